@@ -152,3 +152,7 @@ func (b *Bus) Connected() bool { return b.conn.IsConnected() }
 // Close ends the connection at once; what was not acknowledged is published
 // again by the relays.
 func (b *Bus) Close() { b.conn.Close() }
+
+// Reconnects returns how often the connection was lost and regained. A change
+// means that the server may have lost messages it had acknowledged.
+func (b *Bus) Reconnects() uint64 { return b.conn.Stats().Reconnects }
