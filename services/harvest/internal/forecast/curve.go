@@ -3,7 +3,8 @@ package forecast
 import "math"
 
 const (
-	shapeA, shapeB = 2.0, 2.6 // of the Beta that a break follows
+	shapeA, shapeB = 2.0, 4.0 // of the Beta that a break follows
+	shapeSpan      = 1.6      // times the width: how long the Beta is, stragglers included
 	shapeSteps     = 256      // cells of the table of F
 )
 
@@ -34,7 +35,7 @@ func newShapeTable() [shapeSteps + 2]float64 {
 }
 
 // cumulative is F: the part of a break that is ready by the fraction x of its
-// width.
+// whole span.
 func cumulative(x float64) float64 {
 	if x <= 0 {
 		return 0
@@ -47,11 +48,11 @@ func cumulative(x float64) float64 {
 	return shapeTable[i] + (x-float64(i))*(shapeTable[i+1]-shapeTable[i])
 }
 
-// dayShare is the part of a break beginning at start and lasting width days
+// dayShare is the part of a break beginning at start and spanning span days
 // that is ready on the given day.
-func dayShare(day int, start, width float64) float64 {
-	from := (float64(day) - start) / width
-	to := from + 1/width
+func dayShare(day int, start, span float64) float64 {
+	from := (float64(day) - start) / span
+	to := from + 1/span
 	if to <= 0 || from >= 1 {
 		return 0
 	}

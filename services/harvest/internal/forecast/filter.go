@@ -22,7 +22,7 @@ const (
 type particle struct {
 	pace         float64 // u of the package comment
 	k            int     // break in focus, from 0; len(Shares) when all are over
-	start, width float64 // of break k, days
+	start, span  float64 // of break k, days
 	meanY, meanA float64 // of log Y and log A_k, grams
 	varY, varA   float64
 	cov          float64
@@ -55,7 +55,7 @@ func (m *Model) begin(c Crop) *ensemble {
 		p := &e.particles[i]
 		p.pace = e.rng.NormFloat64()
 		p.start = float64(anchor.Day) + lag.at(m.strata[order[i]])
-		p.width = max(0.5, m.profile.Width.at(e.rng.NormFloat64()))
+		p.span = shapeSpan * max(0.5, m.profile.Width.at(e.rng.NormFloat64()))
 		p.meanY = m.yieldLog + math.Log(e.areaM2)
 		p.varY = m.yieldVar
 		p.weight = 1 / float64(m.settings.Particles)
@@ -80,7 +80,7 @@ func (m *Model) next(p *particle, rng *rand.Rand) {
 	rho := m.settings.Persistence
 	z := math.Sqrt(rho)*p.pace + math.Sqrt(1-rho)*rng.NormFloat64()
 	p.start += max(1, m.profile.Interval.at(z))
-	p.width = max(0.5, m.profile.Width.at(rng.NormFloat64()))
+	p.span = shapeSpan * max(0.5, m.profile.Width.at(rng.NormFloat64()))
 	m.size(p)
 }
 
@@ -101,12 +101,12 @@ func (m *Model) weigh(e *ensemble, pick Pick) {
 	idle := math.Log(e.floor)
 	for i := range e.particles {
 		p := &e.particles[i]
-		for p.k < len(m.shareLog) && p.start+p.width <= float64(pick.Day) {
+		for p.k < len(m.shareLog) && p.start+p.span <= float64(pick.Day) {
 			m.next(p, e.rng)
 		}
 		var share float64
 		if p.k < len(m.shareLog) {
-			share = dayShare(pick.Day, p.start, p.width)
+			share = dayShare(pick.Day, p.start, p.span)
 		}
 		if share == 0 {
 			base := m.settings.BaseNoise
@@ -168,7 +168,7 @@ func (e *ensemble) settle() {
 		*p = e.particles[from]
 		if from == last {
 			p.start += startJitter * e.rng.NormFloat64()
-			p.width *= 1 + widthJitter*e.rng.NormFloat64()
+			p.span *= 1 + widthJitter*e.rng.NormFloat64()
 		}
 		p.weight = 1 / n
 		last = from

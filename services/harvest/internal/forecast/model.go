@@ -29,7 +29,7 @@ type Settings struct {
 
 // Shipped returns the settings in use.
 func Shipped() Settings {
-	return Settings{DayNoise: 0.30, BaseNoise: 0.15, FloorShare: 0.02, Persistence: 0.5, Particles: 128, Members: 256}
+	return Settings{DayNoise: 0.20, BaseNoise: 0.10, FloorShare: 0.02, Persistence: 0.5, Particles: 128, Members: 256}
 }
 
 // StageDate is a stage that really happened, Day days after filling.

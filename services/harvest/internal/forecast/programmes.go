@@ -14,7 +14,7 @@ const (
 	pennStateBasic = "Penn State, Basic Procedures for Agaricus Mushroom Growing, 2003"
 	pennStateSix   = "Penn State, Six Steps to Mushroom Farming, 2nd ed."
 	stamets        = "Stamets, Growing Gourmet and Medicinal Mushrooms"
-	yieldSources      = "Miller, Harper, Macauley and Gulliver 1990 (19.4 kg/m²) and Penn State, Basic Procedures, 2003 (28.1 kg/m², US mean 2001)"
+	yieldSources   = "Miller, Harper, Macauley and Gulliver 1990 (19.4 kg/m²) and Penn State, Basic Procedures, 2003 (28.1 kg/m², US mean 2001)"
 )
 
 // Defaults returns the shipped profiles, in a fixed order.

@@ -25,7 +25,7 @@ func (m *Model) project(e *ensemble, c Crop, from, days int) *Forecast {
 // run adds one member's future to f: the rest of the break in focus, then the
 // breaks to come.
 func (m *Model) run(f *Forecast, e *ensemble, p *particle, member, horizon int, last *int) {
-	for p.k < len(m.shareLog) && p.start+p.width <= float64(f.From) {
+	for p.k < len(m.shareLog) && p.start+p.span <= float64(f.From) {
 		m.next(p, e.rng)
 	}
 	for first := true; p.k < len(m.shareLog); first = false {
@@ -37,11 +37,11 @@ func (m *Model) run(f *Forecast, e *ensemble, p *particle, member, horizon int, 
 		}
 		size := math.Exp(a)
 		ends := horizon
-		if end := int(math.Ceil(p.start + p.width)); end < ends {
+		if end := int(math.Ceil(p.start + p.span)); end < ends {
 			ends = end
 		}
 		for day := max(f.From, int(math.Floor(p.start))); day < ends; day++ {
-			ready := size * dayShare(day, p.start, p.width)
+			ready := size * dayShare(day, p.start, p.span)
 			f.bearing[(day-f.From)*maxBreaks+p.k]++
 			noise := math.Sqrt(m.noiseVar(ready, e.floor)) * e.rng.NormFloat64()
 			grams := (ready+e.floor)*math.Exp(noise) - e.floor
@@ -51,13 +51,13 @@ func (m *Model) run(f *Forecast, e *ensemble, p *particle, member, horizon int, 
 		}
 		until := 1.0
 		if last != nil {
-			until = cumulative((float64(*last+1) - p.start) / p.width)
+			until = cumulative((float64(*last+1) - p.start) / p.span)
 		}
-		done := cumulative((float64(f.From) - p.start) / p.width)
+		done := cumulative((float64(f.From) - p.start) / p.span)
 		if until > done {
 			b := &f.breaks[p.k]
 			b.start = append(b.start, float32(p.start))
-			b.end = append(b.end, float32(p.start+p.width))
+			b.end = append(b.end, float32(p.start+p.span))
 			b.grams = append(b.grams, int64(size*(until-done)+0.5))
 		}
 		m.next(p, e.rng)
