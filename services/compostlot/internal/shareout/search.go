@@ -9,7 +9,7 @@ import (
 // amounts: it looks at about this many arcs in all, so a small round is
 // searched to the end and a large one for a fraction of a second. Counting
 // work, not time, keeps the answer the same on every machine.
-const searchWork = 600_000
+const searchWork = 120_000
 
 // violation is an amount between nothing and its smallest.
 type violation struct {
