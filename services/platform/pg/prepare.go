@@ -149,17 +149,17 @@ func ensureSchema(ctx context.Context, conn *pgx.Conn, name, owner string) error
 	return nil
 }
 
-// grant gives the roles what they need and no more. Rights on tables come from
+// grants gives the roles what they need and no more. Rights on tables come from
 // default privileges, so that a migration cannot forget them.
+const grants = `
+	GRANT USAGE, CREATE ON SCHEMA %[1]s TO %[2]s;
+	GRANT USAGE ON SCHEMA %[3]s TO %[4]s, %[5]s;
+	ALTER DEFAULT PRIVILEGES FOR ROLE %[2]s IN SCHEMA %[3]s GRANT SELECT, INSERT, UPDATE, DELETE ON TABLES TO %[4]s;
+	ALTER DEFAULT PRIVILEGES FOR ROLE %[2]s IN SCHEMA %[3]s GRANT USAGE, SELECT ON SEQUENCES TO %[4]s`
+
 func grant(ctx context.Context, conn *pgx.Conn, service string) error {
-	owner, svc, relay := quote(OwnerRole(service)), quote(ServiceRole(service)), quote(RelayRole(service))
-	schema := quote(service)
-	sql := fmt.Sprintf(`
-		GRANT USAGE, CREATE ON SCHEMA %[1]s TO %[2]s;
-		GRANT USAGE ON SCHEMA %[3]s TO %[4]s, %[5]s;
-		ALTER DEFAULT PRIVILEGES FOR ROLE %[2]s IN SCHEMA %[3]s GRANT SELECT, INSERT, UPDATE, DELETE ON TABLES TO %[4]s;
-		ALTER DEFAULT PRIVILEGES FOR ROLE %[2]s IN SCHEMA %[3]s GRANT USAGE, SELECT ON SEQUENCES TO %[4]s`,
-		quote(migrationsSchema), owner, schema, svc, relay)
+	sql := fmt.Sprintf(grants, quote(migrationsSchema), quote(OwnerRole(service)), quote(service),
+		quote(ServiceRole(service)), quote(RelayRole(service)))
 	if _, err := conn.Exec(ctx, sql); err != nil {
 		return fmt.Errorf("grant rights: %w", err)
 	}
