@@ -19,7 +19,8 @@ const (
 
 // healthServer answers grpc.health.v1 from check functions. A Check runs them
 // at once, so that its answer is never stale; a Watch is told within
-// healthEvery. The empty service name stands for all of them together.
+// healthEvery. A name without checks of its own, the empty one among them,
+// stands for all checks together.
 type healthServer struct {
 	*health.Server
 	log  *slog.Logger
@@ -63,13 +64,17 @@ func (h *healthServer) refresh(ctx context.Context) {
 	defer h.mu.Unlock()
 	all := true
 	for service, checks := range h.checks {
-		good := h.run(ctx, service, checks)
-		all = all && good
-		if service != "" {
+		if len(checks) > 0 {
+			good := h.run(ctx, service, checks)
+			all = all && good
 			h.SetServingStatus(service, serving(good))
 		}
 	}
-	h.SetServingStatus("", serving(all))
+	for service, checks := range h.checks {
+		if len(checks) == 0 {
+			h.SetServingStatus(service, serving(all))
+		}
+	}
 }
 
 // run runs the checks of one service and logs when its health turns.

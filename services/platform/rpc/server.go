@@ -112,9 +112,10 @@ func (s *Server) RegisterService(desc *grpc.ServiceDesc, impl any) {
 // panics.
 func (s *Server) AddPolicy(p Policy) { s.policies.add(p) }
 
-// AddHealth makes the health of a service, by its full gRPC name or any other
-// name, depend on check; so does that of the server as a whole. Checks must be
-// quick: a round of all of them has two seconds.
+// AddHealth makes the health of name depend on check: the full name of a gRPC
+// service, or of a part such as "postgres". Names without checks of their own,
+// that of the server as a whole among them, depend on all checks. Checks must
+// be quick: a round of all of them has two seconds. name must not be empty.
 func (s *Server) AddHealth(service string, check func(context.Context) error) {
 	s.health.add(service, check)
 }
