@@ -30,10 +30,6 @@ var clusterURL = sync.OnceValues(func() (string, error) {
 	return startCluster()
 })
 
-// lifeline is the end of a pipe that closes when this process ends, in whatever
-// way. It is never closed by hand.
-var lifeline *os.File
-
 // startCluster starts a cluster among the temporary files. Nothing runs when a
 // test process ends, least of all when it is killed, so a shell waits for that
 // and tidies up.
@@ -75,20 +71,38 @@ fi
 rm -rf "$1"
 `
 
+// tidyAfterwards starts the shell, whose input is a pipe that ends when this
+// process does, in whatever way.
 func tidyAfterwards(dir string) error {
 	r, w, err := os.Pipe()
 	if err != nil {
 		return fmt.Errorf("make a pipe: %w", err)
 	}
 	defer r.Close()
+	defer w.Close()
+	if err := keepOpen(w); err != nil {
+		return fmt.Errorf("keep a pipe open: %w", err)
+	}
 	cmd := exec.Command("sh", "-c", tidy, "sh", dir)
 	cmd.Stdin = r
 	cmd.SysProcAttr = &syscall.SysProcAttr{Setpgid: true} // survives a Ctrl-C meant for the tests
 	if err := cmd.Start(); err != nil {
 		return fmt.Errorf("start the shell that removes the test cluster: %w", err)
 	}
-	lifeline = w
 	return cmd.Process.Release()
+}
+
+// keepOpen leaves a second descriptor of the file open until this process ends;
+// only the kernel closes it. Children do not inherit it.
+func keepOpen(f *os.File) error {
+	syscall.ForkLock.RLock()
+	defer syscall.ForkLock.RUnlock()
+	fd, err := syscall.Dup(int(f.Fd()))
+	if err != nil {
+		return err
+	}
+	syscall.CloseOnExec(fd)
+	return nil
 }
 
 // IgnoreCluster has goleak overlook the goroutine that stays with the test
