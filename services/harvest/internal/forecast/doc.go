@@ -4,15 +4,16 @@
 //
 // # The curve
 //
-// A crop bears in breaks. Break k (1, 2, …) begins at time s_k, lasts w_k days
-// and bears A_k grams. The share of the break that is ready on day t is
+// A crop bears in breaks. Break k (1, 2, …) begins at time s_k, is picked over
+// w_k days and bears A_k grams. The share of the break that is ready on day t is
 //
-//	g_k(t) = F((t+1−s_k)/w_k) − F((t−s_k)/w_k)
+//	g_k(t) = F((t+1−s_k)/L_k) − F((t−s_k)/L_k),   L_k = 1.6 w_k
 //
-// where F is the distribution function of Beta(2, 2.6) on [0, 1]: a hump that
-// rises a little faster than it falls. The shape is common practice, no source;
-// published work only says that yield oscillates (Chanter 1979, J. Gen.
-// Microbiol. 115:79–87). Days count from filling, which is day 0.
+// where F is the distribution function of Beta(2, 4) on [0, 1]: a hump that
+// rises faster than it falls, with 94 % of it inside the w_k days and the rest
+// as stragglers. The shape is common practice, no source; published work only
+// says that yield oscillates (Chanter 1979, J. Gen. Microbiol. 115:79–87). Days
+// count from filling, which is day 0.
 //
 //	s_1     = day of the latest stage reached + its lag to the first pick
 //	s_{k+1} = s_k + μ_I + σ_I (√ρ u + √(1−ρ) v_k)      u, v_k standard normal

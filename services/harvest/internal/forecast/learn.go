@@ -42,13 +42,15 @@ func (p Profile) Learn(crops []Finished) Profile {
 				lags = append(lags, float64(c.LagDays))
 			}
 		}
-		p.FirstPick[i].Days = l.Days.learn(lags)
+		p.FirstPick[i].Days = l.Days.learn(lags, 0)
 	}
 	var gaps, yields []float64
 	shares := make([][]float64, len(p.Shares))
 	for _, c := range crops {
 		for i := 1; i < len(c.BreakStarts); i++ {
-			gaps = append(gaps, float64(c.BreakStarts[i]-c.BreakStarts[i-1]))
+			if gap := c.BreakStarts[i] - c.BreakStarts[i-1]; gap > 0 {
+				gaps = append(gaps, float64(gap))
+			}
 		}
 		var total int64
 		for _, g := range c.BreakGrams {
@@ -65,7 +67,7 @@ func (p Profile) Learn(crops []Finished) Profile {
 			}
 		}
 	}
-	p.Interval = p.Interval.learn(gaps)
+	p.Interval = p.Interval.learn(gaps, 1)
 	p.Yield = p.Yield.learnLog(yields)
 	for k := range p.Shares {
 		p.Shares[k] = p.Shares[k].learnLog(shares[k])
@@ -73,13 +75,14 @@ func (p Profile) Learn(crops []Finished) Profile {
 	return p
 }
 
-// learn applies the update of Learn to a figure on its own scale.
-func (r Range) learn(xs []float64) Range {
+// learn applies the update of Learn to a figure on its own scale, which cannot
+// be below least.
+func (r Range) learn(xs []float64, least float64) Range {
 	if len(xs) == 0 {
 		return r
 	}
 	mean, sd := posterior(r.Likely, (r.High-r.Low)/(2*z95), xs)
-	return Range{max(0, mean-z95*sd), mean, mean + z95*sd, Learned, r.Source}
+	return Range{max(least, mean-z95*sd), max(least, mean), mean + z95*sd, Learned, r.Source}
 }
 
 // learnLog applies it to a figure's logarithm.
