@@ -102,17 +102,23 @@ func checkRoles(ctx context.Context, conn *pgx.Conn, service string) error {
 	return nil
 }
 
-// adoptOwner lets an administrator who is no superuser act as the owner.
+// adoptOwner lets an administrator who is no superuser act as the owner. Since
+// PostgreSQL 16 one who creates a role may grant it but not yet act as it, so
+// the attempt decides.
 func adoptOwner(ctx context.Context, conn *pgx.Conn, service string) error {
 	owner := OwnerRole(service)
-	var may bool
-	if err := conn.QueryRow(ctx, `SELECT pg_has_role($1, 'MEMBER')`, owner).Scan(&may); err != nil {
-		return fmt.Errorf("look whether the administrator may act as %s: %w", owner, err)
+	try := func() error {
+		_, err := conn.Exec(ctx, "SET ROLE "+quote(owner)+"; RESET ROLE")
+		return err
 	}
-	if !may {
-		if _, err := conn.Exec(ctx, "GRANT "+quote(owner)+" TO CURRENT_USER"); err != nil {
-			return fmt.Errorf("let the administrator act as %s: %w", owner, err)
-		}
+	if try() == nil {
+		return nil
+	}
+	if _, err := conn.Exec(ctx, "GRANT "+quote(owner)+" TO CURRENT_USER"); err != nil {
+		return fmt.Errorf("let the administrator act as %s: %w", owner, err)
+	}
+	if err := try(); err != nil {
+		return fmt.Errorf("act as %s: %w", owner, err)
 	}
 	return nil
 }

@@ -5,6 +5,7 @@ package testkit
 
 import (
 	"context"
+	"os"
 	"testing"
 	"time"
 
@@ -44,4 +45,24 @@ func Eventually(t testing.TB, what string, cond func() bool) {
 		case <-ticker.C:
 		}
 	}
+}
+
+// Folder is a folder that is removed with the test and that, unlike the one of
+// testing, another account can reach: a private PostgreSQL runs as one when the
+// tests run as root.
+func Folder(t testing.TB) string {
+	t.Helper()
+	dir, err := os.MkdirTemp("", "breakshare-folder-")
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() {
+		if err := os.RemoveAll(dir); err != nil {
+			t.Errorf("testkit: %v", err)
+		}
+	})
+	if err := os.Chmod(dir, 0o755); err != nil {
+		t.Fatal(err)
+	}
+	return dir
 }
