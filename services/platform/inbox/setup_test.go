@@ -26,7 +26,7 @@ import (
 	"breakshare.example/services/platform/testkit"
 )
 
-func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
+func TestMain(m *testing.M) { goleak.VerifyTestMain(m, testkit.IgnoreCluster()) }
 
 const (
 	service = "order"

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -13,7 +14,8 @@ import (
 )
 
 // publishLoop reads and publishes until the connection fails or ctx ends. A
-// bus that does not answer is no reason to give up the lock: the events wait.
+// bus that does not answer is no reason to give up the lock: the events wait,
+// and a nudge does not shorten the pause.
 func (r *Relay) publishLoop(ctx context.Context, conn *pgx.Conn) error {
 	if _, err := conn.Exec(ctx, `SELECT set_config('application_name', $1, false)`, "breakshare "+r.service+" relay"); err != nil {
 		return fmt.Errorf("name the session: %w", err)
@@ -26,29 +28,27 @@ func (r *Relay) publishLoop(ctx context.Context, conn *pgx.Conn) error {
 	if _, err := conn.Exec(ctx, "LISTEN "+pgx.Identifier{channel}.Sanitize()); err != nil {
 		return fmt.Errorf("listen: %w", err)
 	}
-	checked := false
-	var reconnects uint64
+	var pause time.Duration // grows while the bus does not answer
+	known := uint64(busUnknown)
 	for {
-		if n := r.bus.Reconnects(); !checked || n != reconnects {
-			// The bus may have come back with less than it had acknowledged.
-			err := r.restore(ctx, conn)
-			var down *busError
-			if err != nil && !errors.As(err, &down) {
+		n, err := r.round(ctx, conn, &known)
+		var down *busError
+		if errors.As(err, &down) {
+			pause = min(max(2*pause, r.opts.Retry), longestRetry)
+			r.log.Warn("outbox relay cannot publish; events wait", "retry_in", pause, "error", err)
+			if err := r.observe(ctx, conn); err != nil {
 				return err
 			}
-			checked, reconnects = err == nil, n
-		}
-		n, err := r.publishBatch(ctx, conn)
-		var down *busError
-		switch {
-		case errors.As(err, &down):
-			r.log.Warn("outbox relay cannot publish; events wait", "error", err)
-			if !sleep(ctx, r.opts.Poll) {
+			if !sleep(ctx, pause) {
 				return ctx.Err()
 			}
-		case err != nil:
+			continue
+		}
+		if err != nil {
 			return err
-		case n == r.opts.Batch:
+		}
+		pause = 0
+		if n == r.opts.Batch {
 			continue // there is more
 		}
 		if err := r.observe(ctx, conn); err != nil {
@@ -58,6 +58,23 @@ func (r *Relay) publishLoop(ctx context.Context, conn *pgx.Conn) error {
 			return err
 		}
 	}
+}
+
+// busUnknown stands for a bus that this session has not compared with the
+// outbox yet.
+const busUnknown = math.MaxUint64
+
+// round publishes one batch, after it has made sure that the bus did not lose
+// what it had: at the session's beginning and after each reconnection, of which
+// known is the count seen last. It returns how many events it marked.
+func (r *Relay) round(ctx context.Context, conn *pgx.Conn, known *uint64) (int, error) {
+	if now := r.bus.Reconnects(); now != *known {
+		if err := r.restore(ctx, conn); err != nil {
+			return 0, err
+		}
+		*known = now
+	}
+	return r.publishBatch(ctx, conn)
 }
 
 // wait returns after a notification, a nudge or Poll, whichever is first.

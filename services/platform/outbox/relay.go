@@ -21,13 +21,15 @@ type RelayOptions struct {
 	Poll time.Duration
 	// Batch is the most events read and published at once. Default 128.
 	Batch int
-	// Retry is the first pause after a lost connection; it doubles up to 10 s.
+	// Retry is the first pause after a lost connection to the database or a bus
+	// that does not answer; it doubles up to 10 s.
 	// Default 250 ms.
 	Retry time.Duration
 }
 
 const (
 	longestRetry   = 10 * time.Second
+	longestStandby = time.Second // between two questions for the lock
 	connectTimeout = 10 * time.Second
 	queryTimeout   = 10 * time.Second
 )
@@ -171,12 +173,7 @@ func (r *Relay) session(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	defer func() {
-		// ctx may have ended; the lock goes with the connection.
-		closing, cancel := context.WithTimeout(context.WithoutCancel(ctx), time.Second)
-		defer cancel()
-		_ = conn.Close(closing)
-	}()
+	defer release(ctx, conn)
 	if err := r.awaitLock(ctx, conn); err != nil {
 		return err
 	}
@@ -184,6 +181,18 @@ func (r *Relay) session(ctx context.Context) error {
 	r.active.Store(true)
 	r.ready.Do(func() { close(r.started) })
 	return r.publishLoop(ctx, conn)
+}
+
+// release gives the lock back and closes the connection. The lock would go with
+// the connection too, but only when the server notices; the next relay need not
+// wait for that. ctx may have ended.
+func release(ctx context.Context, conn *pgx.Conn) {
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), time.Second)
+	defer cancel()
+	if !conn.IsClosed() {
+		_, _ = conn.Exec(ctx, `SELECT pg_advisory_unlock_all()`)
+	}
+	_ = conn.Close(ctx)
 }
 
 // connect takes a connection out of the pool for good: a session lock must not
@@ -214,7 +223,7 @@ func (r *Relay) awaitLock(ctx context.Context, conn *pgx.Conn) error {
 			return nil
 		}
 		r.ready.Do(func() { close(r.started) })
-		if !sleep(ctx, r.opts.Poll) {
+		if !sleep(ctx, min(r.opts.Poll, longestStandby)) {
 			return ctx.Err()
 		}
 	}

@@ -151,7 +151,7 @@ func TestRelayOfAnotherServiceDoesNotWait(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		r, err := outbox.NewRelay(open(t, access.RelayURL, 2), b, name, nil, outbox.RelayOptions{})
+		r, err := outbox.NewRelay(testkit.Open(t, access.RelayURL), b, name, nil, outbox.RelayOptions{})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -185,7 +185,7 @@ func TestRelayRoleCannotChangeAnEvent(t *testing.T) {
 	t.Parallel()
 	s := newStand(t)
 	s.tell(t, testkit.Coop(), 1, 1)
-	conn, err := pgx.Connect(t.Context(), s.access.RelayURL)
+	conn, err := pgx.Connect(t.Context(), s.relayURL)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -19,34 +19,21 @@ import (
 	"breakshare.example/services/platform/testkit"
 )
 
-func TestMain(m *testing.M) { goleak.VerifyTestMain(m) }
+func TestMain(m *testing.M) { goleak.VerifyTestMain(m, testkit.IgnoreCluster()) }
 
 const service = "harvest"
 
 // stand is a service's database and a bus.
 type stand struct {
-	access pg.Access
-	pool   *pgxpool.Pool // as the service
-	bus    *bus.Bus
+	relayURL string
+	pool     *pgxpool.Pool // as the service
+	bus      *bus.Bus
 }
 
 func newStand(t *testing.T) *stand {
 	t.Helper()
-	access, err := pg.Prepare(t.Context(), testkit.Postgres(t), pg.Schema{Service: service})
-	if err != nil {
-		t.Fatal(err)
-	}
-	return &stand{access: access, pool: open(t, access.ServiceURL, 8), bus: testkit.Bus(t)}
-}
-
-func open(t *testing.T, url string, conns int32) *pgxpool.Pool {
-	t.Helper()
-	pool, err := pg.Open(t.Context(), url, conns)
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(pool.Close)
-	return pool
+	db := testkit.Prepared(t, pg.Schema{Service: service})
+	return &stand{relayURL: db.RelayURL, pool: testkit.Open(t, db.ServiceURL), bus: testkit.Bus(t)}
 }
 
 // relay returns a relay that is not started. Its poll is so long that only
@@ -59,7 +46,7 @@ func (s *stand) relay(t *testing.T, o outbox.RelayOptions) *outbox.Relay {
 	if o.Retry == 0 {
 		o.Retry = time.Millisecond
 	}
-	r, err := outbox.NewRelay(open(t, s.access.RelayURL, 2), s.bus, service, nil, o)
+	r, err := outbox.NewRelay(testkit.Open(t, s.relayURL), s.bus, service, nil, o)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -180,7 +167,7 @@ func (s *stand) onBus(t *testing.T) []bus.Event {
 func (s *stand) cutRelays(t *testing.T) {
 	t.Helper()
 	// A role may end its own sessions.
-	conn, err := pgx.Connect(t.Context(), s.access.RelayURL)
+	conn, err := pgx.Connect(t.Context(), s.relayURL)
 	if err != nil {
 		t.Fatal(err)
 	}
