@@ -13,8 +13,8 @@ const seedConstant = 0x627265616b
 const tailWeight = 5.0
 
 const (
-	startJitter = 0.15 // days, standard deviation added to a copied break start
-	widthJitter = 0.03 // part of the width, likewise
+	startJitter = 0.20 // days, standard deviation added to a copied break start
+	widthJitter = 0.05 // part of the width, likewise
 )
 
 // particle is one hypothesis of a crop's timing, with the Gaussian posterior
@@ -115,7 +115,7 @@ func (m *Model) weigh(e *ensemble, pick Pick) {
 		}
 		ready := math.Exp(p.meanA) * share
 		slope := ready / (ready + e.floor)
-		noise := m.noiseVar(ready, e.floor)
+		noise := m.noiseVar(slope)
 		miss := observed - math.Log(ready+e.floor)
 		spread := slope*slope*p.varA + noise
 		p.weight *= studentT(miss, spread)

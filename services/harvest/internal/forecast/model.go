@@ -29,7 +29,7 @@ type Settings struct {
 
 // Shipped returns the settings in use.
 func Shipped() Settings {
-	return Settings{DayNoise: 0.20, BaseNoise: 0.10, FloorShare: 0.02, Persistence: 0.5, Particles: 128, Members: 256}
+	return Settings{DayNoise: 0.20, BaseNoise: 0.10, FloorShare: 0.02, Persistence: 0.5, Particles: 128, Members: 200}
 }
 
 // StageDate is a stage that really happened, Day days after filling.
@@ -64,7 +64,16 @@ type Model struct {
 	yieldLog float64 // log grams per m²
 	yieldVar float64
 	strata   []float64 // standard normal at the mid of each particle's stratum
+	rough    [noiseLevels][noiseDraws]float64
 }
+
+// Noise of future days is drawn from a table: exp(σ z) at noiseDraws evenly
+// likely z, for each of noiseLevels values of h from 0 to 1. Drawing and raising
+// afresh would take most of the time of a forecast.
+const (
+	noiseLevels = 16
+	noiseDraws  = 512
+)
 
 // New prepares a model. It refuses a profile with a *ProfileError.
 func New(p Profile, s Settings) (*Model, error) {
@@ -82,10 +91,22 @@ func New(p Profile, s Settings) (*Model, error) {
 	m.breakVar = math.Pow(p.breakSD(), 2)
 	m.yieldVar = math.Pow(p.Yield.logSD(), 2)
 	for i := range m.strata {
-		u := (float64(i) + 0.5) / float64(s.Particles)
-		m.strata[i] = math.Sqrt2 * math.Erfinv(2*u-1)
+		m.strata[i] = evenly(i, s.Particles)
+	}
+	for level := range m.rough {
+		h := float64(level) / (noiseLevels - 1)
+		sd := math.Sqrt(m.noiseVar(h))
+		for i := range m.rough[level] {
+			m.rough[level][i] = math.Exp(sd * evenly(i, noiseDraws))
+		}
 	}
 	return m, nil
+}
+
+// evenly is the i-th of n evenly likely values of a standard normal.
+func evenly(i, n int) float64 {
+	u := (float64(i) + 0.5) / float64(n)
+	return math.Sqrt2 * math.Erfinv(2*u-1)
 }
 
 // floor is c of the package comment, in grams, for a bed of the given area.
@@ -93,10 +114,9 @@ func (m *Model) floor(areaM2 float64) float64 {
 	return m.settings.FloorShare * areaM2 * m.profile.Yield.Likely * math.Exp(m.shareLog[0])
 }
 
-// noiseVar is the variance of log(y + c) about its median when ready grams are
-// ready on the day.
-func (m *Model) noiseVar(ready, floor float64) float64 {
-	h := ready / (ready + floor)
+// noiseVar is the variance of log(y + c) about its median on a day whose slope
+// h is ready/(ready + c).
+func (m *Model) noiseVar(h float64) float64 {
 	d := m.settings.DayNoise * h
 	return d*d + m.settings.BaseNoise*m.settings.BaseNoise
 }

@@ -43,8 +43,9 @@ func (m *Model) run(f *Forecast, e *ensemble, p *particle, member, horizon int, 
 		for day := max(f.From, int(math.Floor(p.start))); day < ends; day++ {
 			ready := size * dayShare(day, p.start, p.span)
 			f.bearing[(day-f.From)*maxBreaks+p.k]++
-			noise := math.Sqrt(m.noiseVar(ready, e.floor)) * e.rng.NormFloat64()
-			grams := (ready+e.floor)*math.Exp(noise) - e.floor
+			level := int(ready/(ready+e.floor)*(noiseLevels-1) + 0.5)
+			noise := m.rough[level][e.rng.Uint64()%noiseDraws]
+			grams := (ready+e.floor)*noise - e.floor
 			if grams > 0 {
 				f.grams[(day-f.From)*f.members+member] += int64(grams + 0.5)
 			}
