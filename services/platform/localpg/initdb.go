@@ -13,7 +13,7 @@ import (
 // initdb makes the cluster where there is none and returns the
 // administrator's password. It works in a folder beside the final one, so that
 // an interrupted run leaves no half cluster.
-func (a account) initdb(ctx context.Context, bin Binaries, p paths) (string, error) {
+func (a account) initdb(ctx context.Context, bin Binaries, p paths, unsafe bool) (string, error) {
 	if p.dataVersion() != "" {
 		return readPassword(p)
 	}
@@ -32,10 +32,14 @@ func (a account) initdb(ctx context.Context, bin Binaries, p paths) (string, err
 	}
 	// Locale C orders text by bytes: the same on every machine and release of
 	// the system's library, so indexes never go stale with an upgrade.
-	cmd := a.command(ctx, p.root, bin.Initdb,
-		"--pgdata="+p.fresh, "--username="+Superuser, "--pwfile="+p.password,
-		"--auth=scram-sha-256", "--encoding=UTF8", "--locale=C", "--data-checksums")
-	out, err := cmd.CombinedOutput()
+	args := []string{
+		"--pgdata=" + p.fresh, "--username=" + Superuser, "--pwfile=" + p.password,
+		"--auth=scram-sha-256", "--encoding=UTF8", "--locale=C", "--data-checksums",
+	}
+	if unsafe {
+		args = append(args, "--no-sync")
+	}
+	out, err := a.command(ctx, p.root, bin.Initdb, args...).CombinedOutput()
 	if err != nil {
 		return "", fmt.Errorf("initdb in %s: %w:\n%s", p.root, err, strings.TrimSpace(string(out)))
 	}

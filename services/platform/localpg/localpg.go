@@ -128,7 +128,7 @@ func (c *Cluster) start(ctx context.Context, acct account) error {
 	if err := acct.takeOver(c.paths); err != nil {
 		return err
 	}
-	if c.password, err = acct.initdb(ctx, bin, c.paths); err != nil {
+	if c.password, err = acct.initdb(ctx, bin, c.paths, c.opts.Unsafe); err != nil {
 		return err
 	}
 	if c.socket, err = acct.socketFolder(c.paths); err != nil {
