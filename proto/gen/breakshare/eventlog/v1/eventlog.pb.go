@@ -269,10 +269,10 @@ const file_breakshare_eventlog_v1_eventlog_proto_rawDesc = "" +
 	"\taggregate\x18\x06 \x01(\tR\taggregate\x12.\n" +
 	"\x04time\x18\a \x01(\v2\x1a.google.protobuf.TimestampR\x04time\x12\x18\n" +
 	"\apayload\x18\b \x01(\fR\apayload\x12 \n" +
-	"\vtraceparent\x18\t \x01(\tR\vtraceparent2v\n" +
-	"\x0fEventLogService\x12c\n" +
+	"\vtraceparent\x18\t \x01(\tR\vtraceparent2{\n" +
+	"\x0fEventLogService\x12h\n" +
 	"\n" +
-	"ListEvents\x12).breakshare.eventlog.v1.ListEventsRequest\x1a*.breakshare.eventlog.v1.ListEventsResponseB@Z>breakshare.example/proto/gen/breakshare/eventlog/v1;eventlogv1b\x06proto3"
+	"ListEvents\x12).breakshare.eventlog.v1.ListEventsRequest\x1a*.breakshare.eventlog.v1.ListEventsResponse\"\x03\x90\x02\x01B@Z>breakshare.example/proto/gen/breakshare/eventlog/v1;eventlogv1b\x06proto3"
 
 var (
 	file_breakshare_eventlog_v1_eventlog_proto_rawDescOnce sync.Once
