@@ -40,6 +40,9 @@ func (b Band) check(whose string) error {
 // taken to claim: nobody knows tomorrow's pick to better than 5 %.
 const minSpread = 0.05
 
+// maxGrams is more than any room bears; a spread that leads beyond it is cut.
+const maxGrams = 1e12
+
 // normal is a band on the scale log(grams + c).
 type normal struct{ mean, sd float64 }
 
@@ -51,7 +54,7 @@ func (b Band) normal(floor int64) normal {
 // quantile returns the grams below which the value stays with the probability
 // whose standard normal quantile is z.
 func (n normal) quantile(z float64, floor int64) int64 {
-	return max(0, int64(math.Round(math.Exp(n.mean+z*n.sd)))-floor)
+	return max(0, int64(math.Round(min(maxGrams, math.Exp(n.mean+z*n.sd))))-floor)
 }
 
 func (n normal) band(floor int64) Band {

@@ -53,16 +53,20 @@ func Fuse(in Input) (Output, error) {
 	mean, sd, w := Combine(push.mean, push.sd, model.mean, model.sd, rho)
 	out.Combined = capped(normal{mean, sd}.band(in.FloorGrams), in.CeilingGrams)
 	out.Use = out.Combined
-	if in.Own.Spread > 0 {
+	if in.Own != (Habit{}) {
 		out.Use = capped(in.Own.fix(out.Combined, in.FloorGrams).band(in.FloorGrams), in.CeilingGrams)
 	}
 	out.PushPerMille = int(1000*w + 0.5)
 	return out, nil
 }
 
-// fix corrects what a source says by its habit.
+// fix corrects what a source says by its habit. The zero habit corrects
+// nothing.
 func (h Habit) fix(b Band, floor int64) normal {
 	n := b.normal(floor)
+	if h == (Habit{}) {
+		return n
+	}
 	return normal{n.mean + h.Bias, max(minSpread, h.Spread*n.sd)}
 }
 
