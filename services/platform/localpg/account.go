@@ -67,6 +67,9 @@ func (a account) makeFolder(dir string) error {
 	if err := os.Mkdir(dir, 0o700); err != nil && !errors.Is(err, fs.ErrExist) {
 		return fmt.Errorf("make folder %s: %w", dir, err)
 	}
+	if err := os.Chmod(dir, 0o700); err != nil {
+		return fmt.Errorf("close folder %s to others: %w", dir, err)
+	}
 	if err := a.own(dir); err != nil {
 		return err
 	}

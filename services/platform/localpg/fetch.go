@@ -29,7 +29,10 @@ type bundle struct {
 	integrity string // "sha512-" and base64, as in package-lock.json
 }
 
-const bundleVersion = "17.9.0-beta.17"
+const (
+	bundleMajor   = "17"
+	bundleVersion = bundleMajor + ".9.0-beta.17"
+)
 
 var bundles = map[string]bundle{
 	"linux/amd64": {"linux-x64", bundleVersion, "sha512-RNVlYUDROBfSPJM9kGwurr56tJ+xA58mMsZmUJWcURqPBCifyvBJuOEeIbhXatpPeqvG3Qo886l2wsYr2qK+Mw=="},

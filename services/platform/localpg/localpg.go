@@ -143,7 +143,7 @@ func (c *Cluster) binaries(ctx context.Context) (Binaries, error) {
 	want := c.paths.dataVersion()
 	bin, err := Find(c.opts.BinDir, c.paths.root, want)
 	var missing *NotFoundError
-	if err == nil || !c.opts.Fetch || !errors.As(err, &missing) {
+	if err == nil || !c.opts.Fetch || !errors.As(err, &missing) || (want != "" && want != bundleMajor) {
 		return bin, err
 	}
 	c.opts.Log.Info("this machine has no PostgreSQL that will do: fetching one", "folder", c.paths.bundle)

@@ -29,7 +29,7 @@ type Database struct {
 func Postgres(t testing.TB) (adminURL string) {
 	t.Helper()
 	url := cluster(t)
-	name := newDatabase(t, url, "template1")
+	name := newDatabase(t, url, "template0")
 	return inDatabase(t, url, name)
 }
 
@@ -164,7 +164,7 @@ func templateFor(ctx context.Context, url string, s pg.Schema) (string, error) {
 // the end, so that a template is whole or not there.
 func buildTemplate(ctx context.Context, conn *pgx.Conn, url, name string, s pg.Schema) error {
 	work := name + "_new"
-	if err := execAll(ctx, conn, `DROP DATABASE IF EXISTS `+work+` WITH (FORCE)`, `CREATE DATABASE `+work); err != nil {
+	if err := execAll(ctx, conn, `DROP DATABASE IF EXISTS `+work+` WITH (FORCE)`, `CREATE DATABASE `+work+` TEMPLATE template0`); err != nil {
 		return err
 	}
 	workURL, err := pg.WithDatabase(url, work)
