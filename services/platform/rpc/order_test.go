@@ -3,6 +3,8 @@ package rpc
 import (
 	"context"
 	"errors"
+	"io"
+	"log/slog"
 	"testing"
 	"time"
 
@@ -126,5 +128,31 @@ func TestOrderOfInterceptors(t *testing.T) {
 	}
 	if n := len(out.with(`"level":"ERROR"`, "disk 7 is full", coopID)); n != 2 {
 		t.Errorf("%d log lines tell the cause of an internal error and the co-op, want 2", n)
+	}
+}
+
+// brokenLog panics on the line of a call, as a faulty log sink might.
+type brokenLog struct{ slog.Handler }
+
+func (brokenLog) Handle(_ context.Context, r slog.Record) error {
+	if r.Message == "call" {
+		panic("the sink broke")
+	}
+	return nil
+}
+
+// Recovery is outside even of the observer: a panic there ends the call, not
+// the process.
+func TestRecoveryIsOutermost(t *testing.T) {
+	t.Parallel()
+	log := slog.New(brokenLog{slog.NewTextHandler(io.Discard, &slog.HandlerOptions{Level: slog.LevelDebug})})
+	ob, err := newObserver(log, metric.NewMeterProvider())
+	if err != nil {
+		t.Fatal(err)
+	}
+	steps := pipeline(ServerOptions{Log: log, Tokens: testTokens(), Deadline: time.Minute}, ob, &policies{})
+	err = steps(context.Background(), call{method: unaryCall}, func(context.Context) error { return nil })
+	if fault.KindOf(err) != fault.Internal {
+		t.Errorf("error %v, want the panic as an internal error", err)
 	}
 }
