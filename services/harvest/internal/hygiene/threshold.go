@@ -86,6 +86,9 @@ type CountError struct{ Why string }
 
 func (e *CountError) Error() string { return fmt.Sprintf("pest count: %s", e.Why) }
 
+// maxCount bounds what one sample can hold.
+const maxCount = 1_000_000
+
 // Judge weighs counts against the threshold. Loss is taken to grow in proportion
 // to the count, which is an assumption: the source gives one point. All
 // comparisons are exact. It refuses with a *CountError.
@@ -95,8 +98,8 @@ func (t Threshold) Judge(counts []Count, s Stakes) (Finding, error) {
 	}
 	var larvae, grams int64
 	for _, c := range counts {
-		if c.Larvae < 0 || c.SampleGrams <= 0 {
-			return Finding{}, &CountError{"each sample has 0 or more larvae in more than 0 grams"}
+		if c.Larvae < 0 || c.Larvae > maxCount || c.SampleGrams <= 0 || c.SampleGrams > maxCount {
+			return Finding{}, &CountError{"each sample has 0 to 1,000,000 larvae in 1 to 1,000,000 grams"}
 		}
 		larvae += int64(c.Larvae)
 		grams += int64(c.SampleGrams)
@@ -105,7 +108,7 @@ func (t Threshold) Judge(counts []Count, s Stakes) (Finding, error) {
 		return Finding{}, &CountError{"give at least one sample"}
 	}
 	// loss per mille = LossPerMille × (larvae/grams) / (Larvae/SampleGrams)
-	perMille := big.NewRat(larvae*int64(t.SampleGrams)*int64(t.LossPerMille), grams*int64(t.Larvae))
+	perMille := new(big.Rat).Mul(big.NewRat(larvae, grams), big.NewRat(int64(t.SampleGrams*t.LossPerMille), int64(t.Larvae)))
 	if thousand := big.NewRat(1000, 1); perMille.Cmp(thousand) > 0 {
 		perMille = thousand
 	}
