@@ -213,11 +213,6 @@ func (s *stand) cursor(t *testing.T, id identity.Identity) int64 {
 	return got[0]
 }
 
-func (s *stand) awaitCursor(t *testing.T, id identity.Identity, want int64) {
-	t.Helper()
-	testkit.Eventually(t, fmt.Sprintf("cursor at %d", want), func() bool { return s.cursor(t, id) == want })
-}
-
 // outcomes returns what the inbox says became of events, by sequence.
 func (s *stand) outcomes(t *testing.T, id identity.Identity) []string {
 	t.Helper()

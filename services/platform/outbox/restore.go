@@ -18,8 +18,9 @@ import (
 // bus that lost its newest messages would leave consumers behind until the
 // next event.
 //
-// An event that only grew too old for the stream is published again too, which
-// is harmless: the inbox knows it.
+// An event that only grew too old for the stream is published again too. A
+// consumer that has it knows it; one that is new learns of a co-op that has
+// been silent for long.
 func (r *Relay) restore(ctx context.Context, conn *pgx.Conn) error {
 	var last []bus.Event
 	err := within(ctx, func(ctx context.Context) (err error) {
@@ -41,7 +42,7 @@ func (r *Relay) restore(ctx context.Context, conn *pgx.Conn) error {
 		if held >= e.Sequence {
 			continue
 		}
-		r.log.Warn("the bus lost events; the last one is published again", "coop", e.CoopID, "bus_has", held, "outbox_has", e.Sequence)
+		r.log.Info("the bus does not hold the last event of a co-op; it is published again", "coop", e.CoopID, "bus_has", held, "outbox_has", e.Sequence)
 		if err := within(ctx, func(ctx context.Context) error { return unmark(ctx, conn, e) }); err != nil {
 			return err
 		}
