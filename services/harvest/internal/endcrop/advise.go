@@ -33,7 +33,7 @@ type Advice struct {
 	NextNet     Money // how Next came about
 	Fresh       Rate  // long-run value of a fresh cycle
 	FreshBreaks int   // breaks after which a fresh cycle is best ended
-	GainLow     int64 // what keeping through KeepThrough (or, when clearing is advised, through the next break) earns above clearing today
+	GainLow     int64 // at the low, likely and high forecast, what keeping through KeepThrough (or, when clearing is advised, through the next break) earns above clearing today
 	GainLikely  int64
 	GainHigh    int64
 }
@@ -89,12 +89,13 @@ func (in Input) fresh() (int, Rate) {
 	return BestAverage(changeover, steps)
 }
 
-// sell accounts for the grams alone.
+// sell accounts for the grams alone. What is left of the sales is rounded, not
+// its parts, so that with a margin above 0 more grams never leave less.
 func (in Input) sell(grams int64) Money {
-	return Money{
-		Sales:              divide(grams*in.Margin.PricePerKg, 1000),
-		PickingAndHandling: divide(grams*in.Margin.PickingPerKg, 1000) + divide(grams*in.Margin.HandlingPerKg, 1000),
-	}
+	m := in.Margin
+	sales := divide(grams*m.PricePerKg, 1000)
+	left := divide(grams*(m.PricePerKg-m.PickingPerKg-m.HandlingPerKg), 1000)
+	return Money{Sales: sales, PickingAndHandling: sales - left}
 }
 
 // account is the account of grams picked over the room-days from (included) to

@@ -117,7 +117,7 @@ func TestSpreadingDiseaseEndsTheCrop(t *testing.T) {
 	}
 }
 
-func TestBetterPriceNeverShortensTheGain(t *testing.T) {
+func TestMoreMushroomsNeverLowerTheGain(t *testing.T) {
 	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
 		in := room()
