@@ -4,8 +4,8 @@ import "fmt"
 
 // Bounds that keep every product of whole numbers within 64 bits.
 const (
-	maxGrams  = 10_000_000_000 // ten thousand tonnes
-	maxPerKg  = 100_000_000    // minor units; three of them times maxGrams stay within 64 bits
+	maxGrams  = 1_000_000_000 // a thousand tonnes
+	maxPerKg  = 100_000_000   // minor units
 	maxMoney  = 1_000_000_000_000
 	maxDays   = 400
 	maxGrowth = 1000 // per mille per day: doubling

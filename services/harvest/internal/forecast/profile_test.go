@@ -129,6 +129,31 @@ func TestBiologicalEfficiency(t *testing.T) {
 	}
 }
 
+// The most a bed bears in a day must lie above nearly all of the forecast's
+// days, and grow with the area.
+func TestDayMost(t *testing.T) {
+	t.Parallel()
+	for _, p := range forecast.Defaults() {
+		m := mustModel(t, p.Name)
+		most := m.DayMost(2000)
+		f := mustForecast(t, m, forecast.Crop{Seed: 1, AreaTenthM2: 2000, Stages: []forecast.StageDate{{Stage: forecast.Filled}}}, 10, 90)
+		for day := 10; day < 100; day++ {
+			if q, err := f.Quantile(day, 0.99); err != nil || q > most {
+				t.Errorf("%s: the 99 %% quantile of day %d is %d g (%v), above the most %d g", p.Name, day, q, err, most)
+			}
+		}
+		if twice := m.DayMost(4000); twice < 2*most-1 || twice > 2*most+1 {
+			t.Errorf("%s: twice the bed bears %d g at most, want twice %d g", p.Name, twice, most)
+		}
+		if float64(most) > p.Yield.High*200 {
+			t.Errorf("%s: %d g in a day is more than a whole crop", p.Name, most)
+		}
+	}
+	if got := mustModel(t, forecast.OysterBag).DayMost(0); got != 0 {
+		t.Errorf("no bed bears %d g", got)
+	}
+}
+
 func second[T any](_ T, err error) error { return err }
 
 func TestProfileCheckNamesWhatIsWrong(t *testing.T) {

@@ -36,3 +36,27 @@ func YieldOf(efficiency Range, dryGramsPerM2 int64) (Range, error) {
 	k := float64(dryGramsPerM2) / 100
 	return Range{efficiency.Low * k, efficiency.Likely * k, efficiency.High * k, efficiency.Basis, efficiency.Source}, nil
 }
+
+// DayMost is the most grams that a bed of the given area, in tenths of m², can
+// be expected to bear in one day by the profile: the high yield, the high share
+// of the largest break, picked over the low width. A push far above it is a slip
+// of the pen. It is 0 for an area that is not above 0.
+func (m *Model) DayMost(areaTenthM2 int64) int64 {
+	if areaTenthM2 <= 0 {
+		return 0
+	}
+	var share, total float64
+	for _, r := range m.profile.Shares {
+		share = max(share, r.High)
+		total += r.Likely
+	}
+	span := shapeSpan * m.profile.Width.Low
+	var peak float64
+	for i := range 64 {
+		start := float64(i) / 64
+		for day := range int(span) + 2 {
+			peak = max(peak, dayShare(day, start, span))
+		}
+	}
+	return int64(m.profile.Yield.High*float64(areaTenthM2)/10*min(1, share/total)*peak + 0.5)
+}

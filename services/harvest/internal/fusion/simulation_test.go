@@ -180,6 +180,13 @@ func TestSixtySeasons(t *testing.T) {
 	t.Logf("the forecast's error is %.0f %% below the naive figure of a break ago, and in second crops %.0f %% below that of the last crop",
 		100*(1-alone.MAE/naive.MAE), 100*(1-second.MAE/last.MAE))
 
+	for _, l := range score.Reliability(all.fused) {
+		t.Logf("figure in use: %.3f of the days at or below its %2.0f %% quantile", l.Observed, 100*l.Probability)
+		if l.Observed < l.Probability-0.05 || l.Observed > l.Probability+0.05 {
+			t.Errorf("figure in use: %.3f of the days lie at or below the %2.0f %% quantile", l.Observed, 100*l.Probability)
+		}
+	}
+
 	for name, c := range map[string]score.Card{"figure in use": fused, "forecast, same days": model, "forecast, all days": alone} {
 		if c.Coverage < 0.75 || c.Coverage > 0.85 {
 			t.Errorf("%s: the 80 %% band holds %.3f of the days, want 0.75 to 0.85", name, c.Coverage)
