@@ -2,7 +2,6 @@ package shareout
 
 import (
 	"testing"
-	"time"
 )
 
 func benchmarkRound(b *testing.B, in Round) {
@@ -25,24 +24,18 @@ func BenchmarkShareOut500Requests60Slots(b *testing.B) {
 	b.Run("smallest amounts", func(b *testing.B) { benchmarkRound(b, bigRound(500, 60, 40, true)) })
 }
 
-// A large round with smallest amounts is answered within its bound, and in a
-// time that a page can wait for; the limit is generous for a busy machine.
+// A round too large to search to the end is answered close to its bound.
 func TestLargeRoundWithSmallestAmounts(t *testing.T) {
 	t.Parallel()
-	in := bigRound(500, 60, 40, true)
-	begun := time.Now()
-	out, err := ShareOut(in)
+	out, err := ShareOut(bigRound(200, 40, 40, true))
 	if err != nil {
 		t.Fatal(err)
 	}
-	if took := time.Since(begun); took > 30*time.Second {
-		t.Errorf("took %v", took)
-	}
-	if out.GrantedKg > out.Bound.MostKg || 100*out.GrantedKg < 90*out.Bound.MostKg {
-		t.Errorf("granted %d kg of at most %d kg, less than nine tenths", out.GrantedKg, out.Bound.MostKg)
+	if out.Bound.Exact || out.GrantedKg > out.Bound.MostKg || 100*out.GrantedKg < 95*out.Bound.MostKg {
+		t.Errorf("granted %d kg of at most %d kg (exact: %v), less than 95 in 100", out.GrantedKg, out.Bound.MostKg, out.Bound.Exact)
 	}
 	for _, a := range out.Answers {
-		if a.GrantedKg > 0 && 2*a.GrantedKg < a.AskedKg-1 {
+		if a.GrantedKg > 0 && a.GrantedKg < a.AskedKg/2 {
 			t.Errorf("%s got %d kg of %d kg, under the half it can use", a.RequestID, a.GrantedKg, a.AskedKg)
 		}
 	}

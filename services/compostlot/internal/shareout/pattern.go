@@ -19,14 +19,17 @@ const (
 // pattern is a set of decisions, by request and by arc.
 type pattern struct{ requests, arcs []choice }
 
-func (p pattern) with(v violation, c choice) pattern {
-	p.requests, p.arcs = slices.Clone(p.requests), slices.Clone(p.arcs)
+func (p pattern) clone() pattern {
+	return pattern{requests: slices.Clone(p.requests), arcs: slices.Clone(p.arcs)}
+}
+
+// set decides the thing that a violation is about.
+func (p pattern) set(v violation, c choice) {
 	if v.arc >= 0 {
 		p.arcs[v.arc] = c
 	} else {
 		p.requests[v.request] = c
 	}
-	return p
 }
 
 // plan is a share-out in whole kilograms for one pattern.

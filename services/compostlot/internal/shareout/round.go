@@ -118,6 +118,9 @@ type Answer struct {
 	Sentence string
 }
 
+// SatisfiedShare is granted over asked, 0 to 1, for showing only.
+func (a Answer) SatisfiedShare() float64 { return float64(a.GrantedKg) / float64(a.AskedKg) }
+
 // FarmShare is the sum over a farm's requests.
 type FarmShare struct {
 	Farm               string

@@ -11,6 +11,10 @@ import (
 // work, not time, keeps the answer the same on every machine.
 const searchWork = 120_000
 
+// worthBranching is how many solves the search must be good for: fewer find
+// nothing that the dive has not found.
+const worthBranching = 30
+
 // violation is an amount between nothing and its smallest.
 type violation struct {
 	request int
@@ -84,9 +88,11 @@ func (t *table) search() (*plan, Bound) {
 	if len(bad) == 0 {
 		return root, bound
 	}
-	s := searcher{table: t, best: t.dive(p, root), left: searchWork/(len(t.arcs)+len(t.requests)) + 1}
-	s.branch(p, root)
-	bound.Exact = s.left > 0
+	s := searcher{table: t, best: t.dive(p, root), left: searchWork / (len(t.arcs) + len(t.requests))}
+	if s.left >= worthBranching {
+		s.branch(p, root)
+	}
+	bound.Exact = s.left >= worthBranching && !s.spent
 	if !bound.Exact {
 		s.best = t.topUp(s.best)
 	}
@@ -94,64 +100,57 @@ func (t *table) search() (*plan, Bound) {
 }
 
 // dive reaches some plan quickly: in each pass it opens what is at least half
-// filled and closes the rest; what cannot all be open at once is closed.
+// filled and closes the rest, or closes all where that many cannot be open.
+// What is still broken after the passes is dropped, and topUp shares out what
+// that frees.
 func (t *table) dive(p pattern, at *plan) *plan {
-	const hopeful = 6 // passes that open; after them everything is closed
-	for pass := 0; ; pass++ {
+	const passes = 5
+	for range passes {
 		bad := t.violations(at)
 		if len(bad) == 0 {
 			return at
 		}
-		opened, shut := p, p
+		opened, shut := p.clone(), p.clone()
 		for _, v := range bad {
-			shut = shut.with(v, closed)
-			if v.half() && pass < hopeful {
-				opened = opened.with(v, open)
-			} else {
-				opened = opened.with(v, closed)
+			shut.set(v, closed)
+			opened.set(v, closed)
+			if v.half() {
+				opened.set(v, open)
 			}
 		}
 		if next, ok := t.solve(opened); ok {
 			p, at = opened, next
-			continue
+		} else if next, ok := t.solve(shut); ok {
+			p, at = shut, next
+		} else {
+			break // an open request has lost the slots it stood on
 		}
-		next, ok := t.solve(shut)
-		if !ok {
-			// An open request lost the arcs it stood on: close it as well.
-			for _, v := range bad {
-				shut = t.giveUp(shut, v.request)
-			}
-			if next, ok = t.solve(shut); !ok {
-				return t.nothing()
-			}
-		}
-		p, at = shut, next
 	}
+	return t.drop(at)
 }
 
-// giveUp closes a request with all its arcs.
-func (t *table) giveUp(p pattern, r int) pattern {
-	p = p.with(violation{request: r, arc: -1}, closed)
-	for a := t.first[r]; a < t.first[r+1]; a++ {
-		p.arcs[a] = closed
+// drop takes away every amount below its smallest, and shares out what that
+// frees.
+func (t *table) drop(p *plan) *plan {
+	out := &plan{flow: slices.Clone(p.flow)}
+	for bad := t.violations(out); len(bad) > 0; bad = t.violations(out) {
+		for _, v := range bad {
+			for a := t.first[v.request]; a < t.first[v.request+1]; a++ {
+				if v.arc < 0 || v.arc == a {
+					out.flow[a] = 0
+				}
+			}
+		}
 	}
-	return p
-}
-
-// nothing is the plan that grants nothing; topUp makes the best of it.
-func (t *table) nothing() *plan {
-	out := &plan{flow: make([]int64, len(t.arcs))}
-	for range t.farms {
-		out.levels = append(out.levels, Level{0, 1})
-	}
-	return out
+	return t.topUp(out)
 }
 
 // searcher is a depth-first branch and bound with a budget.
 type searcher struct {
 	*table
-	best *plan
-	left int // solves that may still be made
+	best  *plan
+	left  int  // solves that may still be made
+	spent bool // something was left unsearched
 }
 
 // branch explores both choices for the fullest violation of a plan that was
@@ -167,11 +166,13 @@ func (s *searcher) branch(p pattern, at *plan) {
 		return
 	}
 	for _, c := range []choice{open, closed} {
-		if s.left <= 0 {
+		if s.left == 0 {
+			s.spent = true
 			return
 		}
 		s.left--
-		q := p.with(bad[0], c)
+		q := p.clone()
+		q.set(bad[0], c)
 		if next, ok := s.solve(q); ok {
 			s.branch(q, next)
 		}
@@ -181,7 +182,7 @@ func (s *searcher) branch(p pattern, at *plan) {
 // topUp gives what is left in slots to requests that can still use it, lowest
 // farms first, without taking from anybody.
 func (t *table) topUp(p *plan) *plan {
-	out := &plan{flow: slices.Clone(p.flow), levels: p.levels}
+	out := &plan{flow: slices.Clone(p.flow)}
 	left := t.leftOver(out)
 	for _, r := range t.byLevel(out) {
 		t.raise(out, r, left)
@@ -190,6 +191,10 @@ func (t *table) topUp(p *plan) *plan {
 		out.total += f
 		out.haul += f * t.arcs[a].haul
 	}
+	for f, kg := range t.gotten(out) {
+		out.levels = append(out.levels, Level{kg, t.farms[f].unit})
+	}
+	slices.SortFunc(out.levels, Level.Compare)
 	return out
 }
 
@@ -233,12 +238,18 @@ func (t *table) leftOver(p *plan) []int64 {
 	return left
 }
 
+// gotten is what a plan gives each farm.
+func (t *table) gotten(p *plan) []int64 {
+	got := make([]int64, len(t.farms))
+	for a, kg := range p.flow {
+		got[t.farmOf[t.arcs[a].request]] += kg
+	}
+	return got
+}
+
 // byLevel orders requests by the level their farm has reached, then by id.
 func (t *table) byLevel(p *plan) []int {
-	got := make([]int64, len(t.farms))
-	for a, f := range p.flow {
-		got[t.farmOf[t.arcs[a].request]] += f
-	}
+	got := t.gotten(p)
 	order := make([]int, len(t.requests))
 	for r := range order {
 		order[r] = r

@@ -123,10 +123,7 @@ func TestNoFarmEnviesAHigherOne(t *testing.T) {
 			t.Fatal(err)
 		}
 		p, _ := tab.search()
-		got := make([]int64, len(tab.farms))
-		for a, kg := range p.flow {
-			got[tab.farmOf[tab.arcs[a].request]] += kg
-		}
+		got := tab.gotten(p)
 		whole := tab.instance(tab.start(), forcedNothing(tab))
 		for f := range tab.farms {
 			for g := range tab.farms {

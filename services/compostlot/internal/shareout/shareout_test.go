@@ -41,6 +41,9 @@ func TestReasonsAndWidening(t *testing.T) {
 	if served.Reason != InFull || refused.GrantedKg != 0 || refused.Reason != SmallestAmount {
 		t.Errorf("served %+v, refused %+v", served, refused)
 	}
+	if served.SatisfiedShare() != 1 || refused.SatisfiedShare() != 0 {
+		t.Errorf("shares %v and %v", served.SatisfiedShare(), refused.SatisfiedShare())
+	}
 	if refused.Farm == "Birch" && (len(refused.Wider) != 1 || refused.Wider[0] != (Grant{"late", 6000})) {
 		t.Errorf("wider: %+v, want 6000 kg from the late slot and nothing of another phase", refused.Wider)
 	}
