@@ -138,3 +138,23 @@ func TestCheapestHaulAmongEqualShares(t *testing.T) {
 		t.Errorf("haul %d with %+v, want 1600 with B in the west", out.HaulCents, out.Answers)
 	}
 }
+
+// Equally cheap ways are settled by date: both requests can use both slots,
+// and the later slot is touched only when the earlier is given out.
+func TestEarliestSlotsAmongEqualHaul(t *testing.T) {
+	t.Parallel()
+	in := Round{
+		Slots: []Slot{{ID: "a-late", Date: spring.AddDate(0, 0, 7), Phase: 2, CapacityKg: 1000}, {ID: "b-early", Date: spring, Phase: 2, CapacityKg: 1000}},
+		Requests: []Request{
+			{ID: "a", Farm: "A", AskedKg: 700, Weight: 1, SlotIDs: []string{"a-late", "b-early"}},
+			{ID: "b", Farm: "B", AskedKg: 500, Weight: 1, SlotIDs: []string{"a-late", "b-early"}},
+		},
+	}
+	out, err := ShareOut(in)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if d := cmp.Diff([]Left{{"b-early", 0}, {"a-late", 800}}, out.Left); d != "" {
+		t.Error(d)
+	}
+}
