@@ -43,7 +43,7 @@ func run(ctx context.Context, name string, args []string) (err error) {
 		return err
 	}
 	defer os.RemoveAll(dir)
-	cluster, err := start(ctx, dir)
+	cluster, err := localpg.Start(ctx, localpg.Options{Folder: dir, Unsafe: true, Fetch: true, MaxConnections: 400})
 	if err != nil {
 		return err
 	}
@@ -58,18 +58,4 @@ func run(ctx context.Context, name string, args []string) (err error) {
 	cmd.Cancel = func() error { return cmd.Process.Signal(syscall.SIGTERM) }
 	cmd.WaitDelay = 10 * time.Second
 	return cmd.Run()
-}
-
-// start brings the cluster up, with a fetched bundle where the machine has no PostgreSQL.
-func start(ctx context.Context, dir string) (*localpg.Cluster, error) {
-	options := localpg.Options{Folder: dir, Unsafe: true}
-	cluster, err := localpg.Start(ctx, options)
-	var missing *localpg.NotFoundError
-	if !errors.As(err, &missing) {
-		return cluster, err
-	}
-	if err := localpg.Fetch(ctx, dir); err != nil {
-		return nil, errors.Join(missing, err)
-	}
-	return localpg.Start(ctx, options)
 }
