@@ -7,6 +7,7 @@ package identity
 import (
 	"context"
 	"fmt"
+	"regexp"
 	"slices"
 	"strings"
 
@@ -37,11 +38,15 @@ func Roles() []Role {
 type Identity struct {
 	CoopID     string // UUID
 	Role       Role
-	FarmID     string // UUID, a grower's farm
-	YardID     string // UUID, a yard manager's yard
-	CustomerID string // UUID, a buyer's customer
+	FarmID     string // a grower's farm, e.g. "alder-brook"
+	YardID     string // a yard manager's yard
+	CustomerID string // a buyer's customer
 	Name       string
 }
+
+// shortName is the form of the ids that a co-op chooses for its farms, yards and
+// customers. The protos hold the same pattern.
+var shortName = regexp.MustCompile(`^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$`)
 
 // Problem says why an identity cannot be used: which part is wrong and how to
 // mend it.
@@ -73,8 +78,8 @@ func (id Identity) Validate() error {
 		if id.Role == p.role && p.id == "" {
 			return &Problem{p.part, fmt.Sprintf("missing; a %s stands for one %s: give its id", words(p.role), p.part)}
 		}
-		if p.id != "" && !ids.Valid(p.id) {
-			return &Problem{p.part, fmt.Sprintf("%q is not a UUID", p.id)}
+		if p.id != "" && !shortName.MatchString(p.id) {
+			return &Problem{p.part, fmt.Sprintf("%.80q is not an id; one has 1 to 64 lower-case letters, digits and hyphens within", p.id)}
 		}
 	}
 	return nil

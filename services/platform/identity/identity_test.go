@@ -33,8 +33,9 @@ func TestValidate(t *testing.T) {
 		{"grower without farm", identity.Identity{CoopID: coop, Role: identity.Grower, YardID: thing}, "farm"},
 		{"yard manager without yard", identity.Identity{CoopID: coop, Role: identity.YardManager}, "yard"},
 		{"buyer without customer", identity.Identity{CoopID: coop, Role: identity.Buyer}, "customer"},
-		{"farm is a number", identity.Identity{CoopID: coop, Role: identity.Grower, FarmID: "7"}, "farm"},
-		{"stray customer is a word", identity.Identity{CoopID: coop, Role: identity.Coordinator, CustomerID: "x"}, "customer"},
+		{"grower of a farm with a short name", identity.Identity{CoopID: coop, Role: identity.Grower, FarmID: "alder-brook"}, ""},
+		{"farm is a title", identity.Identity{CoopID: coop, Role: identity.Grower, FarmID: "Alder Brook Farm"}, "farm"},
+		{"stray customer ends in a hyphen", identity.Identity{CoopID: coop, Role: identity.Coordinator, CustomerID: "x-"}, "customer"},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
 			t.Parallel()
