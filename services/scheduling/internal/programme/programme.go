@@ -8,7 +8,7 @@ import (
 // Programme is one way of growing one species, at one version.
 type Programme struct {
 	// ID names the programme within the co-op: lower-case words joined by "-".
-	ID string `json:"id"`
+	ID string `json:"programme_id"`
 	// Version counts from 1. A running crop keeps the version it began with.
 	Version int32 `json:"version"`
 	// Name is what people read, e.g. "White mushroom on shelves".
@@ -19,7 +19,8 @@ type Programme struct {
 	Latin string `json:"latin"`
 	// Strain as the spawn maker's label writes it, or the kind of strain.
 	Strain string `json:"strain"`
-	System System `json:"system"`
+	// System is how the crop stands.
+	System System `json:"growing_system"`
 	// Stages in the order in which they happen.
 	Stages []Stage `json:"stages"`
 	Inputs Inputs  `json:"inputs"`
@@ -32,7 +33,7 @@ type Programme struct {
 
 // Stage is one step of the crop.
 type Stage struct {
-	Kind  StageKind `json:"stage"`
+	Kind  StageKind `json:"kind"`
 	Place Place     `json:"place"`
 	// Days from this stage's start to the next one's.
 	Days Range `json:"days"`
@@ -100,8 +101,8 @@ type Shares struct {
 
 // Bearing is a product the crop can bear: its species picked at a stage.
 type Bearing struct {
-	// Stage of picking in the trade's word, e.g. "closed", "cup", "open".
-	Stage string `json:"stage"`
+	// Stage of picking; NoPickStage for a species that has none.
+	Stage PickStage `json:"pick_stage,omitempty"`
 	// PerMille of the yield that usually comes at this stage; all sum to 1000.
 	PerMille int64 `json:"per_mille"`
 	// Source is a key of Programme.Sources.
@@ -109,7 +110,10 @@ type Bearing struct {
 }
 
 // Product is a species at a stage of picking.
-type Product struct{ Species, Stage string }
+type Product struct {
+	Species string
+	Stage   PickStage
+}
 
 // Products lists what the programme can bear, in its own order.
 func (p *Programme) Products() []Product {

@@ -105,14 +105,14 @@ func TestBuiltinSources(t *testing.T) {
 func TestProducts(t *testing.T) {
 	t.Parallel()
 	p := builtin(t, "white-shelves")
-	want := []programme.Product{{Species: "white mushroom", Stage: "closed"}, {Species: "white mushroom", Stage: "cup"}, {Species: "white mushroom", Stage: "open"}}
+	want := []programme.Product{{Species: "white mushroom", Stage: programme.Closed}, {Species: "white mushroom", Stage: programme.Veiled}, {Species: "white mushroom", Stage: programme.Open}}
 	if diff := cmp.Diff(want, p.Products()); diff != "" {
 		t.Errorf("products (-want +got):\n%s", diff)
 	}
-	if !p.CanBear(programme.Product{Species: "white mushroom", Stage: "cup"}) {
-		t.Error("white cannot bear cups")
+	if !p.CanBear(programme.Product{Species: "white mushroom", Stage: programme.Veiled}) {
+		t.Error("white cannot be picked veiled")
 	}
-	if p.CanBear(programme.Product{Species: "shiitake", Stage: "open"}) {
+	if p.CanBear(programme.Product{Species: "shiitake", Stage: programme.Open}) {
 		t.Error("white bears shiitake")
 	}
 }
@@ -200,8 +200,8 @@ func TestDecodeRefusesUnreadableText(t *testing.T) {
 		line, column int
 		says         string
 	}{
-		"cut off":    {"{\n  \"id\": \"x\",\n", 3, 1, "ends before"},
-		"misspelt":   {"{\"id\": \"x\",\n\"sistem\": \"trays\"}", 2, 1, `unknown field "sistem"`},
+		"cut off":    {"{\n  \"programme_id\": \"x\",\n", 3, 1, "ends before"},
+		"misspelt":   {"{\"programme_id\": \"x\",\n\"sistem\": \"trays\"}", 2, 1, `unknown field "sistem"`},
 		"wrong kind": {"{\"version\":\n \"one\"}", 2, 7, `field "version" cannot hold a string`},
 	} {
 		_, err := programme.Decode([]byte(c.text))
@@ -237,7 +237,7 @@ func FuzzDecode(f *testing.F) {
 		}
 		f.Add(text)
 	}
-	f.Add([]byte(`{"id":"x","stages":[{"stage":"filling","climate":{"co2_ppm":{}}}]}`))
+	f.Add([]byte(`{"programme_id":"x","stages":[{"kind":"filling","climate":{"co2_ppm":{}}}]}`))
 	f.Add([]byte(`[]`))
 	f.Fuzz(func(t *testing.T, text []byte) {
 		p, err := programme.Decode(text)

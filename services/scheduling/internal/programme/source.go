@@ -3,7 +3,7 @@ package programme
 // Status says how far a value can be trusted.
 type Status string
 
-// The three origins a value can have.
+// The four origins a value can have.
 const (
 	// Published: the figure, or the figures it is computed from, stand in the
 	// publication that the source's text names.
@@ -13,6 +13,8 @@ const (
 	// FromMemory: recalled from teaching or trade talk and not looked up. It
 	// serves as a starting point and must not be used to prove anything.
 	FromMemory Status = "from memory"
+	// Own: the co-op's own records.
+	Own Status = "own"
 )
 
 // Source says where a value comes from.

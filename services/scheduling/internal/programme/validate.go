@@ -41,7 +41,7 @@ func (p *Programme) Validate() error {
 func (c *checker) head() {
 	p := c.p
 	if !idForm.MatchString(p.ID) || len(p.ID) > 60 {
-		c.add("id", OutOfRange, "is %.80q; use lower-case letters and digits in words joined by \"-\", 60 at most", p.ID)
+		c.add("programme_id", OutOfRange, "is %.80q; use lower-case letters and digits in words joined by \"-\", 60 at most", p.ID)
 	}
 	c.between("version", int64(p.Version), 1, maxVersions, "")
 	c.text("name", p.Name)
@@ -49,7 +49,7 @@ func (c *checker) head() {
 	c.text("latin", p.Latin)
 	c.text("strain", p.Strain)
 	if !slices.Contains(Systems(), p.System) {
-		c.add("system", Unknown, "is %q; use one of %q", p.System, Systems())
+		c.add("growing_system", Unknown, "is %q; use one of %q", p.System, Systems())
 	}
 }
 
@@ -58,9 +58,9 @@ func (c *checker) sources() {
 		s, path := c.p.Sources[key], fmt.Sprintf("sources[%q]", key)
 		c.text(path+".text", s.Text)
 		switch s.Status {
-		case Published, CommonPractice, FromMemory:
+		case Published, CommonPractice, FromMemory, Own:
 		default:
-			c.add(path+".status", Unknown, "is %q; use %q, %q or %q", s.Status, Published, CommonPractice, FromMemory)
+			c.add(path+".status", Unknown, "is %q; use %q, %q, %q or %q", s.Status, Published, CommonPractice, FromMemory, Own)
 		}
 	}
 }
@@ -74,11 +74,11 @@ func (c *checker) stages() {
 		at := slices.Index(seq, s.Kind)
 		switch {
 		case at < 0:
-			c.add(path+".stage", Unknown, "is %q; a crop on %s has the stages %q", s.Kind, c.p.System, seq)
+			c.add(path+".kind", Unknown, "is %q; a crop on %s has the stages %q", s.Kind, c.p.System, seq)
 		case seen[s.Kind]:
-			c.add(path+".stage", Repeated, "%s stands twice", s.Kind)
+			c.add(path+".kind", Repeated, "%s stands twice", s.Kind)
 		case at < last:
-			c.add(path+".stage", OutOfOrder, "%s cannot come after %s on %s", s.Kind, seq[last], c.p.System)
+			c.add(path+".kind", OutOfOrder, "%s cannot come after %s on %s", s.Kind, seq[last], c.p.System)
 		}
 		if at >= 0 {
 			seen[s.Kind] = true
@@ -184,13 +184,17 @@ func (c *checker) bears() {
 		c.add("bears", Missing, "names no product; give at least one stage of picking")
 		return
 	}
-	seen := map[string]bool{}
+	seen := map[PickStage]bool{}
 	sum := int64(0)
 	for i, b := range c.p.Bears {
 		path := fmt.Sprintf("bears[%d]", i)
-		c.text(path+".stage", b.Stage)
-		if seen[b.Stage] {
-			c.add(path+".stage", Repeated, "%q stands twice", b.Stage)
+		switch {
+		case b.Stage == NoPickStage && len(c.p.Bears) > 1:
+			c.add(path+".pick_stage", Missing, "is left out beside other products; give one of %q, or leave one product without a stage", PickStages())
+		case b.Stage != NoPickStage && !slices.Contains(PickStages(), b.Stage):
+			c.add(path+".pick_stage", Unknown, "is %q; use one of %q, or leave it out for a species without stages", b.Stage, PickStages())
+		case seen[b.Stage]:
+			c.add(path+".pick_stage", Repeated, "%q stands twice", b.Stage)
 		}
 		seen[b.Stage] = true
 		c.between(path+".per_mille", b.PerMille, 0, 1000, "per mille")

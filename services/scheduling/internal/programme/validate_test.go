@@ -27,20 +27,20 @@ func TestValidateNamesTheFault(t *testing.T) {
 		path       string
 		code       programme.Code
 	}{
-		{"id with spaces", "oyster-bags", func(p *programme.Programme) { p.ID = "My oyster" }, "id", programme.OutOfRange},
+		{"id with spaces", "oyster-bags", func(p *programme.Programme) { p.ID = "My oyster" }, "programme_id", programme.OutOfRange},
 		{"version 0", "oyster-bags", func(p *programme.Programme) { p.Version = 0 }, "version", programme.OutOfRange},
 		{"no species", "oyster-bags", func(p *programme.Programme) { p.Species = " " }, "species", programme.Missing},
 		{"endless name", "oyster-bags", func(p *programme.Programme) { p.Name = strings.Repeat("x", 10_000) }, "name", programme.OutOfRange},
-		{"unknown system", "oyster-bags", func(p *programme.Programme) { p.System = "hammocks" }, "system", programme.Unknown},
+		{"unknown system", "oyster-bags", func(p *programme.Programme) { p.System = "hammocks" }, "growing_system", programme.Unknown},
 		{"unknown status", "oyster-bags", func(p *programme.Programme) {
 			p.Sources["labour"] = programme.Source{Text: "someone", Status: "hearsay"}
 		}, `sources["labour"].status`, programme.Unknown},
-		{"casing on bags", "oyster-bags", func(p *programme.Programme) { at(p, programme.SpawnRun).Kind = programme.Casing }, "stages[3].stage", programme.Unknown},
+		{"casing on bags", "oyster-bags", func(p *programme.Programme) { at(p, programme.SpawnRun).Kind = programme.Casing }, "stages[3].kind", programme.Unknown},
 		{"no spawn run", "oyster-bags", func(p *programme.Programme) { at(p, programme.SpawnRun).Kind = programme.Casing }, "stages", programme.Missing},
-		{"stage twice", "white-shelves", func(p *programme.Programme) { at(p, programme.Idle).Kind = programme.CookOut }, "stages[10].stage", programme.Repeated},
+		{"stage twice", "white-shelves", func(p *programme.Programme) { at(p, programme.Idle).Kind = programme.CookOut }, "stages[10].kind", programme.Repeated},
 		{"cropping before casing", "white-shelves", func(p *programme.Programme) {
 			at(p, programme.Casing).Kind, at(p, programme.Cropping).Kind = programme.Cropping, programme.Casing
-		}, "stages[6].stage", programme.OutOfOrder},
+		}, "stages[6].kind", programme.OutOfOrder},
 		{"phase II in the shelf system's tunnel", "white-shelves", func(p *programme.Programme) { at(p, programme.PhaseII).Place = programme.Tunnel }, "stages[2].place", programme.WrongPlace},
 		{"bulk cropping in a tunnel", "white-bulk-2", func(p *programme.Programme) { at(p, programme.Cropping).Place = programme.Tunnel }, "stages[8].place", programme.WrongPlace},
 		{"least above usual", "white-shelves", func(p *programme.Programme) { at(p, programme.SpawnRun).Days.Least = 18 }, "stages[4].days", programme.OutOfOrder},
@@ -73,7 +73,9 @@ func TestValidateNamesTheFault(t *testing.T) {
 			p.Breaks.Interval = programme.Range{Least: 7, Usual: 14, Most: 14, Source: "rhythm"}
 		}, "breaks.interval_days", programme.Disagrees},
 		{"bears nothing", "white-shelves", func(p *programme.Programme) { p.Bears = nil }, "bears", programme.Missing},
-		{"bears twice the same", "white-shelves", func(p *programme.Programme) { p.Bears[1].Stage = "closed" }, "bears[1].stage", programme.Repeated},
+		{"bears twice the same", "white-shelves", func(p *programme.Programme) { p.Bears[1].Stage = "closed" }, "bears[1].pick_stage", programme.Repeated},
+		{"bears by the word of a shop", "white-shelves", func(p *programme.Programme) { p.Bears[1].Stage = "button" }, "bears[1].pick_stage", programme.Unknown},
+		{"bears with and without stage", "white-shelves", func(p *programme.Programme) { p.Bears[1].Stage = programme.NoPickStage }, "bears[1].pick_stage", programme.Missing},
 		{"bears more than all", "white-shelves", func(p *programme.Programme) { p.Bears[0].PerMille = 900 }, "bears", programme.BadSum},
 	}
 	for _, c := range cases {

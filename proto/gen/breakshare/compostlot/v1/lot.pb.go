@@ -32,7 +32,7 @@ const (
 	SlotState_SLOT_STATE_UNSPECIFIED SlotState = 0
 	// Published; requests are taken until the cut-off.
 	SlotState_SLOT_STATE_OPEN SlotState = 1
-	// Shared out; changes only by a new round.
+	// Shared out. What is still free is given only by a new round.
 	SlotState_SLOT_STATE_SHARED SlotState = 2
 )
 
@@ -274,7 +274,7 @@ type PhaseMark int32
 const (
 	// Not stated.
 	PhaseMark_PHASE_MARK_UNSPECIFIED PhaseMark = 0
-	// Tunnel or room filled.
+	// Tunnel or room filled; of a phase I lot: made up, the ingredients mixed and wetted.
 	PhaseMark_PHASE_MARK_FILLED PhaseMark = 1
 	// Pasteurisation begun.
 	PhaseMark_PHASE_MARK_PASTEURISING PhaseMark = 2
@@ -480,7 +480,8 @@ type Slot struct {
 	SmallestLotKg int64 `protobuf:"varint,6,opt,name=smallest_lot_kg,json=smallestLotKg,proto3" json:"smallest_lot_kg,omitempty"`
 	// Price of one tonne, minor units of the co-op's currency, 0 to 100,000,000.
 	PriceMinorPerTonne int64 `protobuf:"varint,7,opt,name=price_minor_per_tonne,json=priceMinorPerTonne,proto3" json:"price_minor_per_tonne,omitempty"`
-	// Last instant at which a request is taken.
+	// Last instant at which a request is taken: one that comes later gets nothing of this slot.
+	// Not after the ready day (UTC).
 	RequestCutoff *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=request_cutoff,json=requestCutoff,proto3" json:"request_cutoff,omitempty"`
 	// State. Ignored when published.
 	State SlotState `protobuf:"varint,9,opt,name=state,proto3,enum=breakshare.compostlot.v1.SlotState" json:"state,omitempty"`
@@ -911,7 +912,12 @@ type Round struct {
 	// When it was confirmed; absent in a preview.
 	ConfirmedAt *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=confirmed_at,json=confirmedAt,proto3" json:"confirmed_at,omitempty"`
 	// Who confirmed it.
-	ConfirmedBy   string `protobuf:"bytes,5,opt,name=confirmed_by,json=confirmedBy,proto3" json:"confirmed_by,omitempty"`
+	ConfirmedBy string `protobuf:"bytes,5,opt,name=confirmed_by,json=confirmedBy,proto3" json:"confirmed_by,omitempty"`
+	// True where no other way of sharing out is fairer or gives more. Whole fills and smallest
+	// amounts make large rounds a matter of search; most_kg then tells how far it can be.
+	Exact bool `protobuf:"varint,6,opt,name=exact,proto3" json:"exact,omitempty"`
+	// No way of sharing these slots out gives more than this in all, kilograms.
+	MostKg        int64 `protobuf:"varint,7,opt,name=most_kg,json=mostKg,proto3" json:"most_kg,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -981,6 +987,20 @@ func (x *Round) GetConfirmedBy() string {
 	return ""
 }
 
+func (x *Round) GetExact() bool {
+	if x != nil {
+		return x.Exact
+	}
+	return false
+}
+
+func (x *Round) GetMostKg() int64 {
+	if x != nil {
+		return x.MostKg
+	}
+	return 0
+}
+
 // Lot is one batch of compost in the making or made.
 type Lot struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1004,14 +1024,20 @@ type Lot struct {
 	ReleasedBy string `protobuf:"bytes,9,opt,name=released_by,json=releasedBy,proto3" json:"released_by,omitempty"`
 	// Reason where it was released as an exception; empty otherwise. It follows every pack.
 	ExceptionReason string `protobuf:"bytes,10,opt,name=exception_reason,json=exceptionReason,proto3" json:"exception_reason,omitempty"`
-	// Reason where it is held.
+	// Reason where it is held; empty otherwise.
 	HoldReason string `protobuf:"bytes,11,opt,name=hold_reason,json=holdReason,proto3" json:"hold_reason,omitempty"`
 	// Grows by one with every change of the lot; a reader keeps the highest.
 	Version int64 `protobuf:"varint,12,opt,name=version,proto3" json:"version,omitempty"`
 	// Changes with every change; send it back to change what you have read.
-	Etag          string `protobuf:"bytes,13,opt,name=etag,proto3" json:"etag,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Etag string `protobuf:"bytes,13,opt,name=etag,proto3" json:"etag,omitempty"`
+	// Instant of the release; absent until then.
+	ReleasedAt *timestamppb.Timestamp `protobuf:"bytes,14,opt,name=released_at,json=releasedAt,proto3" json:"released_at,omitempty"`
+	// Who holds it; empty where it is not held.
+	HeldBy string `protobuf:"bytes,15,opt,name=held_by,json=heldBy,proto3" json:"held_by,omitempty"`
+	// Criteria that were not met or not proven when it was released as an exception, by id.
+	UnprovenCriteria []string `protobuf:"bytes,16,rep,name=unproven_criteria,json=unprovenCriteria,proto3" json:"unproven_criteria,omitempty"`
+	unknownFields    protoimpl.UnknownFields
+	sizeCache        protoimpl.SizeCache
 }
 
 func (x *Lot) Reset() {
@@ -1135,6 +1161,27 @@ func (x *Lot) GetEtag() string {
 	return ""
 }
 
+func (x *Lot) GetReleasedAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.ReleasedAt
+	}
+	return nil
+}
+
+func (x *Lot) GetHeldBy() string {
+	if x != nil {
+		return x.HeldBy
+	}
+	return ""
+}
+
+func (x *Lot) GetUnprovenCriteria() []string {
+	if x != nil {
+		return x.UnprovenCriteria
+	}
+	return nil
+}
+
 // Reading is one value of one probe.
 type Reading struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1144,9 +1191,10 @@ type Reading struct {
 	ProbeId string `protobuf:"bytes,2,opt,name=probe_id,json=probeId,proto3" json:"probe_id,omitempty"`
 	// What it measures.
 	Kind ReadingKind `protobuf:"varint,3,opt,name=kind,proto3,enum=breakshare.compostlot.v1.ReadingKind" json:"kind,omitempty"`
-	// When.
+	// When, to the whole second; the year 1970 or later.
 	Time *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=time,proto3" json:"time,omitempty"`
-	// The value in the unit of its kind.
+	// The value in the unit of its kind, as the probe gave it; a calibration offset is added
+	// only where the lot is judged.
 	ValueThousandths int64 `protobuf:"zigzag64,5,opt,name=value_thousandths,json=valueThousandths,proto3" json:"value_thousandths,omitempty"`
 	unknownFields    protoimpl.UnknownFields
 	sizeCache        protoimpl.SizeCache
@@ -1217,6 +1265,116 @@ func (x *Reading) GetValueThousandths() int64 {
 	return 0
 }
 
+// Probe is one instrument or sampler at a lot, with what it has logged.
+type Probe struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The lot.
+	LotId string `protobuf:"bytes,1,opt,name=lot_id,json=lotId,proto3" json:"lot_id,omitempty"`
+	// Name of the probe within the lot, for example "p03".
+	ProbeId string `protobuf:"bytes,2,opt,name=probe_id,json=probeId,proto3" json:"probe_id,omitempty"`
+	// What it measures. A probe that measures several things counts as one probe for each.
+	Kind ReadingKind `protobuf:"varint,3,opt,name=kind,proto3,enum=breakshare.compostlot.v1.ReadingKind" json:"kind,omitempty"`
+	// Added to each of its values to correct it, in the unit of its kind; from a calibration.
+	// Example: -300 for a thermometer that reads 0.3 °C too high.
+	OffsetThousandths int64 `protobuf:"zigzag64,4,opt,name=offset_thousandths,json=offsetThousandths,proto3" json:"offset_thousandths,omitempty"`
+	// Who entered the calibration; empty where none was. Ignored on save.
+	CalibratedBy string `protobuf:"bytes,5,opt,name=calibrated_by,json=calibratedBy,proto3" json:"calibrated_by,omitempty"`
+	// Readings stored. Ignored on save.
+	Readings int64 `protobuf:"varint,6,opt,name=readings,proto3" json:"readings,omitempty"`
+	// First and last reading; absent without any. Ignored on save.
+	FirstAt *timestamppb.Timestamp `protobuf:"bytes,7,opt,name=first_at,json=firstAt,proto3" json:"first_at,omitempty"`
+	// See first_at.
+	LastAt        *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=last_at,json=lastAt,proto3" json:"last_at,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Probe) Reset() {
+	*x = Probe{}
+	mi := &file_breakshare_compostlot_v1_lot_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Probe) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Probe) ProtoMessage() {}
+
+func (x *Probe) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_compostlot_v1_lot_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Probe.ProtoReflect.Descriptor instead.
+func (*Probe) Descriptor() ([]byte, []int) {
+	return file_breakshare_compostlot_v1_lot_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *Probe) GetLotId() string {
+	if x != nil {
+		return x.LotId
+	}
+	return ""
+}
+
+func (x *Probe) GetProbeId() string {
+	if x != nil {
+		return x.ProbeId
+	}
+	return ""
+}
+
+func (x *Probe) GetKind() ReadingKind {
+	if x != nil {
+		return x.Kind
+	}
+	return ReadingKind_READING_KIND_UNSPECIFIED
+}
+
+func (x *Probe) GetOffsetThousandths() int64 {
+	if x != nil {
+		return x.OffsetThousandths
+	}
+	return 0
+}
+
+func (x *Probe) GetCalibratedBy() string {
+	if x != nil {
+		return x.CalibratedBy
+	}
+	return ""
+}
+
+func (x *Probe) GetReadings() int64 {
+	if x != nil {
+		return x.Readings
+	}
+	return 0
+}
+
+func (x *Probe) GetFirstAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.FirstAt
+	}
+	return nil
+}
+
+func (x *Probe) GetLastAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.LastAt
+	}
+	return nil
+}
+
 // MarkedPhase is one mark of a lot.
 type MarkedPhase struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1232,7 +1390,7 @@ type MarkedPhase struct {
 
 func (x *MarkedPhase) Reset() {
 	*x = MarkedPhase{}
-	mi := &file_breakshare_compostlot_v1_lot_proto_msgTypes[8]
+	mi := &file_breakshare_compostlot_v1_lot_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1244,7 +1402,7 @@ func (x *MarkedPhase) String() string {
 func (*MarkedPhase) ProtoMessage() {}
 
 func (x *MarkedPhase) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_compostlot_v1_lot_proto_msgTypes[8]
+	mi := &file_breakshare_compostlot_v1_lot_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1257,7 +1415,7 @@ func (x *MarkedPhase) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MarkedPhase.ProtoReflect.Descriptor instead.
 func (*MarkedPhase) Descriptor() ([]byte, []int) {
-	return file_breakshare_compostlot_v1_lot_proto_rawDescGZIP(), []int{8}
+	return file_breakshare_compostlot_v1_lot_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *MarkedPhase) GetLotId() string {
@@ -1292,15 +1450,17 @@ type CriterionResult struct {
 	Finding Finding `protobuf:"varint,3,opt,name=finding,proto3,enum=breakshare.compostlot.v1.Finding" json:"finding,omitempty"`
 	// Why, with the probe and the readings that decide, and how to mend it.
 	Explanation string `protobuf:"bytes,4,opt,name=explanation,proto3" json:"explanation,omitempty"`
-	// Publication or practice from which the limit comes.
-	Source        string `protobuf:"bytes,5,opt,name=source,proto3" json:"source,omitempty"`
+	// Publication or practice from which the limit comes, and how well it is known.
+	Source string `protobuf:"bytes,5,opt,name=source,proto3" json:"source,omitempty"`
+	// What other sources hold; empty where none is known to differ.
+	Note          string `protobuf:"bytes,6,opt,name=note,proto3" json:"note,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *CriterionResult) Reset() {
 	*x = CriterionResult{}
-	mi := &file_breakshare_compostlot_v1_lot_proto_msgTypes[9]
+	mi := &file_breakshare_compostlot_v1_lot_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1312,7 +1472,7 @@ func (x *CriterionResult) String() string {
 func (*CriterionResult) ProtoMessage() {}
 
 func (x *CriterionResult) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_compostlot_v1_lot_proto_msgTypes[9]
+	mi := &file_breakshare_compostlot_v1_lot_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1325,7 +1485,7 @@ func (x *CriterionResult) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CriterionResult.ProtoReflect.Descriptor instead.
 func (*CriterionResult) Descriptor() ([]byte, []int) {
-	return file_breakshare_compostlot_v1_lot_proto_rawDescGZIP(), []int{9}
+	return file_breakshare_compostlot_v1_lot_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *CriterionResult) GetCriterionId() string {
@@ -1363,6 +1523,13 @@ func (x *CriterionResult) GetSource() string {
 	return ""
 }
 
+func (x *CriterionResult) GetNote() string {
+	if x != nil {
+		return x.Note
+	}
+	return ""
+}
+
 // LotDelivery is a part of a lot brought to a room.
 type LotDelivery struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1378,15 +1545,17 @@ type LotDelivery struct {
 	CropId string `protobuf:"bytes,5,opt,name=crop_id,json=cropId,proto3" json:"crop_id,omitempty"`
 	// Kilograms, as it comes.
 	DeliveredKg int64 `protobuf:"varint,6,opt,name=delivered_kg,json=deliveredKg,proto3" json:"delivered_kg,omitempty"`
-	// Day of delivery, ISO 8601.
-	Date          string `protobuf:"bytes,7,opt,name=date,proto3" json:"date,omitempty"`
+	// Day of delivery in the co-op's time zone, ISO 8601.
+	Date string `protobuf:"bytes,7,opt,name=date,proto3" json:"date,omitempty"`
+	// Instant of delivery.
+	DeliveredAt   *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=delivered_at,json=deliveredAt,proto3" json:"delivered_at,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *LotDelivery) Reset() {
 	*x = LotDelivery{}
-	mi := &file_breakshare_compostlot_v1_lot_proto_msgTypes[10]
+	mi := &file_breakshare_compostlot_v1_lot_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1398,7 +1567,7 @@ func (x *LotDelivery) String() string {
 func (*LotDelivery) ProtoMessage() {}
 
 func (x *LotDelivery) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_compostlot_v1_lot_proto_msgTypes[10]
+	mi := &file_breakshare_compostlot_v1_lot_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1411,7 +1580,7 @@ func (x *LotDelivery) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LotDelivery.ProtoReflect.Descriptor instead.
 func (*LotDelivery) Descriptor() ([]byte, []int) {
-	return file_breakshare_compostlot_v1_lot_proto_rawDescGZIP(), []int{10}
+	return file_breakshare_compostlot_v1_lot_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *LotDelivery) GetDeliveryId() string {
@@ -1463,6 +1632,13 @@ func (x *LotDelivery) GetDate() string {
 	return ""
 }
 
+func (x *LotDelivery) GetDeliveredAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.DeliveredAt
+	}
+	return nil
+}
+
 // LotReport is all that is known of a lot.
 type LotReport struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1481,14 +1657,19 @@ type LotReport struct {
 	// Where it went.
 	Deliveries []*LotDelivery `protobuf:"bytes,7,rep,name=deliveries,proto3" json:"deliveries,omitempty"`
 	// The usual caution for people who work at the lot.
-	Caution       string `protobuf:"bytes,8,opt,name=caution,proto3" json:"caution,omitempty"`
+	Caution string `protobuf:"bytes,8,opt,name=caution,proto3" json:"caution,omitempty"`
+	// The probes by id and kind.
+	Probes []*Probe `protobuf:"bytes,9,rep,name=probes,proto3" json:"probes,omitempty"`
+	// Instant for which the criteria are judged: that of the release for a released lot, else
+	// now. Later readings do not count.
+	JudgedAt      *timestamppb.Timestamp `protobuf:"bytes,10,opt,name=judged_at,json=judgedAt,proto3" json:"judged_at,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *LotReport) Reset() {
 	*x = LotReport{}
-	mi := &file_breakshare_compostlot_v1_lot_proto_msgTypes[11]
+	mi := &file_breakshare_compostlot_v1_lot_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1500,7 +1681,7 @@ func (x *LotReport) String() string {
 func (*LotReport) ProtoMessage() {}
 
 func (x *LotReport) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_compostlot_v1_lot_proto_msgTypes[11]
+	mi := &file_breakshare_compostlot_v1_lot_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1513,7 +1694,7 @@ func (x *LotReport) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LotReport.ProtoReflect.Descriptor instead.
 func (*LotReport) Descriptor() ([]byte, []int) {
-	return file_breakshare_compostlot_v1_lot_proto_rawDescGZIP(), []int{11}
+	return file_breakshare_compostlot_v1_lot_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *LotReport) GetLot() *Lot {
@@ -1572,6 +1753,20 @@ func (x *LotReport) GetCaution() string {
 	return ""
 }
 
+func (x *LotReport) GetProbes() []*Probe {
+	if x != nil {
+		return x.Probes
+	}
+	return nil
+}
+
+func (x *LotReport) GetJudgedAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.JudgedAt
+	}
+	return nil
+}
+
 var File_breakshare_compostlot_v1_lot_proto protoreflect.FileDescriptor
 
 const file_breakshare_compostlot_v1_lot_proto_rawDesc = "" +
@@ -1626,13 +1821,15 @@ const file_breakshare_compostlot_v1_lot_proto_rawDesc = "" +
 	"\tShareSlot\x12\x17\n" +
 	"\aslot_id\x18\x01 \x01(\tR\x06slotId\x12\x1d\n" +
 	"\n" +
-	"granted_kg\x18\x02 \x01(\x03R\tgrantedKg\"\xd8\x01\n" +
+	"granted_kg\x18\x02 \x01(\x03R\tgrantedKg\"\x87\x02\n" +
 	"\x05Round\x12\x19\n" +
 	"\bround_id\x18\x01 \x01(\tR\aroundId\x12\x19\n" +
 	"\bslot_ids\x18\x02 \x03(\tR\aslotIds\x127\n" +
 	"\x06shares\x18\x03 \x03(\v2\x1f.breakshare.compostlot.v1.ShareR\x06shares\x12=\n" +
 	"\fconfirmed_at\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\vconfirmedAt\x12!\n" +
-	"\fconfirmed_by\x18\x05 \x01(\tR\vconfirmedBy\"\xdc\x04\n" +
+	"\fconfirmed_by\x18\x05 \x01(\tR\vconfirmedBy\x12\x14\n" +
+	"\x05exact\x18\x06 \x01(\bR\x05exact\x12\x17\n" +
+	"\amost_kg\x18\a \x01(\x03R\x06mostKg\"\xdf\x05\n" +
 	"\x03Lot\x12B\n" +
 	"\x06lot_id\x18\x01 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\x05lotId\x12D\n" +
 	"\ayard_id\x18\x02 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\x06yardId\x12 \n" +
@@ -1650,25 +1847,41 @@ const file_breakshare_compostlot_v1_lot_proto_rawDesc = "" +
 	"\vhold_reason\x18\v \x01(\tR\n" +
 	"holdReason\x12\x18\n" +
 	"\aversion\x18\f \x01(\x03R\aversion\x12\x12\n" +
-	"\x04etag\x18\r \x01(\tR\x04etag\"\xd4\x02\n" +
+	"\x04etag\x18\r \x01(\tR\x04etag\x12;\n" +
+	"\vreleased_at\x18\x0e \x01(\v2\x1a.google.protobuf.TimestampR\n" +
+	"releasedAt\x12\x17\n" +
+	"\aheld_by\x18\x0f \x01(\tR\x06heldBy\x12+\n" +
+	"\x11unproven_criteria\x18\x10 \x03(\tR\x10unprovenCriteria\"\xd4\x02\n" +
 	"\aReading\x12B\n" +
 	"\x06lot_id\x18\x01 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\x05lotId\x12F\n" +
 	"\bprobe_id\x18\x02 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,30}[a-z0-9])?$R\aprobeId\x12E\n" +
 	"\x04kind\x18\x03 \x01(\x0e2%.breakshare.compostlot.v1.ReadingKindB\n" +
 	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x04kind\x126\n" +
 	"\x04time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampB\x06\xbaH\x03\xc8\x01\x01R\x04time\x12>\n" +
-	"\x11value_thousandths\x18\x05 \x01(\x12B\x11\xbaH\x0eB\f\x18\x80\xa8ֹ\a(\xff\xa7ֹ\aR\x10valueThousandths\"\xce\x01\n" +
+	"\x11value_thousandths\x18\x05 \x01(\x12B\x11\xbaH\x0eB\f\x18\x80\xa8ֹ\a(\xff\xa7ֹ\aR\x10valueThousandths\"\xc5\x03\n" +
+	"\x05Probe\x12B\n" +
+	"\x06lot_id\x18\x01 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\x05lotId\x12F\n" +
+	"\bprobe_id\x18\x02 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,30}[a-z0-9])?$R\aprobeId\x12E\n" +
+	"\x04kind\x18\x03 \x01(\x0e2%.breakshare.compostlot.v1.ReadingKindB\n" +
+	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x04kind\x12<\n" +
+	"\x12offset_thousandths\x18\x04 \x01(\x12B\r\xbaH\n" +
+	"B\b\x18\x80\x89z(\xff\x88zR\x11offsetThousandths\x12#\n" +
+	"\rcalibrated_by\x18\x05 \x01(\tR\fcalibratedBy\x12\x1a\n" +
+	"\breadings\x18\x06 \x01(\x03R\breadings\x125\n" +
+	"\bfirst_at\x18\a \x01(\v2\x1a.google.protobuf.TimestampR\afirstAt\x123\n" +
+	"\alast_at\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\x06lastAt\"\xce\x01\n" +
 	"\vMarkedPhase\x12B\n" +
 	"\x06lot_id\x18\x01 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\x05lotId\x12C\n" +
 	"\x04mark\x18\x02 \x01(\x0e2#.breakshare.compostlot.v1.PhaseMarkB\n" +
 	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x04mark\x126\n" +
-	"\x04time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampB\x06\xbaH\x03\xc8\x01\x01R\x04time\"\xcd\x01\n" +
+	"\x04time\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampB\x06\xbaH\x03\xc8\x01\x01R\x04time\"\xe1\x01\n" +
 	"\x0fCriterionResult\x12!\n" +
 	"\fcriterion_id\x18\x01 \x01(\tR\vcriterionId\x12 \n" +
 	"\vrequirement\x18\x02 \x01(\tR\vrequirement\x12;\n" +
 	"\afinding\x18\x03 \x01(\x0e2!.breakshare.compostlot.v1.FindingR\afinding\x12 \n" +
 	"\vexplanation\x18\x04 \x01(\tR\vexplanation\x12\x16\n" +
-	"\x06source\x18\x05 \x01(\tR\x06source\"\xc7\x01\n" +
+	"\x06source\x18\x05 \x01(\tR\x06source\x12\x12\n" +
+	"\x04note\x18\x06 \x01(\tR\x04note\"\x86\x02\n" +
 	"\vLotDelivery\x12\x1f\n" +
 	"\vdelivery_id\x18\x01 \x01(\tR\n" +
 	"deliveryId\x12\x15\n" +
@@ -1677,7 +1890,8 @@ const file_breakshare_compostlot_v1_lot_proto_rawDesc = "" +
 	"\aroom_id\x18\x04 \x01(\tR\x06roomId\x12\x17\n" +
 	"\acrop_id\x18\x05 \x01(\tR\x06cropId\x12!\n" +
 	"\fdelivered_kg\x18\x06 \x01(\x03R\vdeliveredKg\x12\x12\n" +
-	"\x04date\x18\a \x01(\tR\x04date\"\x89\x03\n" +
+	"\x04date\x18\a \x01(\tR\x04date\x12=\n" +
+	"\fdelivered_at\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\vdeliveredAt\"\xfb\x03\n" +
 	"\tLotReport\x12/\n" +
 	"\x03lot\x18\x01 \x01(\v2\x1d.breakshare.compostlot.v1.LotR\x03lot\x122\n" +
 	"\x04yard\x18\x02 \x01(\v2\x1e.breakshare.compostlot.v1.YardR\x04yard\x12;\n" +
@@ -1688,7 +1902,10 @@ const file_breakshare_compostlot_v1_lot_proto_rawDesc = "" +
 	"\n" +
 	"deliveries\x18\a \x03(\v2%.breakshare.compostlot.v1.LotDeliveryR\n" +
 	"deliveries\x12\x18\n" +
-	"\acaution\x18\b \x01(\tR\acaution*S\n" +
+	"\acaution\x18\b \x01(\tR\acaution\x127\n" +
+	"\x06probes\x18\t \x03(\v2\x1f.breakshare.compostlot.v1.ProbeR\x06probes\x127\n" +
+	"\tjudged_at\x18\n" +
+	" \x01(\v2\x1a.google.protobuf.TimestampR\bjudgedAt*S\n" +
 	"\tSlotState\x12\x1a\n" +
 	"\x16SLOT_STATE_UNSPECIFIED\x10\x00\x12\x13\n" +
 	"\x0fSLOT_STATE_OPEN\x10\x01\x12\x15\n" +
@@ -1740,7 +1957,7 @@ func file_breakshare_compostlot_v1_lot_proto_rawDescGZIP() []byte {
 }
 
 var file_breakshare_compostlot_v1_lot_proto_enumTypes = make([]protoimpl.EnumInfo, 6)
-var file_breakshare_compostlot_v1_lot_proto_msgTypes = make([]protoimpl.MessageInfo, 12)
+var file_breakshare_compostlot_v1_lot_proto_msgTypes = make([]protoimpl.MessageInfo, 13)
 var file_breakshare_compostlot_v1_lot_proto_goTypes = []any{
 	(SlotState)(0),                // 0: breakshare.compostlot.v1.SlotState
 	(ShareLimit)(0),               // 1: breakshare.compostlot.v1.ShareLimit
@@ -1756,39 +1973,47 @@ var file_breakshare_compostlot_v1_lot_proto_goTypes = []any{
 	(*Round)(nil),                 // 11: breakshare.compostlot.v1.Round
 	(*Lot)(nil),                   // 12: breakshare.compostlot.v1.Lot
 	(*Reading)(nil),               // 13: breakshare.compostlot.v1.Reading
-	(*MarkedPhase)(nil),           // 14: breakshare.compostlot.v1.MarkedPhase
-	(*CriterionResult)(nil),       // 15: breakshare.compostlot.v1.CriterionResult
-	(*LotDelivery)(nil),           // 16: breakshare.compostlot.v1.LotDelivery
-	(*LotReport)(nil),             // 17: breakshare.compostlot.v1.LotReport
-	(v1.CompostPhase)(0),          // 18: breakshare.type.v1.CompostPhase
-	(*timestamppb.Timestamp)(nil), // 19: google.protobuf.Timestamp
+	(*Probe)(nil),                 // 14: breakshare.compostlot.v1.Probe
+	(*MarkedPhase)(nil),           // 15: breakshare.compostlot.v1.MarkedPhase
+	(*CriterionResult)(nil),       // 16: breakshare.compostlot.v1.CriterionResult
+	(*LotDelivery)(nil),           // 17: breakshare.compostlot.v1.LotDelivery
+	(*LotReport)(nil),             // 18: breakshare.compostlot.v1.LotReport
+	(v1.CompostPhase)(0),          // 19: breakshare.type.v1.CompostPhase
+	(*timestamppb.Timestamp)(nil), // 20: google.protobuf.Timestamp
 }
 var file_breakshare_compostlot_v1_lot_proto_depIdxs = []int32{
-	18, // 0: breakshare.compostlot.v1.Slot.phase:type_name -> breakshare.type.v1.CompostPhase
-	19, // 1: breakshare.compostlot.v1.Slot.request_cutoff:type_name -> google.protobuf.Timestamp
+	19, // 0: breakshare.compostlot.v1.Slot.phase:type_name -> breakshare.type.v1.CompostPhase
+	20, // 1: breakshare.compostlot.v1.Slot.request_cutoff:type_name -> google.protobuf.Timestamp
 	0,  // 2: breakshare.compostlot.v1.Slot.state:type_name -> breakshare.compostlot.v1.SlotState
-	18, // 3: breakshare.compostlot.v1.CompostRequest.phases:type_name -> breakshare.type.v1.CompostPhase
+	19, // 3: breakshare.compostlot.v1.CompostRequest.phases:type_name -> breakshare.type.v1.CompostPhase
 	10, // 4: breakshare.compostlot.v1.Share.slots:type_name -> breakshare.compostlot.v1.ShareSlot
 	1,  // 5: breakshare.compostlot.v1.Share.limit:type_name -> breakshare.compostlot.v1.ShareLimit
 	9,  // 6: breakshare.compostlot.v1.Round.shares:type_name -> breakshare.compostlot.v1.Share
-	19, // 7: breakshare.compostlot.v1.Round.confirmed_at:type_name -> google.protobuf.Timestamp
-	18, // 8: breakshare.compostlot.v1.Lot.phase:type_name -> breakshare.type.v1.CompostPhase
+	20, // 7: breakshare.compostlot.v1.Round.confirmed_at:type_name -> google.protobuf.Timestamp
+	19, // 8: breakshare.compostlot.v1.Lot.phase:type_name -> breakshare.type.v1.CompostPhase
 	2,  // 9: breakshare.compostlot.v1.Lot.state:type_name -> breakshare.compostlot.v1.LotState
-	3,  // 10: breakshare.compostlot.v1.Reading.kind:type_name -> breakshare.compostlot.v1.ReadingKind
-	19, // 11: breakshare.compostlot.v1.Reading.time:type_name -> google.protobuf.Timestamp
-	4,  // 12: breakshare.compostlot.v1.MarkedPhase.mark:type_name -> breakshare.compostlot.v1.PhaseMark
-	19, // 13: breakshare.compostlot.v1.MarkedPhase.time:type_name -> google.protobuf.Timestamp
-	5,  // 14: breakshare.compostlot.v1.CriterionResult.finding:type_name -> breakshare.compostlot.v1.Finding
-	12, // 15: breakshare.compostlot.v1.LotReport.lot:type_name -> breakshare.compostlot.v1.Lot
-	6,  // 16: breakshare.compostlot.v1.LotReport.yard:type_name -> breakshare.compostlot.v1.Yard
-	14, // 17: breakshare.compostlot.v1.LotReport.marks:type_name -> breakshare.compostlot.v1.MarkedPhase
-	15, // 18: breakshare.compostlot.v1.LotReport.criteria:type_name -> breakshare.compostlot.v1.CriterionResult
-	16, // 19: breakshare.compostlot.v1.LotReport.deliveries:type_name -> breakshare.compostlot.v1.LotDelivery
-	20, // [20:20] is the sub-list for method output_type
-	20, // [20:20] is the sub-list for method input_type
-	20, // [20:20] is the sub-list for extension type_name
-	20, // [20:20] is the sub-list for extension extendee
-	0,  // [0:20] is the sub-list for field type_name
+	20, // 10: breakshare.compostlot.v1.Lot.released_at:type_name -> google.protobuf.Timestamp
+	3,  // 11: breakshare.compostlot.v1.Reading.kind:type_name -> breakshare.compostlot.v1.ReadingKind
+	20, // 12: breakshare.compostlot.v1.Reading.time:type_name -> google.protobuf.Timestamp
+	3,  // 13: breakshare.compostlot.v1.Probe.kind:type_name -> breakshare.compostlot.v1.ReadingKind
+	20, // 14: breakshare.compostlot.v1.Probe.first_at:type_name -> google.protobuf.Timestamp
+	20, // 15: breakshare.compostlot.v1.Probe.last_at:type_name -> google.protobuf.Timestamp
+	4,  // 16: breakshare.compostlot.v1.MarkedPhase.mark:type_name -> breakshare.compostlot.v1.PhaseMark
+	20, // 17: breakshare.compostlot.v1.MarkedPhase.time:type_name -> google.protobuf.Timestamp
+	5,  // 18: breakshare.compostlot.v1.CriterionResult.finding:type_name -> breakshare.compostlot.v1.Finding
+	20, // 19: breakshare.compostlot.v1.LotDelivery.delivered_at:type_name -> google.protobuf.Timestamp
+	12, // 20: breakshare.compostlot.v1.LotReport.lot:type_name -> breakshare.compostlot.v1.Lot
+	6,  // 21: breakshare.compostlot.v1.LotReport.yard:type_name -> breakshare.compostlot.v1.Yard
+	15, // 22: breakshare.compostlot.v1.LotReport.marks:type_name -> breakshare.compostlot.v1.MarkedPhase
+	16, // 23: breakshare.compostlot.v1.LotReport.criteria:type_name -> breakshare.compostlot.v1.CriterionResult
+	17, // 24: breakshare.compostlot.v1.LotReport.deliveries:type_name -> breakshare.compostlot.v1.LotDelivery
+	14, // 25: breakshare.compostlot.v1.LotReport.probes:type_name -> breakshare.compostlot.v1.Probe
+	20, // 26: breakshare.compostlot.v1.LotReport.judged_at:type_name -> google.protobuf.Timestamp
+	27, // [27:27] is the sub-list for method output_type
+	27, // [27:27] is the sub-list for method input_type
+	27, // [27:27] is the sub-list for extension type_name
+	27, // [27:27] is the sub-list for extension extendee
+	0,  // [0:27] is the sub-list for field type_name
 }
 
 func init() { file_breakshare_compostlot_v1_lot_proto_init() }
@@ -1802,7 +2027,7 @@ func file_breakshare_compostlot_v1_lot_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_breakshare_compostlot_v1_lot_proto_rawDesc), len(file_breakshare_compostlot_v1_lot_proto_rawDesc)),
 			NumEnums:      6,
-			NumMessages:   12,
+			NumMessages:   13,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -1156,6 +1156,61 @@ func (x *MarkPhasesResponse) GetRecorded() int32 {
 	return 0
 }
 
+// SaveProbeRequest enters the calibration of a probe.
+type SaveProbeRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// UUID minted by the caller.
+	RequestId string `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// The probe.
+	Probe         *Probe `protobuf:"bytes,2,opt,name=probe,proto3" json:"probe,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SaveProbeRequest) Reset() {
+	*x = SaveProbeRequest{}
+	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[22]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SaveProbeRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SaveProbeRequest) ProtoMessage() {}
+
+func (x *SaveProbeRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[22]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SaveProbeRequest.ProtoReflect.Descriptor instead.
+func (*SaveProbeRequest) Descriptor() ([]byte, []int) {
+	return file_breakshare_compostlot_v1_service_proto_rawDescGZIP(), []int{22}
+}
+
+func (x *SaveProbeRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *SaveProbeRequest) GetProbe() *Probe {
+	if x != nil {
+		return x.Probe
+	}
+	return nil
+}
+
 // RecordReadingsRequest is one message of the stream.
 type RecordReadingsRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1169,7 +1224,7 @@ type RecordReadingsRequest struct {
 
 func (x *RecordReadingsRequest) Reset() {
 	*x = RecordReadingsRequest{}
-	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[22]
+	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1181,7 +1236,7 @@ func (x *RecordReadingsRequest) String() string {
 func (*RecordReadingsRequest) ProtoMessage() {}
 
 func (x *RecordReadingsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[22]
+	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1194,7 +1249,7 @@ func (x *RecordReadingsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordReadingsRequest.ProtoReflect.Descriptor instead.
 func (*RecordReadingsRequest) Descriptor() ([]byte, []int) {
-	return file_breakshare_compostlot_v1_service_proto_rawDescGZIP(), []int{22}
+	return file_breakshare_compostlot_v1_service_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *RecordReadingsRequest) GetRequestId() string {
@@ -1224,7 +1279,7 @@ type RecordReadingsResponse struct {
 
 func (x *RecordReadingsResponse) Reset() {
 	*x = RecordReadingsResponse{}
-	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[23]
+	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1236,7 +1291,7 @@ func (x *RecordReadingsResponse) String() string {
 func (*RecordReadingsResponse) ProtoMessage() {}
 
 func (x *RecordReadingsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[23]
+	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1249,7 +1304,7 @@ func (x *RecordReadingsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordReadingsResponse.ProtoReflect.Descriptor instead.
 func (*RecordReadingsResponse) Descriptor() ([]byte, []int) {
-	return file_breakshare_compostlot_v1_service_proto_rawDescGZIP(), []int{23}
+	return file_breakshare_compostlot_v1_service_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *RecordReadingsResponse) GetStored() int64 {
@@ -1277,7 +1332,7 @@ type GetLotReportRequest struct {
 
 func (x *GetLotReportRequest) Reset() {
 	*x = GetLotReportRequest{}
-	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[24]
+	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1289,7 +1344,7 @@ func (x *GetLotReportRequest) String() string {
 func (*GetLotReportRequest) ProtoMessage() {}
 
 func (x *GetLotReportRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[24]
+	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1302,7 +1357,7 @@ func (x *GetLotReportRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetLotReportRequest.ProtoReflect.Descriptor instead.
 func (*GetLotReportRequest) Descriptor() ([]byte, []int) {
-	return file_breakshare_compostlot_v1_service_proto_rawDescGZIP(), []int{24}
+	return file_breakshare_compostlot_v1_service_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *GetLotReportRequest) GetLotId() string {
@@ -1324,14 +1379,17 @@ type ReleaseLotRequest struct {
 	// Reason for a release although not every criterion is met; empty for a release on evidence.
 	ExceptionReason string `protobuf:"bytes,4,opt,name=exception_reason,json=exceptionReason,proto3" json:"exception_reason,omitempty"`
 	// The etag that was read; empty to release whatever the lot's state.
-	Etag          string `protobuf:"bytes,5,opt,name=etag,proto3" json:"etag,omitempty"`
+	Etag string `protobuf:"bytes,5,opt,name=etag,proto3" json:"etag,omitempty"`
+	// Instant of the release where it is entered later than it was decided; absent for now. Not
+	// in the future. The evidence is judged as of this instant.
+	ReleasedAt    *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=released_at,json=releasedAt,proto3" json:"released_at,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *ReleaseLotRequest) Reset() {
 	*x = ReleaseLotRequest{}
-	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[25]
+	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1343,7 +1401,7 @@ func (x *ReleaseLotRequest) String() string {
 func (*ReleaseLotRequest) ProtoMessage() {}
 
 func (x *ReleaseLotRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[25]
+	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1356,7 +1414,7 @@ func (x *ReleaseLotRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReleaseLotRequest.ProtoReflect.Descriptor instead.
 func (*ReleaseLotRequest) Descriptor() ([]byte, []int) {
-	return file_breakshare_compostlot_v1_service_proto_rawDescGZIP(), []int{25}
+	return file_breakshare_compostlot_v1_service_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *ReleaseLotRequest) GetRequestId() string {
@@ -1394,6 +1452,197 @@ func (x *ReleaseLotRequest) GetEtag() string {
 	return ""
 }
 
+func (x *ReleaseLotRequest) GetReleasedAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.ReleasedAt
+	}
+	return nil
+}
+
+// LotRelease is one release in a batch; the fields are those of ReleaseLotRequest.
+type LotRelease struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The lot.
+	LotId string `protobuf:"bytes,1,opt,name=lot_id,json=lotId,proto3" json:"lot_id,omitempty"`
+	// The person who releases it.
+	ReleasedBy string `protobuf:"bytes,2,opt,name=released_by,json=releasedBy,proto3" json:"released_by,omitempty"`
+	// Reason for a release although not every criterion is met; empty for a release on evidence.
+	ExceptionReason string `protobuf:"bytes,3,opt,name=exception_reason,json=exceptionReason,proto3" json:"exception_reason,omitempty"`
+	// The etag that was read; empty to release whatever the lot's state.
+	Etag string `protobuf:"bytes,4,opt,name=etag,proto3" json:"etag,omitempty"`
+	// Instant of the release where it is entered later than it was decided; absent for now.
+	ReleasedAt    *timestamppb.Timestamp `protobuf:"bytes,5,opt,name=released_at,json=releasedAt,proto3" json:"released_at,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *LotRelease) Reset() {
+	*x = LotRelease{}
+	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[27]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *LotRelease) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*LotRelease) ProtoMessage() {}
+
+func (x *LotRelease) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[27]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use LotRelease.ProtoReflect.Descriptor instead.
+func (*LotRelease) Descriptor() ([]byte, []int) {
+	return file_breakshare_compostlot_v1_service_proto_rawDescGZIP(), []int{27}
+}
+
+func (x *LotRelease) GetLotId() string {
+	if x != nil {
+		return x.LotId
+	}
+	return ""
+}
+
+func (x *LotRelease) GetReleasedBy() string {
+	if x != nil {
+		return x.ReleasedBy
+	}
+	return ""
+}
+
+func (x *LotRelease) GetExceptionReason() string {
+	if x != nil {
+		return x.ExceptionReason
+	}
+	return ""
+}
+
+func (x *LotRelease) GetEtag() string {
+	if x != nil {
+		return x.Etag
+	}
+	return ""
+}
+
+func (x *LotRelease) GetReleasedAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.ReleasedAt
+	}
+	return nil
+}
+
+// BatchReleaseLotsRequest asks to release many lots.
+type BatchReleaseLotsRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// UUID minted by the caller.
+	RequestId string `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// 1 to 1,000 releases, each lot once. A refusal names the element and the criterion, for
+	// example "releases[3].criteria.ammonia-10ppm".
+	Releases      []*LotRelease `protobuf:"bytes,2,rep,name=releases,proto3" json:"releases,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *BatchReleaseLotsRequest) Reset() {
+	*x = BatchReleaseLotsRequest{}
+	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[28]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *BatchReleaseLotsRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*BatchReleaseLotsRequest) ProtoMessage() {}
+
+func (x *BatchReleaseLotsRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[28]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use BatchReleaseLotsRequest.ProtoReflect.Descriptor instead.
+func (*BatchReleaseLotsRequest) Descriptor() ([]byte, []int) {
+	return file_breakshare_compostlot_v1_service_proto_rawDescGZIP(), []int{28}
+}
+
+func (x *BatchReleaseLotsRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *BatchReleaseLotsRequest) GetReleases() []*LotRelease {
+	if x != nil {
+		return x.Releases
+	}
+	return nil
+}
+
+// BatchReleaseLotsResponse answers with the lots in the order of the request.
+type BatchReleaseLotsResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The lots.
+	Lots          []*Lot `protobuf:"bytes,1,rep,name=lots,proto3" json:"lots,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *BatchReleaseLotsResponse) Reset() {
+	*x = BatchReleaseLotsResponse{}
+	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[29]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *BatchReleaseLotsResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*BatchReleaseLotsResponse) ProtoMessage() {}
+
+func (x *BatchReleaseLotsResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[29]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use BatchReleaseLotsResponse.ProtoReflect.Descriptor instead.
+func (*BatchReleaseLotsResponse) Descriptor() ([]byte, []int) {
+	return file_breakshare_compostlot_v1_service_proto_rawDescGZIP(), []int{29}
+}
+
+func (x *BatchReleaseLotsResponse) GetLots() []*Lot {
+	if x != nil {
+		return x.Lots
+	}
+	return nil
+}
+
 // HoldLotRequest asks to hold a lot.
 type HoldLotRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1411,7 +1660,7 @@ type HoldLotRequest struct {
 
 func (x *HoldLotRequest) Reset() {
 	*x = HoldLotRequest{}
-	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[26]
+	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1423,7 +1672,7 @@ func (x *HoldLotRequest) String() string {
 func (*HoldLotRequest) ProtoMessage() {}
 
 func (x *HoldLotRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[26]
+	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1436,7 +1685,7 @@ func (x *HoldLotRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use HoldLotRequest.ProtoReflect.Descriptor instead.
 func (*HoldLotRequest) Descriptor() ([]byte, []int) {
-	return file_breakshare_compostlot_v1_service_proto_rawDescGZIP(), []int{26}
+	return file_breakshare_compostlot_v1_service_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *HoldLotRequest) GetRequestId() string {
@@ -1490,7 +1739,7 @@ type DeliverLotRequest struct {
 
 func (x *DeliverLotRequest) Reset() {
 	*x = DeliverLotRequest{}
-	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[27]
+	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1502,7 +1751,7 @@ func (x *DeliverLotRequest) String() string {
 func (*DeliverLotRequest) ProtoMessage() {}
 
 func (x *DeliverLotRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[27]
+	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1515,7 +1764,7 @@ func (x *DeliverLotRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeliverLotRequest.ProtoReflect.Descriptor instead.
 func (*DeliverLotRequest) Descriptor() ([]byte, []int) {
-	return file_breakshare_compostlot_v1_service_proto_rawDescGZIP(), []int{27}
+	return file_breakshare_compostlot_v1_service_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *DeliverLotRequest) GetRequestId() string {
@@ -1563,6 +1812,198 @@ func (x *DeliverLotRequest) GetDeliveredKg() int64 {
 func (x *DeliverLotRequest) GetDeliveredAt() *timestamppb.Timestamp {
 	if x != nil {
 		return x.DeliveredAt
+	}
+	return nil
+}
+
+// NewDelivery is one delivery in a batch; the fields are those of DeliverLotRequest.
+type NewDelivery struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The lot.
+	LotId string `protobuf:"bytes,1,opt,name=lot_id,json=lotId,proto3" json:"lot_id,omitempty"`
+	// The farm and room that get it.
+	FarmId string `protobuf:"bytes,2,opt,name=farm_id,json=farmId,proto3" json:"farm_id,omitempty"`
+	// See farm_id.
+	RoomId string `protobuf:"bytes,3,opt,name=room_id,json=roomId,proto3" json:"room_id,omitempty"`
+	// The crop that will stand on it, where known.
+	CropId string `protobuf:"bytes,4,opt,name=crop_id,json=cropId,proto3" json:"crop_id,omitempty"`
+	// Kilograms, as it comes.
+	DeliveredKg int64 `protobuf:"varint,5,opt,name=delivered_kg,json=deliveredKg,proto3" json:"delivered_kg,omitempty"`
+	// Instant of delivery.
+	DeliveredAt   *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=delivered_at,json=deliveredAt,proto3" json:"delivered_at,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *NewDelivery) Reset() {
+	*x = NewDelivery{}
+	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[32]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *NewDelivery) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*NewDelivery) ProtoMessage() {}
+
+func (x *NewDelivery) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[32]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use NewDelivery.ProtoReflect.Descriptor instead.
+func (*NewDelivery) Descriptor() ([]byte, []int) {
+	return file_breakshare_compostlot_v1_service_proto_rawDescGZIP(), []int{32}
+}
+
+func (x *NewDelivery) GetLotId() string {
+	if x != nil {
+		return x.LotId
+	}
+	return ""
+}
+
+func (x *NewDelivery) GetFarmId() string {
+	if x != nil {
+		return x.FarmId
+	}
+	return ""
+}
+
+func (x *NewDelivery) GetRoomId() string {
+	if x != nil {
+		return x.RoomId
+	}
+	return ""
+}
+
+func (x *NewDelivery) GetCropId() string {
+	if x != nil {
+		return x.CropId
+	}
+	return ""
+}
+
+func (x *NewDelivery) GetDeliveredKg() int64 {
+	if x != nil {
+		return x.DeliveredKg
+	}
+	return 0
+}
+
+func (x *NewDelivery) GetDeliveredAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.DeliveredAt
+	}
+	return nil
+}
+
+// BatchDeliverLotsRequest asks for many deliveries.
+type BatchDeliverLotsRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// UUID minted by the caller.
+	RequestId string `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// 1 to 10,000 deliveries.
+	Deliveries    []*NewDelivery `protobuf:"bytes,2,rep,name=deliveries,proto3" json:"deliveries,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *BatchDeliverLotsRequest) Reset() {
+	*x = BatchDeliverLotsRequest{}
+	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[33]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *BatchDeliverLotsRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*BatchDeliverLotsRequest) ProtoMessage() {}
+
+func (x *BatchDeliverLotsRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[33]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use BatchDeliverLotsRequest.ProtoReflect.Descriptor instead.
+func (*BatchDeliverLotsRequest) Descriptor() ([]byte, []int) {
+	return file_breakshare_compostlot_v1_service_proto_rawDescGZIP(), []int{33}
+}
+
+func (x *BatchDeliverLotsRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *BatchDeliverLotsRequest) GetDeliveries() []*NewDelivery {
+	if x != nil {
+		return x.Deliveries
+	}
+	return nil
+}
+
+// BatchDeliverLotsResponse answers with the deliveries in the order of the request.
+type BatchDeliverLotsResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The deliveries.
+	Deliveries    []*LotDelivery `protobuf:"bytes,1,rep,name=deliveries,proto3" json:"deliveries,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *BatchDeliverLotsResponse) Reset() {
+	*x = BatchDeliverLotsResponse{}
+	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[34]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *BatchDeliverLotsResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*BatchDeliverLotsResponse) ProtoMessage() {}
+
+func (x *BatchDeliverLotsResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[34]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use BatchDeliverLotsResponse.ProtoReflect.Descriptor instead.
+func (*BatchDeliverLotsResponse) Descriptor() ([]byte, []int) {
+	return file_breakshare_compostlot_v1_service_proto_rawDescGZIP(), []int{34}
+}
+
+func (x *BatchDeliverLotsResponse) GetDeliveries() []*LotDelivery {
+	if x != nil {
+		return x.Deliveries
 	}
 	return nil
 }
@@ -1637,7 +2078,11 @@ const file_breakshare_compostlot_v1_service_proto_rawDesc = "" +
 	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12H\n" +
 	"\x05marks\x18\x02 \x03(\v2%.breakshare.compostlot.v1.MarkedPhaseB\v\xbaH\b\x92\x01\x05\b\x01\x10\x90NR\x05marks\"0\n" +
 	"\x12MarkPhasesResponse\x12\x1a\n" +
-	"\brecorded\x18\x01 \x01(\x05R\brecorded\"\x8c\x01\n" +
+	"\brecorded\x18\x01 \x01(\x05R\brecorded\"z\n" +
+	"\x10SaveProbeRequest\x12'\n" +
+	"\n" +
+	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12=\n" +
+	"\x05probe\x18\x02 \x01(\v2\x1f.breakshare.compostlot.v1.ProbeB\x06\xbaH\x03\xc8\x01\x01R\x05probe\"\x8c\x01\n" +
 	"\x15RecordReadingsRequest\x12'\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12J\n" +
@@ -1646,7 +2091,7 @@ const file_breakshare_compostlot_v1_service_proto_rawDesc = "" +
 	"\x06stored\x18\x01 \x01(\x03R\x06stored\x12#\n" +
 	"\ralready_known\x18\x02 \x01(\x03R\falreadyKnown\"Y\n" +
 	"\x13GetLotReportRequest\x12B\n" +
-	"\x06lot_id\x18\x01 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\x05lotId\"\xf5\x01\n" +
+	"\x06lot_id\x18\x01 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\x05lotId\"\xb2\x02\n" +
 	"\x11ReleaseLotRequest\x12'\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12B\n" +
@@ -1654,7 +2099,24 @@ const file_breakshare_compostlot_v1_service_proto_rawDesc = "" +
 	"\vreleased_by\x18\x03 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18xR\n" +
 	"releasedBy\x123\n" +
 	"\x10exception_reason\x18\x04 \x01(\tB\b\xbaH\x05r\x03\x18\x90\x03R\x0fexceptionReason\x12\x12\n" +
-	"\x04etag\x18\x05 \x01(\tR\x04etag\"\xc5\x01\n" +
+	"\x04etag\x18\x05 \x01(\tR\x04etag\x12;\n" +
+	"\vreleased_at\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
+	"releasedAt\"\x82\x02\n" +
+	"\n" +
+	"LotRelease\x12B\n" +
+	"\x06lot_id\x18\x01 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\x05lotId\x12*\n" +
+	"\vreleased_by\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18xR\n" +
+	"releasedBy\x123\n" +
+	"\x10exception_reason\x18\x03 \x01(\tB\b\xbaH\x05r\x03\x18\x90\x03R\x0fexceptionReason\x12\x12\n" +
+	"\x04etag\x18\x04 \x01(\tR\x04etag\x12;\n" +
+	"\vreleased_at\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\n" +
+	"releasedAt\"\x91\x01\n" +
+	"\x17BatchReleaseLotsRequest\x12'\n" +
+	"\n" +
+	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12M\n" +
+	"\breleases\x18\x02 \x03(\v2$.breakshare.compostlot.v1.LotReleaseB\v\xbaH\b\x92\x01\x05\b\x01\x10\xe8\aR\breleases\"M\n" +
+	"\x18BatchReleaseLotsResponse\x121\n" +
+	"\x04lots\x18\x01 \x03(\v2\x1d.breakshare.compostlot.v1.LotR\x04lots\"\xc5\x01\n" +
 	"\x0eHoldLotRequest\x12'\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12B\n" +
@@ -1670,7 +2132,24 @@ const file_breakshare_compostlot_v1_service_proto_rawDesc = "" +
 	"\aroom_id\x18\x04 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\x06roomId\x12 \n" +
 	"\acrop_id\x18\x05 \x01(\tB\a\xbaH\x04r\x02\x18@R\x06cropId\x12/\n" +
 	"\fdelivered_kg\x18\x06 \x01(\x03B\f\xbaH\t\"\a\x18\x80\xad\xe2\x04(\x01R\vdeliveredKg\x12E\n" +
-	"\fdelivered_at\x18\a \x01(\v2\x1a.google.protobuf.TimestampB\x06\xbaH\x03\xc8\x01\x01R\vdeliveredAt2\x88\x13\n" +
+	"\fdelivered_at\x18\a \x01(\v2\x1a.google.protobuf.TimestampB\x06\xbaH\x03\xc8\x01\x01R\vdeliveredAt\"\xf7\x02\n" +
+	"\vNewDelivery\x12B\n" +
+	"\x06lot_id\x18\x01 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\x05lotId\x12D\n" +
+	"\afarm_id\x18\x02 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\x06farmId\x12D\n" +
+	"\aroom_id\x18\x03 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\x06roomId\x12 \n" +
+	"\acrop_id\x18\x04 \x01(\tB\a\xbaH\x04r\x02\x18@R\x06cropId\x12/\n" +
+	"\fdelivered_kg\x18\x05 \x01(\x03B\f\xbaH\t\"\a\x18\x80\xad\xe2\x04(\x01R\vdeliveredKg\x12E\n" +
+	"\fdelivered_at\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampB\x06\xbaH\x03\xc8\x01\x01R\vdeliveredAt\"\x96\x01\n" +
+	"\x17BatchDeliverLotsRequest\x12'\n" +
+	"\n" +
+	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12R\n" +
+	"\n" +
+	"deliveries\x18\x02 \x03(\v2%.breakshare.compostlot.v1.NewDeliveryB\v\xbaH\b\x92\x01\x05\b\x01\x10\x90NR\n" +
+	"deliveries\"a\n" +
+	"\x18BatchDeliverLotsResponse\x12E\n" +
+	"\n" +
+	"deliveries\x18\x01 \x03(\v2%.breakshare.compostlot.v1.LotDeliveryR\n" +
+	"deliveries2\xdb\x16\n" +
 	"\x11CompostLotService\x12z\n" +
 	"\bSaveYard\x12).breakshare.compostlot.v1.SaveYardRequest\x1a\x1e.breakshare.compostlot.v1.Yard\"#\x82\xd3\xe4\x93\x02\x1d:\x01*\x1a\x18/v1/yards/{yard.yard_id}\x12\x93\x01\n" +
 	"\x0eBatchSaveYards\x12/.breakshare.compostlot.v1.BatchSaveYardsRequest\x1a0.breakshare.compostlot.v1.BatchSaveYardsResponse\"\x1e\x82\xd3\xe4\x93\x02\x18:\x01*\"\x13/v1/yards:batchSave\x12z\n" +
@@ -1687,14 +2166,17 @@ const file_breakshare_compostlot_v1_service_proto_rawDesc = "" +
 	"\bListLots\x12).breakshare.compostlot.v1.ListLotsRequest\x1a*.breakshare.compostlot.v1.ListLotsResponse\"\x13\x82\xd3\xe4\x93\x02\n" +
 	"\x12\b/v1/lots\x90\x02\x01\x12\x87\x01\n" +
 	"\n" +
-	"MarkPhases\x12+.breakshare.compostlot.v1.MarkPhasesRequest\x1a,.breakshare.compostlot.v1.MarkPhasesResponse\"\x1e\x82\xd3\xe4\x93\x02\x18:\x01*\"\x13/v1/lots:markPhases\x12\x8e\x01\n" +
+	"MarkPhases\x12+.breakshare.compostlot.v1.MarkPhasesRequest\x1a,.breakshare.compostlot.v1.MarkPhasesResponse\"\x1e\x82\xd3\xe4\x93\x02\x18:\x01*\"\x13/v1/lots:markPhases\x12\x94\x01\n" +
+	"\tSaveProbe\x12*.breakshare.compostlot.v1.SaveProbeRequest\x1a\x1f.breakshare.compostlot.v1.Probe\":\x82\xd3\xe4\x93\x024:\x01*\x1a//v1/lots/{probe.lot_id}/probes/{probe.probe_id}\x12\x8e\x01\n" +
 	"\x0eRecordReadings\x12/.breakshare.compostlot.v1.RecordReadingsRequest\x1a0.breakshare.compostlot.v1.RecordReadingsResponse\"\x17\x82\xd3\xe4\x93\x02\x11:\x01*\"\f/v1/readings(\x01\x12\x87\x01\n" +
 	"\fGetLotReport\x12-.breakshare.compostlot.v1.GetLotReportRequest\x1a#.breakshare.compostlot.v1.LotReport\"#\x82\xd3\xe4\x93\x02\x1a\x12\x18/v1/lots/{lot_id}/report\x90\x02\x01\x12~\n" +
 	"\n" +
-	"ReleaseLot\x12+.breakshare.compostlot.v1.ReleaseLotRequest\x1a\x1d.breakshare.compostlot.v1.Lot\"$\x82\xd3\xe4\x93\x02\x1e:\x01*\"\x19/v1/lots/{lot_id}:release\x12u\n" +
+	"ReleaseLot\x12+.breakshare.compostlot.v1.ReleaseLotRequest\x1a\x1d.breakshare.compostlot.v1.Lot\"$\x82\xd3\xe4\x93\x02\x1e:\x01*\"\x19/v1/lots/{lot_id}:release\x12\x9b\x01\n" +
+	"\x10BatchReleaseLots\x121.breakshare.compostlot.v1.BatchReleaseLotsRequest\x1a2.breakshare.compostlot.v1.BatchReleaseLotsResponse\" \x82\xd3\xe4\x93\x02\x1a:\x01*\"\x15/v1/lots:batchRelease\x12u\n" +
 	"\aHoldLot\x12(.breakshare.compostlot.v1.HoldLotRequest\x1a\x1d.breakshare.compostlot.v1.Lot\"!\x82\xd3\xe4\x93\x02\x1b:\x01*\"\x16/v1/lots/{lot_id}:hold\x12\x86\x01\n" +
 	"\n" +
-	"DeliverLot\x12+.breakshare.compostlot.v1.DeliverLotRequest\x1a%.breakshare.compostlot.v1.LotDelivery\"$\x82\xd3\xe4\x93\x02\x1e:\x01*\"\x19/v1/lots/{lot_id}:deliverBDZBbreakshare.example/proto/gen/breakshare/compostlot/v1;compostlotv1b\x06proto3"
+	"DeliverLot\x12+.breakshare.compostlot.v1.DeliverLotRequest\x1a%.breakshare.compostlot.v1.LotDelivery\"$\x82\xd3\xe4\x93\x02\x1e:\x01*\"\x19/v1/lots/{lot_id}:deliver\x12\x9b\x01\n" +
+	"\x10BatchDeliverLots\x121.breakshare.compostlot.v1.BatchDeliverLotsRequest\x1a2.breakshare.compostlot.v1.BatchDeliverLotsResponse\" \x82\xd3\xe4\x93\x02\x1a:\x01*\"\x15/v1/lots:batchDeliverBDZBbreakshare.example/proto/gen/breakshare/compostlot/v1;compostlotv1b\x06proto3"
 
 var (
 	file_breakshare_compostlot_v1_service_proto_rawDescOnce sync.Once
@@ -1708,7 +2190,7 @@ func file_breakshare_compostlot_v1_service_proto_rawDescGZIP() []byte {
 	return file_breakshare_compostlot_v1_service_proto_rawDescData
 }
 
-var file_breakshare_compostlot_v1_service_proto_msgTypes = make([]protoimpl.MessageInfo, 28)
+var file_breakshare_compostlot_v1_service_proto_msgTypes = make([]protoimpl.MessageInfo, 35)
 var file_breakshare_compostlot_v1_service_proto_goTypes = []any{
 	(*SaveYardRequest)(nil),             // 0: breakshare.compostlot.v1.SaveYardRequest
 	(*BatchSaveYardsRequest)(nil),       // 1: breakshare.compostlot.v1.BatchSaveYardsRequest
@@ -1732,85 +2214,107 @@ var file_breakshare_compostlot_v1_service_proto_goTypes = []any{
 	(*ListLotsResponse)(nil),            // 19: breakshare.compostlot.v1.ListLotsResponse
 	(*MarkPhasesRequest)(nil),           // 20: breakshare.compostlot.v1.MarkPhasesRequest
 	(*MarkPhasesResponse)(nil),          // 21: breakshare.compostlot.v1.MarkPhasesResponse
-	(*RecordReadingsRequest)(nil),       // 22: breakshare.compostlot.v1.RecordReadingsRequest
-	(*RecordReadingsResponse)(nil),      // 23: breakshare.compostlot.v1.RecordReadingsResponse
-	(*GetLotReportRequest)(nil),         // 24: breakshare.compostlot.v1.GetLotReportRequest
-	(*ReleaseLotRequest)(nil),           // 25: breakshare.compostlot.v1.ReleaseLotRequest
-	(*HoldLotRequest)(nil),              // 26: breakshare.compostlot.v1.HoldLotRequest
-	(*DeliverLotRequest)(nil),           // 27: breakshare.compostlot.v1.DeliverLotRequest
-	(*Yard)(nil),                        // 28: breakshare.compostlot.v1.Yard
-	(*Slot)(nil),                        // 29: breakshare.compostlot.v1.Slot
-	(*CompostRequest)(nil),              // 30: breakshare.compostlot.v1.CompostRequest
-	(*Share)(nil),                       // 31: breakshare.compostlot.v1.Share
-	(*Lot)(nil),                         // 32: breakshare.compostlot.v1.Lot
-	(*MarkedPhase)(nil),                 // 33: breakshare.compostlot.v1.MarkedPhase
-	(*Reading)(nil),                     // 34: breakshare.compostlot.v1.Reading
-	(*timestamppb.Timestamp)(nil),       // 35: google.protobuf.Timestamp
-	(*Round)(nil),                       // 36: breakshare.compostlot.v1.Round
-	(*LotReport)(nil),                   // 37: breakshare.compostlot.v1.LotReport
-	(*LotDelivery)(nil),                 // 38: breakshare.compostlot.v1.LotDelivery
+	(*SaveProbeRequest)(nil),            // 22: breakshare.compostlot.v1.SaveProbeRequest
+	(*RecordReadingsRequest)(nil),       // 23: breakshare.compostlot.v1.RecordReadingsRequest
+	(*RecordReadingsResponse)(nil),      // 24: breakshare.compostlot.v1.RecordReadingsResponse
+	(*GetLotReportRequest)(nil),         // 25: breakshare.compostlot.v1.GetLotReportRequest
+	(*ReleaseLotRequest)(nil),           // 26: breakshare.compostlot.v1.ReleaseLotRequest
+	(*LotRelease)(nil),                  // 27: breakshare.compostlot.v1.LotRelease
+	(*BatchReleaseLotsRequest)(nil),     // 28: breakshare.compostlot.v1.BatchReleaseLotsRequest
+	(*BatchReleaseLotsResponse)(nil),    // 29: breakshare.compostlot.v1.BatchReleaseLotsResponse
+	(*HoldLotRequest)(nil),              // 30: breakshare.compostlot.v1.HoldLotRequest
+	(*DeliverLotRequest)(nil),           // 31: breakshare.compostlot.v1.DeliverLotRequest
+	(*NewDelivery)(nil),                 // 32: breakshare.compostlot.v1.NewDelivery
+	(*BatchDeliverLotsRequest)(nil),     // 33: breakshare.compostlot.v1.BatchDeliverLotsRequest
+	(*BatchDeliverLotsResponse)(nil),    // 34: breakshare.compostlot.v1.BatchDeliverLotsResponse
+	(*Yard)(nil),                        // 35: breakshare.compostlot.v1.Yard
+	(*Slot)(nil),                        // 36: breakshare.compostlot.v1.Slot
+	(*CompostRequest)(nil),              // 37: breakshare.compostlot.v1.CompostRequest
+	(*Share)(nil),                       // 38: breakshare.compostlot.v1.Share
+	(*Lot)(nil),                         // 39: breakshare.compostlot.v1.Lot
+	(*MarkedPhase)(nil),                 // 40: breakshare.compostlot.v1.MarkedPhase
+	(*Probe)(nil),                       // 41: breakshare.compostlot.v1.Probe
+	(*Reading)(nil),                     // 42: breakshare.compostlot.v1.Reading
+	(*timestamppb.Timestamp)(nil),       // 43: google.protobuf.Timestamp
+	(*LotDelivery)(nil),                 // 44: breakshare.compostlot.v1.LotDelivery
+	(*Round)(nil),                       // 45: breakshare.compostlot.v1.Round
+	(*LotReport)(nil),                   // 46: breakshare.compostlot.v1.LotReport
 }
 var file_breakshare_compostlot_v1_service_proto_depIdxs = []int32{
-	28, // 0: breakshare.compostlot.v1.SaveYardRequest.yard:type_name -> breakshare.compostlot.v1.Yard
-	28, // 1: breakshare.compostlot.v1.BatchSaveYardsRequest.yards:type_name -> breakshare.compostlot.v1.Yard
-	28, // 2: breakshare.compostlot.v1.BatchSaveYardsResponse.yards:type_name -> breakshare.compostlot.v1.Yard
-	28, // 3: breakshare.compostlot.v1.ListYardsResponse.yards:type_name -> breakshare.compostlot.v1.Yard
-	29, // 4: breakshare.compostlot.v1.PublishSlotsRequest.slots:type_name -> breakshare.compostlot.v1.Slot
-	29, // 5: breakshare.compostlot.v1.PublishSlotsResponse.slots:type_name -> breakshare.compostlot.v1.Slot
-	29, // 6: breakshare.compostlot.v1.ListSlotsResponse.slots:type_name -> breakshare.compostlot.v1.Slot
-	30, // 7: breakshare.compostlot.v1.RequestCompostRequest.compost_request:type_name -> breakshare.compostlot.v1.CompostRequest
-	30, // 8: breakshare.compostlot.v1.BatchRequestCompostRequest.compost_requests:type_name -> breakshare.compostlot.v1.CompostRequest
-	30, // 9: breakshare.compostlot.v1.BatchRequestCompostResponse.compost_requests:type_name -> breakshare.compostlot.v1.CompostRequest
-	30, // 10: breakshare.compostlot.v1.ListCompostRequestsResponse.compost_requests:type_name -> breakshare.compostlot.v1.CompostRequest
-	31, // 11: breakshare.compostlot.v1.ListCompostRequestsResponse.shares:type_name -> breakshare.compostlot.v1.Share
-	32, // 12: breakshare.compostlot.v1.OpenLotRequest.lot:type_name -> breakshare.compostlot.v1.Lot
-	32, // 13: breakshare.compostlot.v1.BatchOpenLotsRequest.lots:type_name -> breakshare.compostlot.v1.Lot
-	32, // 14: breakshare.compostlot.v1.BatchOpenLotsResponse.lots:type_name -> breakshare.compostlot.v1.Lot
-	32, // 15: breakshare.compostlot.v1.ListLotsResponse.lots:type_name -> breakshare.compostlot.v1.Lot
-	33, // 16: breakshare.compostlot.v1.MarkPhasesRequest.marks:type_name -> breakshare.compostlot.v1.MarkedPhase
-	34, // 17: breakshare.compostlot.v1.RecordReadingsRequest.readings:type_name -> breakshare.compostlot.v1.Reading
-	35, // 18: breakshare.compostlot.v1.DeliverLotRequest.delivered_at:type_name -> google.protobuf.Timestamp
-	0,  // 19: breakshare.compostlot.v1.CompostLotService.SaveYard:input_type -> breakshare.compostlot.v1.SaveYardRequest
-	1,  // 20: breakshare.compostlot.v1.CompostLotService.BatchSaveYards:input_type -> breakshare.compostlot.v1.BatchSaveYardsRequest
-	3,  // 21: breakshare.compostlot.v1.CompostLotService.ListYards:input_type -> breakshare.compostlot.v1.ListYardsRequest
-	5,  // 22: breakshare.compostlot.v1.CompostLotService.PublishSlots:input_type -> breakshare.compostlot.v1.PublishSlotsRequest
-	7,  // 23: breakshare.compostlot.v1.CompostLotService.ListSlots:input_type -> breakshare.compostlot.v1.ListSlotsRequest
-	9,  // 24: breakshare.compostlot.v1.CompostLotService.RequestCompost:input_type -> breakshare.compostlot.v1.RequestCompostRequest
-	10, // 25: breakshare.compostlot.v1.CompostLotService.BatchRequestCompost:input_type -> breakshare.compostlot.v1.BatchRequestCompostRequest
-	12, // 26: breakshare.compostlot.v1.CompostLotService.ListCompostRequests:input_type -> breakshare.compostlot.v1.ListCompostRequestsRequest
-	14, // 27: breakshare.compostlot.v1.CompostLotService.ShareOut:input_type -> breakshare.compostlot.v1.ShareOutRequest
-	15, // 28: breakshare.compostlot.v1.CompostLotService.OpenLot:input_type -> breakshare.compostlot.v1.OpenLotRequest
-	16, // 29: breakshare.compostlot.v1.CompostLotService.BatchOpenLots:input_type -> breakshare.compostlot.v1.BatchOpenLotsRequest
-	18, // 30: breakshare.compostlot.v1.CompostLotService.ListLots:input_type -> breakshare.compostlot.v1.ListLotsRequest
-	20, // 31: breakshare.compostlot.v1.CompostLotService.MarkPhases:input_type -> breakshare.compostlot.v1.MarkPhasesRequest
-	22, // 32: breakshare.compostlot.v1.CompostLotService.RecordReadings:input_type -> breakshare.compostlot.v1.RecordReadingsRequest
-	24, // 33: breakshare.compostlot.v1.CompostLotService.GetLotReport:input_type -> breakshare.compostlot.v1.GetLotReportRequest
-	25, // 34: breakshare.compostlot.v1.CompostLotService.ReleaseLot:input_type -> breakshare.compostlot.v1.ReleaseLotRequest
-	26, // 35: breakshare.compostlot.v1.CompostLotService.HoldLot:input_type -> breakshare.compostlot.v1.HoldLotRequest
-	27, // 36: breakshare.compostlot.v1.CompostLotService.DeliverLot:input_type -> breakshare.compostlot.v1.DeliverLotRequest
-	28, // 37: breakshare.compostlot.v1.CompostLotService.SaveYard:output_type -> breakshare.compostlot.v1.Yard
-	2,  // 38: breakshare.compostlot.v1.CompostLotService.BatchSaveYards:output_type -> breakshare.compostlot.v1.BatchSaveYardsResponse
-	4,  // 39: breakshare.compostlot.v1.CompostLotService.ListYards:output_type -> breakshare.compostlot.v1.ListYardsResponse
-	6,  // 40: breakshare.compostlot.v1.CompostLotService.PublishSlots:output_type -> breakshare.compostlot.v1.PublishSlotsResponse
-	8,  // 41: breakshare.compostlot.v1.CompostLotService.ListSlots:output_type -> breakshare.compostlot.v1.ListSlotsResponse
-	30, // 42: breakshare.compostlot.v1.CompostLotService.RequestCompost:output_type -> breakshare.compostlot.v1.CompostRequest
-	11, // 43: breakshare.compostlot.v1.CompostLotService.BatchRequestCompost:output_type -> breakshare.compostlot.v1.BatchRequestCompostResponse
-	13, // 44: breakshare.compostlot.v1.CompostLotService.ListCompostRequests:output_type -> breakshare.compostlot.v1.ListCompostRequestsResponse
-	36, // 45: breakshare.compostlot.v1.CompostLotService.ShareOut:output_type -> breakshare.compostlot.v1.Round
-	32, // 46: breakshare.compostlot.v1.CompostLotService.OpenLot:output_type -> breakshare.compostlot.v1.Lot
-	17, // 47: breakshare.compostlot.v1.CompostLotService.BatchOpenLots:output_type -> breakshare.compostlot.v1.BatchOpenLotsResponse
-	19, // 48: breakshare.compostlot.v1.CompostLotService.ListLots:output_type -> breakshare.compostlot.v1.ListLotsResponse
-	21, // 49: breakshare.compostlot.v1.CompostLotService.MarkPhases:output_type -> breakshare.compostlot.v1.MarkPhasesResponse
-	23, // 50: breakshare.compostlot.v1.CompostLotService.RecordReadings:output_type -> breakshare.compostlot.v1.RecordReadingsResponse
-	37, // 51: breakshare.compostlot.v1.CompostLotService.GetLotReport:output_type -> breakshare.compostlot.v1.LotReport
-	32, // 52: breakshare.compostlot.v1.CompostLotService.ReleaseLot:output_type -> breakshare.compostlot.v1.Lot
-	32, // 53: breakshare.compostlot.v1.CompostLotService.HoldLot:output_type -> breakshare.compostlot.v1.Lot
-	38, // 54: breakshare.compostlot.v1.CompostLotService.DeliverLot:output_type -> breakshare.compostlot.v1.LotDelivery
-	37, // [37:55] is the sub-list for method output_type
-	19, // [19:37] is the sub-list for method input_type
-	19, // [19:19] is the sub-list for extension type_name
-	19, // [19:19] is the sub-list for extension extendee
-	0,  // [0:19] is the sub-list for field type_name
+	35, // 0: breakshare.compostlot.v1.SaveYardRequest.yard:type_name -> breakshare.compostlot.v1.Yard
+	35, // 1: breakshare.compostlot.v1.BatchSaveYardsRequest.yards:type_name -> breakshare.compostlot.v1.Yard
+	35, // 2: breakshare.compostlot.v1.BatchSaveYardsResponse.yards:type_name -> breakshare.compostlot.v1.Yard
+	35, // 3: breakshare.compostlot.v1.ListYardsResponse.yards:type_name -> breakshare.compostlot.v1.Yard
+	36, // 4: breakshare.compostlot.v1.PublishSlotsRequest.slots:type_name -> breakshare.compostlot.v1.Slot
+	36, // 5: breakshare.compostlot.v1.PublishSlotsResponse.slots:type_name -> breakshare.compostlot.v1.Slot
+	36, // 6: breakshare.compostlot.v1.ListSlotsResponse.slots:type_name -> breakshare.compostlot.v1.Slot
+	37, // 7: breakshare.compostlot.v1.RequestCompostRequest.compost_request:type_name -> breakshare.compostlot.v1.CompostRequest
+	37, // 8: breakshare.compostlot.v1.BatchRequestCompostRequest.compost_requests:type_name -> breakshare.compostlot.v1.CompostRequest
+	37, // 9: breakshare.compostlot.v1.BatchRequestCompostResponse.compost_requests:type_name -> breakshare.compostlot.v1.CompostRequest
+	37, // 10: breakshare.compostlot.v1.ListCompostRequestsResponse.compost_requests:type_name -> breakshare.compostlot.v1.CompostRequest
+	38, // 11: breakshare.compostlot.v1.ListCompostRequestsResponse.shares:type_name -> breakshare.compostlot.v1.Share
+	39, // 12: breakshare.compostlot.v1.OpenLotRequest.lot:type_name -> breakshare.compostlot.v1.Lot
+	39, // 13: breakshare.compostlot.v1.BatchOpenLotsRequest.lots:type_name -> breakshare.compostlot.v1.Lot
+	39, // 14: breakshare.compostlot.v1.BatchOpenLotsResponse.lots:type_name -> breakshare.compostlot.v1.Lot
+	39, // 15: breakshare.compostlot.v1.ListLotsResponse.lots:type_name -> breakshare.compostlot.v1.Lot
+	40, // 16: breakshare.compostlot.v1.MarkPhasesRequest.marks:type_name -> breakshare.compostlot.v1.MarkedPhase
+	41, // 17: breakshare.compostlot.v1.SaveProbeRequest.probe:type_name -> breakshare.compostlot.v1.Probe
+	42, // 18: breakshare.compostlot.v1.RecordReadingsRequest.readings:type_name -> breakshare.compostlot.v1.Reading
+	43, // 19: breakshare.compostlot.v1.ReleaseLotRequest.released_at:type_name -> google.protobuf.Timestamp
+	43, // 20: breakshare.compostlot.v1.LotRelease.released_at:type_name -> google.protobuf.Timestamp
+	27, // 21: breakshare.compostlot.v1.BatchReleaseLotsRequest.releases:type_name -> breakshare.compostlot.v1.LotRelease
+	39, // 22: breakshare.compostlot.v1.BatchReleaseLotsResponse.lots:type_name -> breakshare.compostlot.v1.Lot
+	43, // 23: breakshare.compostlot.v1.DeliverLotRequest.delivered_at:type_name -> google.protobuf.Timestamp
+	43, // 24: breakshare.compostlot.v1.NewDelivery.delivered_at:type_name -> google.protobuf.Timestamp
+	32, // 25: breakshare.compostlot.v1.BatchDeliverLotsRequest.deliveries:type_name -> breakshare.compostlot.v1.NewDelivery
+	44, // 26: breakshare.compostlot.v1.BatchDeliverLotsResponse.deliveries:type_name -> breakshare.compostlot.v1.LotDelivery
+	0,  // 27: breakshare.compostlot.v1.CompostLotService.SaveYard:input_type -> breakshare.compostlot.v1.SaveYardRequest
+	1,  // 28: breakshare.compostlot.v1.CompostLotService.BatchSaveYards:input_type -> breakshare.compostlot.v1.BatchSaveYardsRequest
+	3,  // 29: breakshare.compostlot.v1.CompostLotService.ListYards:input_type -> breakshare.compostlot.v1.ListYardsRequest
+	5,  // 30: breakshare.compostlot.v1.CompostLotService.PublishSlots:input_type -> breakshare.compostlot.v1.PublishSlotsRequest
+	7,  // 31: breakshare.compostlot.v1.CompostLotService.ListSlots:input_type -> breakshare.compostlot.v1.ListSlotsRequest
+	9,  // 32: breakshare.compostlot.v1.CompostLotService.RequestCompost:input_type -> breakshare.compostlot.v1.RequestCompostRequest
+	10, // 33: breakshare.compostlot.v1.CompostLotService.BatchRequestCompost:input_type -> breakshare.compostlot.v1.BatchRequestCompostRequest
+	12, // 34: breakshare.compostlot.v1.CompostLotService.ListCompostRequests:input_type -> breakshare.compostlot.v1.ListCompostRequestsRequest
+	14, // 35: breakshare.compostlot.v1.CompostLotService.ShareOut:input_type -> breakshare.compostlot.v1.ShareOutRequest
+	15, // 36: breakshare.compostlot.v1.CompostLotService.OpenLot:input_type -> breakshare.compostlot.v1.OpenLotRequest
+	16, // 37: breakshare.compostlot.v1.CompostLotService.BatchOpenLots:input_type -> breakshare.compostlot.v1.BatchOpenLotsRequest
+	18, // 38: breakshare.compostlot.v1.CompostLotService.ListLots:input_type -> breakshare.compostlot.v1.ListLotsRequest
+	20, // 39: breakshare.compostlot.v1.CompostLotService.MarkPhases:input_type -> breakshare.compostlot.v1.MarkPhasesRequest
+	22, // 40: breakshare.compostlot.v1.CompostLotService.SaveProbe:input_type -> breakshare.compostlot.v1.SaveProbeRequest
+	23, // 41: breakshare.compostlot.v1.CompostLotService.RecordReadings:input_type -> breakshare.compostlot.v1.RecordReadingsRequest
+	25, // 42: breakshare.compostlot.v1.CompostLotService.GetLotReport:input_type -> breakshare.compostlot.v1.GetLotReportRequest
+	26, // 43: breakshare.compostlot.v1.CompostLotService.ReleaseLot:input_type -> breakshare.compostlot.v1.ReleaseLotRequest
+	28, // 44: breakshare.compostlot.v1.CompostLotService.BatchReleaseLots:input_type -> breakshare.compostlot.v1.BatchReleaseLotsRequest
+	30, // 45: breakshare.compostlot.v1.CompostLotService.HoldLot:input_type -> breakshare.compostlot.v1.HoldLotRequest
+	31, // 46: breakshare.compostlot.v1.CompostLotService.DeliverLot:input_type -> breakshare.compostlot.v1.DeliverLotRequest
+	33, // 47: breakshare.compostlot.v1.CompostLotService.BatchDeliverLots:input_type -> breakshare.compostlot.v1.BatchDeliverLotsRequest
+	35, // 48: breakshare.compostlot.v1.CompostLotService.SaveYard:output_type -> breakshare.compostlot.v1.Yard
+	2,  // 49: breakshare.compostlot.v1.CompostLotService.BatchSaveYards:output_type -> breakshare.compostlot.v1.BatchSaveYardsResponse
+	4,  // 50: breakshare.compostlot.v1.CompostLotService.ListYards:output_type -> breakshare.compostlot.v1.ListYardsResponse
+	6,  // 51: breakshare.compostlot.v1.CompostLotService.PublishSlots:output_type -> breakshare.compostlot.v1.PublishSlotsResponse
+	8,  // 52: breakshare.compostlot.v1.CompostLotService.ListSlots:output_type -> breakshare.compostlot.v1.ListSlotsResponse
+	37, // 53: breakshare.compostlot.v1.CompostLotService.RequestCompost:output_type -> breakshare.compostlot.v1.CompostRequest
+	11, // 54: breakshare.compostlot.v1.CompostLotService.BatchRequestCompost:output_type -> breakshare.compostlot.v1.BatchRequestCompostResponse
+	13, // 55: breakshare.compostlot.v1.CompostLotService.ListCompostRequests:output_type -> breakshare.compostlot.v1.ListCompostRequestsResponse
+	45, // 56: breakshare.compostlot.v1.CompostLotService.ShareOut:output_type -> breakshare.compostlot.v1.Round
+	39, // 57: breakshare.compostlot.v1.CompostLotService.OpenLot:output_type -> breakshare.compostlot.v1.Lot
+	17, // 58: breakshare.compostlot.v1.CompostLotService.BatchOpenLots:output_type -> breakshare.compostlot.v1.BatchOpenLotsResponse
+	19, // 59: breakshare.compostlot.v1.CompostLotService.ListLots:output_type -> breakshare.compostlot.v1.ListLotsResponse
+	21, // 60: breakshare.compostlot.v1.CompostLotService.MarkPhases:output_type -> breakshare.compostlot.v1.MarkPhasesResponse
+	41, // 61: breakshare.compostlot.v1.CompostLotService.SaveProbe:output_type -> breakshare.compostlot.v1.Probe
+	24, // 62: breakshare.compostlot.v1.CompostLotService.RecordReadings:output_type -> breakshare.compostlot.v1.RecordReadingsResponse
+	46, // 63: breakshare.compostlot.v1.CompostLotService.GetLotReport:output_type -> breakshare.compostlot.v1.LotReport
+	39, // 64: breakshare.compostlot.v1.CompostLotService.ReleaseLot:output_type -> breakshare.compostlot.v1.Lot
+	29, // 65: breakshare.compostlot.v1.CompostLotService.BatchReleaseLots:output_type -> breakshare.compostlot.v1.BatchReleaseLotsResponse
+	39, // 66: breakshare.compostlot.v1.CompostLotService.HoldLot:output_type -> breakshare.compostlot.v1.Lot
+	44, // 67: breakshare.compostlot.v1.CompostLotService.DeliverLot:output_type -> breakshare.compostlot.v1.LotDelivery
+	34, // 68: breakshare.compostlot.v1.CompostLotService.BatchDeliverLots:output_type -> breakshare.compostlot.v1.BatchDeliverLotsResponse
+	48, // [48:69] is the sub-list for method output_type
+	27, // [27:48] is the sub-list for method input_type
+	27, // [27:27] is the sub-list for extension type_name
+	27, // [27:27] is the sub-list for extension extendee
+	0,  // [0:27] is the sub-list for field type_name
 }
 
 func init() { file_breakshare_compostlot_v1_service_proto_init() }
@@ -1825,7 +2329,7 @@ func file_breakshare_compostlot_v1_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_breakshare_compostlot_v1_service_proto_rawDesc), len(file_breakshare_compostlot_v1_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   28,
+			NumMessages:   35,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -422,6 +422,67 @@ func local_request_CompostLotService_MarkPhases_0(ctx context.Context, marshaler
 	return msg, metadata, err
 }
 
+func request_CompostLotService_SaveProbe_0(ctx context.Context, marshaler runtime.Marshaler, client CompostLotServiceClient, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
+	var (
+		protoReq SaveProbeRequest
+		metadata runtime.ServerMetadata
+		err      error
+	)
+	if err := marshaler.NewDecoder(req.Body).Decode(&protoReq); err != nil && !errors.Is(err, io.EOF) {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	val, ok := pathParams["probe.lot_id"]
+	if !ok {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "missing parameter %s", "probe.lot_id")
+	}
+	err = runtime.PopulateFieldFromPath(&protoReq, "probe.lot_id", val)
+	if err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "type mismatch, parameter: %s, error: %v", "probe.lot_id", err)
+	}
+	val, ok = pathParams["probe.probe_id"]
+	if !ok {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "missing parameter %s", "probe.probe_id")
+	}
+	err = runtime.PopulateFieldFromPath(&protoReq, "probe.probe_id", val)
+	if err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "type mismatch, parameter: %s, error: %v", "probe.probe_id", err)
+	}
+	if req.Body != nil {
+		_, _ = io.Copy(io.Discard, req.Body)
+	}
+	msg, err := client.SaveProbe(ctx, &protoReq, grpc.Header(&metadata.HeaderMD), grpc.Trailer(&metadata.TrailerMD))
+	return msg, metadata, err
+}
+
+func local_request_CompostLotService_SaveProbe_0(ctx context.Context, marshaler runtime.Marshaler, server CompostLotServiceServer, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
+	var (
+		protoReq SaveProbeRequest
+		metadata runtime.ServerMetadata
+		err      error
+	)
+	if err := marshaler.NewDecoder(req.Body).Decode(&protoReq); err != nil && !errors.Is(err, io.EOF) {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	val, ok := pathParams["probe.lot_id"]
+	if !ok {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "missing parameter %s", "probe.lot_id")
+	}
+	err = runtime.PopulateFieldFromPath(&protoReq, "probe.lot_id", val)
+	if err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "type mismatch, parameter: %s, error: %v", "probe.lot_id", err)
+	}
+	val, ok = pathParams["probe.probe_id"]
+	if !ok {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "missing parameter %s", "probe.probe_id")
+	}
+	err = runtime.PopulateFieldFromPath(&protoReq, "probe.probe_id", val)
+	if err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "type mismatch, parameter: %s, error: %v", "probe.probe_id", err)
+	}
+	msg, err := server.SaveProbe(ctx, &protoReq)
+	return msg, metadata, err
+}
+
 func request_CompostLotService_RecordReadings_0(ctx context.Context, marshaler runtime.Marshaler, client CompostLotServiceClient, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
 	var metadata runtime.ServerMetadata
 	stream, err := client.RecordReadings(ctx)
@@ -547,6 +608,33 @@ func local_request_CompostLotService_ReleaseLot_0(ctx context.Context, marshaler
 	return msg, metadata, err
 }
 
+func request_CompostLotService_BatchReleaseLots_0(ctx context.Context, marshaler runtime.Marshaler, client CompostLotServiceClient, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
+	var (
+		protoReq BatchReleaseLotsRequest
+		metadata runtime.ServerMetadata
+	)
+	if err := marshaler.NewDecoder(req.Body).Decode(&protoReq); err != nil && !errors.Is(err, io.EOF) {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	if req.Body != nil {
+		_, _ = io.Copy(io.Discard, req.Body)
+	}
+	msg, err := client.BatchReleaseLots(ctx, &protoReq, grpc.Header(&metadata.HeaderMD), grpc.Trailer(&metadata.TrailerMD))
+	return msg, metadata, err
+}
+
+func local_request_CompostLotService_BatchReleaseLots_0(ctx context.Context, marshaler runtime.Marshaler, server CompostLotServiceServer, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
+	var (
+		protoReq BatchReleaseLotsRequest
+		metadata runtime.ServerMetadata
+	)
+	if err := marshaler.NewDecoder(req.Body).Decode(&protoReq); err != nil && !errors.Is(err, io.EOF) {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	msg, err := server.BatchReleaseLots(ctx, &protoReq)
+	return msg, metadata, err
+}
+
 func request_CompostLotService_HoldLot_0(ctx context.Context, marshaler runtime.Marshaler, client CompostLotServiceClient, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
 	var (
 		protoReq HoldLotRequest
@@ -634,6 +722,33 @@ func local_request_CompostLotService_DeliverLot_0(ctx context.Context, marshaler
 		return nil, metadata, status.Errorf(codes.InvalidArgument, "type mismatch, parameter: %s, error: %v", "lot_id", err)
 	}
 	msg, err := server.DeliverLot(ctx, &protoReq)
+	return msg, metadata, err
+}
+
+func request_CompostLotService_BatchDeliverLots_0(ctx context.Context, marshaler runtime.Marshaler, client CompostLotServiceClient, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
+	var (
+		protoReq BatchDeliverLotsRequest
+		metadata runtime.ServerMetadata
+	)
+	if err := marshaler.NewDecoder(req.Body).Decode(&protoReq); err != nil && !errors.Is(err, io.EOF) {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	if req.Body != nil {
+		_, _ = io.Copy(io.Discard, req.Body)
+	}
+	msg, err := client.BatchDeliverLots(ctx, &protoReq, grpc.Header(&metadata.HeaderMD), grpc.Trailer(&metadata.TrailerMD))
+	return msg, metadata, err
+}
+
+func local_request_CompostLotService_BatchDeliverLots_0(ctx context.Context, marshaler runtime.Marshaler, server CompostLotServiceServer, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
+	var (
+		protoReq BatchDeliverLotsRequest
+		metadata runtime.ServerMetadata
+	)
+	if err := marshaler.NewDecoder(req.Body).Decode(&protoReq); err != nil && !errors.Is(err, io.EOF) {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	msg, err := server.BatchDeliverLots(ctx, &protoReq)
 	return msg, metadata, err
 }
 
@@ -903,6 +1018,26 @@ func RegisterCompostLotServiceHandlerServer(ctx context.Context, mux *runtime.Se
 		}
 		forward_CompostLotService_MarkPhases_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
 	})
+	mux.Handle(http.MethodPut, pattern_CompostLotService_SaveProbe_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+		ctx, cancel := context.WithCancel(req.Context())
+		defer cancel()
+		var stream runtime.ServerTransportStream
+		ctx = grpc.NewContextWithServerTransportStream(ctx, &stream)
+		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
+		annotatedContext, err := runtime.AnnotateIncomingContext(ctx, mux, req, "/breakshare.compostlot.v1.CompostLotService/SaveProbe", runtime.WithHTTPPathPattern("/v1/lots/{probe.lot_id}/probes/{probe.probe_id}"))
+		if err != nil {
+			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		resp, md, err := local_request_CompostLotService_SaveProbe_0(annotatedContext, inboundMarshaler, server, req, pathParams)
+		md.HeaderMD, md.TrailerMD = metadata.Join(md.HeaderMD, stream.Header()), metadata.Join(md.TrailerMD, stream.Trailer())
+		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
+		if err != nil {
+			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		forward_CompostLotService_SaveProbe_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
+	})
 
 	mux.Handle(http.MethodPost, pattern_CompostLotService_RecordReadings_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
 		err := status.Error(codes.Unimplemented, "streaming calls are not yet supported in the in-process transport")
@@ -950,6 +1085,26 @@ func RegisterCompostLotServiceHandlerServer(ctx context.Context, mux *runtime.Se
 		}
 		forward_CompostLotService_ReleaseLot_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
 	})
+	mux.Handle(http.MethodPost, pattern_CompostLotService_BatchReleaseLots_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+		ctx, cancel := context.WithCancel(req.Context())
+		defer cancel()
+		var stream runtime.ServerTransportStream
+		ctx = grpc.NewContextWithServerTransportStream(ctx, &stream)
+		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
+		annotatedContext, err := runtime.AnnotateIncomingContext(ctx, mux, req, "/breakshare.compostlot.v1.CompostLotService/BatchReleaseLots", runtime.WithHTTPPathPattern("/v1/lots:batchRelease"))
+		if err != nil {
+			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		resp, md, err := local_request_CompostLotService_BatchReleaseLots_0(annotatedContext, inboundMarshaler, server, req, pathParams)
+		md.HeaderMD, md.TrailerMD = metadata.Join(md.HeaderMD, stream.Header()), metadata.Join(md.TrailerMD, stream.Trailer())
+		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
+		if err != nil {
+			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		forward_CompostLotService_BatchReleaseLots_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
+	})
 	mux.Handle(http.MethodPost, pattern_CompostLotService_HoldLot_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
 		ctx, cancel := context.WithCancel(req.Context())
 		defer cancel()
@@ -989,6 +1144,26 @@ func RegisterCompostLotServiceHandlerServer(ctx context.Context, mux *runtime.Se
 			return
 		}
 		forward_CompostLotService_DeliverLot_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
+	})
+	mux.Handle(http.MethodPost, pattern_CompostLotService_BatchDeliverLots_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+		ctx, cancel := context.WithCancel(req.Context())
+		defer cancel()
+		var stream runtime.ServerTransportStream
+		ctx = grpc.NewContextWithServerTransportStream(ctx, &stream)
+		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
+		annotatedContext, err := runtime.AnnotateIncomingContext(ctx, mux, req, "/breakshare.compostlot.v1.CompostLotService/BatchDeliverLots", runtime.WithHTTPPathPattern("/v1/lots:batchDeliver"))
+		if err != nil {
+			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		resp, md, err := local_request_CompostLotService_BatchDeliverLots_0(annotatedContext, inboundMarshaler, server, req, pathParams)
+		md.HeaderMD, md.TrailerMD = metadata.Join(md.HeaderMD, stream.Header()), metadata.Join(md.TrailerMD, stream.Trailer())
+		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
+		if err != nil {
+			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		forward_CompostLotService_BatchDeliverLots_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
 	})
 
 	return nil
@@ -1251,6 +1426,23 @@ func RegisterCompostLotServiceHandlerClient(ctx context.Context, mux *runtime.Se
 		}
 		forward_CompostLotService_MarkPhases_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
 	})
+	mux.Handle(http.MethodPut, pattern_CompostLotService_SaveProbe_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+		ctx, cancel := context.WithCancel(req.Context())
+		defer cancel()
+		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
+		annotatedContext, err := runtime.AnnotateContext(ctx, mux, req, "/breakshare.compostlot.v1.CompostLotService/SaveProbe", runtime.WithHTTPPathPattern("/v1/lots/{probe.lot_id}/probes/{probe.probe_id}"))
+		if err != nil {
+			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		resp, md, err := request_CompostLotService_SaveProbe_0(annotatedContext, inboundMarshaler, client, req, pathParams)
+		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
+		if err != nil {
+			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		forward_CompostLotService_SaveProbe_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
+	})
 	mux.Handle(http.MethodPost, pattern_CompostLotService_RecordReadings_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
 		ctx, cancel := context.WithCancel(req.Context())
 		defer cancel()
@@ -1302,6 +1494,23 @@ func RegisterCompostLotServiceHandlerClient(ctx context.Context, mux *runtime.Se
 		}
 		forward_CompostLotService_ReleaseLot_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
 	})
+	mux.Handle(http.MethodPost, pattern_CompostLotService_BatchReleaseLots_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+		ctx, cancel := context.WithCancel(req.Context())
+		defer cancel()
+		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
+		annotatedContext, err := runtime.AnnotateContext(ctx, mux, req, "/breakshare.compostlot.v1.CompostLotService/BatchReleaseLots", runtime.WithHTTPPathPattern("/v1/lots:batchRelease"))
+		if err != nil {
+			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		resp, md, err := request_CompostLotService_BatchReleaseLots_0(annotatedContext, inboundMarshaler, client, req, pathParams)
+		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
+		if err != nil {
+			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		forward_CompostLotService_BatchReleaseLots_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
+	})
 	mux.Handle(http.MethodPost, pattern_CompostLotService_HoldLot_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
 		ctx, cancel := context.WithCancel(req.Context())
 		defer cancel()
@@ -1336,6 +1545,23 @@ func RegisterCompostLotServiceHandlerClient(ctx context.Context, mux *runtime.Se
 		}
 		forward_CompostLotService_DeliverLot_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
 	})
+	mux.Handle(http.MethodPost, pattern_CompostLotService_BatchDeliverLots_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+		ctx, cancel := context.WithCancel(req.Context())
+		defer cancel()
+		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
+		annotatedContext, err := runtime.AnnotateContext(ctx, mux, req, "/breakshare.compostlot.v1.CompostLotService/BatchDeliverLots", runtime.WithHTTPPathPattern("/v1/lots:batchDeliver"))
+		if err != nil {
+			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		resp, md, err := request_CompostLotService_BatchDeliverLots_0(annotatedContext, inboundMarshaler, client, req, pathParams)
+		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
+		if err != nil {
+			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		forward_CompostLotService_BatchDeliverLots_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
+	})
 	return nil
 }
 
@@ -1353,11 +1579,14 @@ var (
 	pattern_CompostLotService_BatchOpenLots_0       = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "lots"}, "batchOpen"))
 	pattern_CompostLotService_ListLots_0            = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "lots"}, ""))
 	pattern_CompostLotService_MarkPhases_0          = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "lots"}, "markPhases"))
+	pattern_CompostLotService_SaveProbe_0           = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 1, 5, 2, 2, 3, 1, 0, 4, 1, 5, 4}, []string{"v1", "lots", "probe.lot_id", "probes", "probe.probe_id"}, ""))
 	pattern_CompostLotService_RecordReadings_0      = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "readings"}, ""))
 	pattern_CompostLotService_GetLotReport_0        = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 1, 5, 2, 2, 3}, []string{"v1", "lots", "lot_id", "report"}, ""))
 	pattern_CompostLotService_ReleaseLot_0          = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 1, 5, 2}, []string{"v1", "lots", "lot_id"}, "release"))
+	pattern_CompostLotService_BatchReleaseLots_0    = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "lots"}, "batchRelease"))
 	pattern_CompostLotService_HoldLot_0             = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 1, 5, 2}, []string{"v1", "lots", "lot_id"}, "hold"))
 	pattern_CompostLotService_DeliverLot_0          = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 1, 5, 2}, []string{"v1", "lots", "lot_id"}, "deliver"))
+	pattern_CompostLotService_BatchDeliverLots_0    = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "lots"}, "batchDeliver"))
 )
 
 var (
@@ -1374,9 +1603,12 @@ var (
 	forward_CompostLotService_BatchOpenLots_0       = runtime.ForwardResponseMessage
 	forward_CompostLotService_ListLots_0            = runtime.ForwardResponseMessage
 	forward_CompostLotService_MarkPhases_0          = runtime.ForwardResponseMessage
+	forward_CompostLotService_SaveProbe_0           = runtime.ForwardResponseMessage
 	forward_CompostLotService_RecordReadings_0      = runtime.ForwardResponseMessage
 	forward_CompostLotService_GetLotReport_0        = runtime.ForwardResponseMessage
 	forward_CompostLotService_ReleaseLot_0          = runtime.ForwardResponseMessage
+	forward_CompostLotService_BatchReleaseLots_0    = runtime.ForwardResponseMessage
 	forward_CompostLotService_HoldLot_0             = runtime.ForwardResponseMessage
 	forward_CompostLotService_DeliverLot_0          = runtime.ForwardResponseMessage
+	forward_CompostLotService_BatchDeliverLots_0    = runtime.ForwardResponseMessage
 )

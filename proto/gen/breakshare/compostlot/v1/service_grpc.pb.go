@@ -35,11 +35,14 @@ const (
 	CompostLotService_BatchOpenLots_FullMethodName       = "/breakshare.compostlot.v1.CompostLotService/BatchOpenLots"
 	CompostLotService_ListLots_FullMethodName            = "/breakshare.compostlot.v1.CompostLotService/ListLots"
 	CompostLotService_MarkPhases_FullMethodName          = "/breakshare.compostlot.v1.CompostLotService/MarkPhases"
+	CompostLotService_SaveProbe_FullMethodName           = "/breakshare.compostlot.v1.CompostLotService/SaveProbe"
 	CompostLotService_RecordReadings_FullMethodName      = "/breakshare.compostlot.v1.CompostLotService/RecordReadings"
 	CompostLotService_GetLotReport_FullMethodName        = "/breakshare.compostlot.v1.CompostLotService/GetLotReport"
 	CompostLotService_ReleaseLot_FullMethodName          = "/breakshare.compostlot.v1.CompostLotService/ReleaseLot"
+	CompostLotService_BatchReleaseLots_FullMethodName    = "/breakshare.compostlot.v1.CompostLotService/BatchReleaseLots"
 	CompostLotService_HoldLot_FullMethodName             = "/breakshare.compostlot.v1.CompostLotService/HoldLot"
 	CompostLotService_DeliverLot_FullMethodName          = "/breakshare.compostlot.v1.CompostLotService/DeliverLot"
+	CompostLotService_BatchDeliverLots_FullMethodName    = "/breakshare.compostlot.v1.CompostLotService/BatchDeliverLots"
 )
 
 // CompostLotServiceClient is the client API for CompostLotService service.
@@ -65,7 +68,11 @@ type CompostLotServiceClient interface {
 	// ListCompostRequests returns requests and what they were granted, by id.
 	ListCompostRequests(ctx context.Context, in *ListCompostRequestsRequest, opts ...grpc.CallOption) (*ListCompostRequestsResponse, error)
 	// ShareOut shares slots among the requests by weighted max-min fairness: a preview, or a
-	// confirmed round that grants the shares.
+	// confirmed round that grants the shares. The slots are the open ones of the span and those
+	// that earlier rounds left something of; the requests are those without a share yet whose
+	// window touches the span. A request that came after a slot's cut-off gets nothing of it.
+	// A request that got a part is settled: for the rest the farm asks again. Confirming before
+	// a cut-off closes the slots early: that is for the coordinator to judge.
 	ShareOut(ctx context.Context, in *ShareOutRequest, opts ...grpc.CallOption) (*Round, error)
 	// OpenLot begins a lot.
 	OpenLot(ctx context.Context, in *OpenLotRequest, opts ...grpc.CallOption) (*Lot, error)
@@ -75,17 +82,27 @@ type CompostLotServiceClient interface {
 	ListLots(ctx context.Context, in *ListLotsRequest, opts ...grpc.CallOption) (*ListLotsResponse, error)
 	// MarkPhases records the instants at which lots passed from one step to the next, all or none.
 	MarkPhases(ctx context.Context, in *MarkPhasesRequest, opts ...grpc.CallOption) (*MarkPhasesResponse, error)
-	// RecordReadings takes a stream of readings; all are stored when the stream is closed, or none.
+	// SaveProbe enters the calibration of one probe of a lot that is not released.
+	SaveProbe(ctx context.Context, in *SaveProbeRequest, opts ...grpc.CallOption) (*Probe, error)
+	// RecordReadings takes a stream of readings; all are stored when the stream is closed, or
+	// none. Readings that are there already with the same value are no error, so that a stream
+	// that was cut short can be sent again. An error about one reading names it by its place in
+	// the whole stream, from 0, for example "readings[12345].lot_id".
 	RecordReadings(ctx context.Context, opts ...grpc.CallOption) (grpc.ClientStreamingClient[RecordReadingsRequest, RecordReadingsResponse], error)
 	// GetLotReport returns a lot with its evidence, marks and deliveries.
 	GetLotReport(ctx context.Context, in *GetLotReportRequest, opts ...grpc.CallOption) (*LotReport, error)
 	// ReleaseLot releases a lot in the name of a person. FAILED_PRECONDITION with the criteria
 	// that are not met or not proven, unless it is released as an exception with a reason.
 	ReleaseLot(ctx context.Context, in *ReleaseLotRequest, opts ...grpc.CallOption) (*Lot, error)
-	// HoldLot stops deliveries of a lot at once and tells harvest and order.
+	// BatchReleaseLots releases many lots, all or none, each as ReleaseLot does.
+	BatchReleaseLots(ctx context.Context, in *BatchReleaseLotsRequest, opts ...grpc.CallOption) (*BatchReleaseLotsResponse, error)
+	// HoldLot stops deliveries of a lot at once and tells harvest and order. A hold ends
+	// by a new ReleaseLot, on the evidence of that moment or as an exception.
 	HoldLot(ctx context.Context, in *HoldLotRequest, opts ...grpc.CallOption) (*Lot, error)
 	// DeliverLot brings a part of a released lot to a room.
 	DeliverLot(ctx context.Context, in *DeliverLotRequest, opts ...grpc.CallOption) (*LotDelivery, error)
+	// BatchDeliverLots makes many deliveries, all or none, in the order given.
+	BatchDeliverLots(ctx context.Context, in *BatchDeliverLotsRequest, opts ...grpc.CallOption) (*BatchDeliverLotsResponse, error)
 }
 
 type compostLotServiceClient struct {
@@ -226,6 +243,16 @@ func (c *compostLotServiceClient) MarkPhases(ctx context.Context, in *MarkPhases
 	return out, nil
 }
 
+func (c *compostLotServiceClient) SaveProbe(ctx context.Context, in *SaveProbeRequest, opts ...grpc.CallOption) (*Probe, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(Probe)
+	err := c.cc.Invoke(ctx, CompostLotService_SaveProbe_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *compostLotServiceClient) RecordReadings(ctx context.Context, opts ...grpc.CallOption) (grpc.ClientStreamingClient[RecordReadingsRequest, RecordReadingsResponse], error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	stream, err := c.cc.NewStream(ctx, &CompostLotService_ServiceDesc.Streams[0], CompostLotService_RecordReadings_FullMethodName, cOpts...)
@@ -259,6 +286,16 @@ func (c *compostLotServiceClient) ReleaseLot(ctx context.Context, in *ReleaseLot
 	return out, nil
 }
 
+func (c *compostLotServiceClient) BatchReleaseLots(ctx context.Context, in *BatchReleaseLotsRequest, opts ...grpc.CallOption) (*BatchReleaseLotsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(BatchReleaseLotsResponse)
+	err := c.cc.Invoke(ctx, CompostLotService_BatchReleaseLots_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *compostLotServiceClient) HoldLot(ctx context.Context, in *HoldLotRequest, opts ...grpc.CallOption) (*Lot, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(Lot)
@@ -273,6 +310,16 @@ func (c *compostLotServiceClient) DeliverLot(ctx context.Context, in *DeliverLot
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(LotDelivery)
 	err := c.cc.Invoke(ctx, CompostLotService_DeliverLot_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *compostLotServiceClient) BatchDeliverLots(ctx context.Context, in *BatchDeliverLotsRequest, opts ...grpc.CallOption) (*BatchDeliverLotsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(BatchDeliverLotsResponse)
+	err := c.cc.Invoke(ctx, CompostLotService_BatchDeliverLots_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -302,7 +349,11 @@ type CompostLotServiceServer interface {
 	// ListCompostRequests returns requests and what they were granted, by id.
 	ListCompostRequests(context.Context, *ListCompostRequestsRequest) (*ListCompostRequestsResponse, error)
 	// ShareOut shares slots among the requests by weighted max-min fairness: a preview, or a
-	// confirmed round that grants the shares.
+	// confirmed round that grants the shares. The slots are the open ones of the span and those
+	// that earlier rounds left something of; the requests are those without a share yet whose
+	// window touches the span. A request that came after a slot's cut-off gets nothing of it.
+	// A request that got a part is settled: for the rest the farm asks again. Confirming before
+	// a cut-off closes the slots early: that is for the coordinator to judge.
 	ShareOut(context.Context, *ShareOutRequest) (*Round, error)
 	// OpenLot begins a lot.
 	OpenLot(context.Context, *OpenLotRequest) (*Lot, error)
@@ -312,17 +363,27 @@ type CompostLotServiceServer interface {
 	ListLots(context.Context, *ListLotsRequest) (*ListLotsResponse, error)
 	// MarkPhases records the instants at which lots passed from one step to the next, all or none.
 	MarkPhases(context.Context, *MarkPhasesRequest) (*MarkPhasesResponse, error)
-	// RecordReadings takes a stream of readings; all are stored when the stream is closed, or none.
+	// SaveProbe enters the calibration of one probe of a lot that is not released.
+	SaveProbe(context.Context, *SaveProbeRequest) (*Probe, error)
+	// RecordReadings takes a stream of readings; all are stored when the stream is closed, or
+	// none. Readings that are there already with the same value are no error, so that a stream
+	// that was cut short can be sent again. An error about one reading names it by its place in
+	// the whole stream, from 0, for example "readings[12345].lot_id".
 	RecordReadings(grpc.ClientStreamingServer[RecordReadingsRequest, RecordReadingsResponse]) error
 	// GetLotReport returns a lot with its evidence, marks and deliveries.
 	GetLotReport(context.Context, *GetLotReportRequest) (*LotReport, error)
 	// ReleaseLot releases a lot in the name of a person. FAILED_PRECONDITION with the criteria
 	// that are not met or not proven, unless it is released as an exception with a reason.
 	ReleaseLot(context.Context, *ReleaseLotRequest) (*Lot, error)
-	// HoldLot stops deliveries of a lot at once and tells harvest and order.
+	// BatchReleaseLots releases many lots, all or none, each as ReleaseLot does.
+	BatchReleaseLots(context.Context, *BatchReleaseLotsRequest) (*BatchReleaseLotsResponse, error)
+	// HoldLot stops deliveries of a lot at once and tells harvest and order. A hold ends
+	// by a new ReleaseLot, on the evidence of that moment or as an exception.
 	HoldLot(context.Context, *HoldLotRequest) (*Lot, error)
 	// DeliverLot brings a part of a released lot to a room.
 	DeliverLot(context.Context, *DeliverLotRequest) (*LotDelivery, error)
+	// BatchDeliverLots makes many deliveries, all or none, in the order given.
+	BatchDeliverLots(context.Context, *BatchDeliverLotsRequest) (*BatchDeliverLotsResponse, error)
 	mustEmbedUnimplementedCompostLotServiceServer()
 }
 
@@ -372,6 +433,9 @@ func (UnimplementedCompostLotServiceServer) ListLots(context.Context, *ListLotsR
 func (UnimplementedCompostLotServiceServer) MarkPhases(context.Context, *MarkPhasesRequest) (*MarkPhasesResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method MarkPhases not implemented")
 }
+func (UnimplementedCompostLotServiceServer) SaveProbe(context.Context, *SaveProbeRequest) (*Probe, error) {
+	return nil, status.Error(codes.Unimplemented, "method SaveProbe not implemented")
+}
 func (UnimplementedCompostLotServiceServer) RecordReadings(grpc.ClientStreamingServer[RecordReadingsRequest, RecordReadingsResponse]) error {
 	return status.Error(codes.Unimplemented, "method RecordReadings not implemented")
 }
@@ -381,11 +445,17 @@ func (UnimplementedCompostLotServiceServer) GetLotReport(context.Context, *GetLo
 func (UnimplementedCompostLotServiceServer) ReleaseLot(context.Context, *ReleaseLotRequest) (*Lot, error) {
 	return nil, status.Error(codes.Unimplemented, "method ReleaseLot not implemented")
 }
+func (UnimplementedCompostLotServiceServer) BatchReleaseLots(context.Context, *BatchReleaseLotsRequest) (*BatchReleaseLotsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method BatchReleaseLots not implemented")
+}
 func (UnimplementedCompostLotServiceServer) HoldLot(context.Context, *HoldLotRequest) (*Lot, error) {
 	return nil, status.Error(codes.Unimplemented, "method HoldLot not implemented")
 }
 func (UnimplementedCompostLotServiceServer) DeliverLot(context.Context, *DeliverLotRequest) (*LotDelivery, error) {
 	return nil, status.Error(codes.Unimplemented, "method DeliverLot not implemented")
+}
+func (UnimplementedCompostLotServiceServer) BatchDeliverLots(context.Context, *BatchDeliverLotsRequest) (*BatchDeliverLotsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method BatchDeliverLots not implemented")
 }
 func (UnimplementedCompostLotServiceServer) mustEmbedUnimplementedCompostLotServiceServer() {}
 func (UnimplementedCompostLotServiceServer) testEmbeddedByValue()                           {}
@@ -642,6 +712,24 @@ func _CompostLotService_MarkPhases_Handler(srv interface{}, ctx context.Context,
 	return interceptor(ctx, in, info, handler)
 }
 
+func _CompostLotService_SaveProbe_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(SaveProbeRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CompostLotServiceServer).SaveProbe(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CompostLotService_SaveProbe_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CompostLotServiceServer).SaveProbe(ctx, req.(*SaveProbeRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _CompostLotService_RecordReadings_Handler(srv interface{}, stream grpc.ServerStream) error {
 	return srv.(CompostLotServiceServer).RecordReadings(&grpc.GenericServerStream[RecordReadingsRequest, RecordReadingsResponse]{ServerStream: stream})
 }
@@ -685,6 +773,24 @@ func _CompostLotService_ReleaseLot_Handler(srv interface{}, ctx context.Context,
 	return interceptor(ctx, in, info, handler)
 }
 
+func _CompostLotService_BatchReleaseLots_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(BatchReleaseLotsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CompostLotServiceServer).BatchReleaseLots(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CompostLotService_BatchReleaseLots_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CompostLotServiceServer).BatchReleaseLots(ctx, req.(*BatchReleaseLotsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _CompostLotService_HoldLot_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(HoldLotRequest)
 	if err := dec(in); err != nil {
@@ -717,6 +823,24 @@ func _CompostLotService_DeliverLot_Handler(srv interface{}, ctx context.Context,
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
 		return srv.(CompostLotServiceServer).DeliverLot(ctx, req.(*DeliverLotRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CompostLotService_BatchDeliverLots_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(BatchDeliverLotsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CompostLotServiceServer).BatchDeliverLots(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CompostLotService_BatchDeliverLots_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CompostLotServiceServer).BatchDeliverLots(ctx, req.(*BatchDeliverLotsRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -781,6 +905,10 @@ var CompostLotService_ServiceDesc = grpc.ServiceDesc{
 			Handler:    _CompostLotService_MarkPhases_Handler,
 		},
 		{
+			MethodName: "SaveProbe",
+			Handler:    _CompostLotService_SaveProbe_Handler,
+		},
+		{
 			MethodName: "GetLotReport",
 			Handler:    _CompostLotService_GetLotReport_Handler,
 		},
@@ -789,12 +917,20 @@ var CompostLotService_ServiceDesc = grpc.ServiceDesc{
 			Handler:    _CompostLotService_ReleaseLot_Handler,
 		},
 		{
+			MethodName: "BatchReleaseLots",
+			Handler:    _CompostLotService_BatchReleaseLots_Handler,
+		},
+		{
 			MethodName: "HoldLot",
 			Handler:    _CompostLotService_HoldLot_Handler,
 		},
 		{
 			MethodName: "DeliverLot",
 			Handler:    _CompostLotService_DeliverLot_Handler,
+		},
+		{
+			MethodName: "BatchDeliverLots",
+			Handler:    _CompostLotService_BatchDeliverLots_Handler,
 		},
 	},
 	Streams: []grpc.StreamDesc{

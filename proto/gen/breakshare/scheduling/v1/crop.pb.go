@@ -23,214 +23,6 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
-// SourceStatus tells how far a default value can be trusted.
-type SourceStatus int32
-
-const (
-	// Not stated.
-	SourceStatus_SOURCE_STATUS_UNSPECIFIED SourceStatus = 0
-	// Printed in the publication that the source names.
-	SourceStatus_SOURCE_STATUS_PUBLISHED SourceStatus = 1
-	// Stated by growers as common practice; no publication.
-	SourceStatus_SOURCE_STATUS_COMMON_PRACTICE SourceStatus = 2
-	// Recalled from memory; confirm before relying on it.
-	SourceStatus_SOURCE_STATUS_FROM_MEMORY SourceStatus = 3
-	// Set by the co-op itself.
-	SourceStatus_SOURCE_STATUS_OWN SourceStatus = 4
-)
-
-// Enum value maps for SourceStatus.
-var (
-	SourceStatus_name = map[int32]string{
-		0: "SOURCE_STATUS_UNSPECIFIED",
-		1: "SOURCE_STATUS_PUBLISHED",
-		2: "SOURCE_STATUS_COMMON_PRACTICE",
-		3: "SOURCE_STATUS_FROM_MEMORY",
-		4: "SOURCE_STATUS_OWN",
-	}
-	SourceStatus_value = map[string]int32{
-		"SOURCE_STATUS_UNSPECIFIED":     0,
-		"SOURCE_STATUS_PUBLISHED":       1,
-		"SOURCE_STATUS_COMMON_PRACTICE": 2,
-		"SOURCE_STATUS_FROM_MEMORY":     3,
-		"SOURCE_STATUS_OWN":             4,
-	}
-)
-
-func (x SourceStatus) Enum() *SourceStatus {
-	p := new(SourceStatus)
-	*p = x
-	return p
-}
-
-func (x SourceStatus) String() string {
-	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
-}
-
-func (SourceStatus) Descriptor() protoreflect.EnumDescriptor {
-	return file_breakshare_scheduling_v1_crop_proto_enumTypes[0].Descriptor()
-}
-
-func (SourceStatus) Type() protoreflect.EnumType {
-	return &file_breakshare_scheduling_v1_crop_proto_enumTypes[0]
-}
-
-func (x SourceStatus) Number() protoreflect.EnumNumber {
-	return protoreflect.EnumNumber(x)
-}
-
-// Deprecated: Use SourceStatus.Descriptor instead.
-func (SourceStatus) EnumDescriptor() ([]byte, []int) {
-	return file_breakshare_scheduling_v1_crop_proto_rawDescGZIP(), []int{0}
-}
-
-// StageKind is a step of a crop, in the order in which a crop passes through them.
-// A programme uses those that its growing system has.
-type StageKind int32
-
-const (
-	// Not stated.
-	StageKind_STAGE_KIND_UNSPECIFIED StageKind = 0
-	// Compost, bags or blocks brought into the room. Day 0 of a crop.
-	StageKind_STAGE_KIND_FILLING StageKind = 1
-	// Pasteurisation and conditioning in the room (shelves).
-	StageKind_STAGE_KIND_PHASE_TWO StageKind = 2
-	// Spawn mixed in.
-	StageKind_STAGE_KIND_SPAWNING StageKind = 3
-	// Mycelium grows through the compost or substrate.
-	StageKind_STAGE_KIND_SPAWN_RUN StageKind = 4
-	// Casing layer put on.
-	StageKind_STAGE_KIND_CASING StageKind = 5
-	// Mycelium grows into the casing.
-	StageKind_STAGE_KIND_CASE_RUN StageKind = 6
-	// Room aired and cooled until pins stand.
-	StageKind_STAGE_KIND_PINNING StageKind = 7
-	// Breaks are picked.
-	StageKind_STAGE_KIND_CROPPING StageKind = 8
-	// Room steamed off with the crop still in it.
-	StageKind_STAGE_KIND_COOK_OUT StageKind = 9
-	// Room emptied, cleaned and idle until the next fill.
-	StageKind_STAGE_KIND_IDLE StageKind = 10
-)
-
-// Enum value maps for StageKind.
-var (
-	StageKind_name = map[int32]string{
-		0:  "STAGE_KIND_UNSPECIFIED",
-		1:  "STAGE_KIND_FILLING",
-		2:  "STAGE_KIND_PHASE_TWO",
-		3:  "STAGE_KIND_SPAWNING",
-		4:  "STAGE_KIND_SPAWN_RUN",
-		5:  "STAGE_KIND_CASING",
-		6:  "STAGE_KIND_CASE_RUN",
-		7:  "STAGE_KIND_PINNING",
-		8:  "STAGE_KIND_CROPPING",
-		9:  "STAGE_KIND_COOK_OUT",
-		10: "STAGE_KIND_IDLE",
-	}
-	StageKind_value = map[string]int32{
-		"STAGE_KIND_UNSPECIFIED": 0,
-		"STAGE_KIND_FILLING":     1,
-		"STAGE_KIND_PHASE_TWO":   2,
-		"STAGE_KIND_SPAWNING":    3,
-		"STAGE_KIND_SPAWN_RUN":   4,
-		"STAGE_KIND_CASING":      5,
-		"STAGE_KIND_CASE_RUN":    6,
-		"STAGE_KIND_PINNING":     7,
-		"STAGE_KIND_CROPPING":    8,
-		"STAGE_KIND_COOK_OUT":    9,
-		"STAGE_KIND_IDLE":        10,
-	}
-)
-
-func (x StageKind) Enum() *StageKind {
-	p := new(StageKind)
-	*p = x
-	return p
-}
-
-func (x StageKind) String() string {
-	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
-}
-
-func (StageKind) Descriptor() protoreflect.EnumDescriptor {
-	return file_breakshare_scheduling_v1_crop_proto_enumTypes[1].Descriptor()
-}
-
-func (StageKind) Type() protoreflect.EnumType {
-	return &file_breakshare_scheduling_v1_crop_proto_enumTypes[1]
-}
-
-func (x StageKind) Number() protoreflect.EnumNumber {
-	return protoreflect.EnumNumber(x)
-}
-
-// Deprecated: Use StageKind.Descriptor instead.
-func (StageKind) EnumDescriptor() ([]byte, []int) {
-	return file_breakshare_scheduling_v1_crop_proto_rawDescGZIP(), []int{1}
-}
-
-// InputKind is what a crop takes.
-type InputKind int32
-
-const (
-	// Not stated.
-	InputKind_INPUT_KIND_UNSPECIFIED InputKind = 0
-	// Compost or other substrate, as it comes (wet).
-	InputKind_INPUT_KIND_COMPOST InputKind = 1
-	// Spawn.
-	InputKind_INPUT_KIND_SPAWN InputKind = 2
-	// Casing material, as it comes (wet).
-	InputKind_INPUT_KIND_CASING InputKind = 3
-	// Nitrogen supplement.
-	InputKind_INPUT_KIND_SUPPLEMENT InputKind = 4
-)
-
-// Enum value maps for InputKind.
-var (
-	InputKind_name = map[int32]string{
-		0: "INPUT_KIND_UNSPECIFIED",
-		1: "INPUT_KIND_COMPOST",
-		2: "INPUT_KIND_SPAWN",
-		3: "INPUT_KIND_CASING",
-		4: "INPUT_KIND_SUPPLEMENT",
-	}
-	InputKind_value = map[string]int32{
-		"INPUT_KIND_UNSPECIFIED": 0,
-		"INPUT_KIND_COMPOST":     1,
-		"INPUT_KIND_SPAWN":       2,
-		"INPUT_KIND_CASING":      3,
-		"INPUT_KIND_SUPPLEMENT":  4,
-	}
-)
-
-func (x InputKind) Enum() *InputKind {
-	p := new(InputKind)
-	*p = x
-	return p
-}
-
-func (x InputKind) String() string {
-	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
-}
-
-func (InputKind) Descriptor() protoreflect.EnumDescriptor {
-	return file_breakshare_scheduling_v1_crop_proto_enumTypes[2].Descriptor()
-}
-
-func (InputKind) Type() protoreflect.EnumType {
-	return &file_breakshare_scheduling_v1_crop_proto_enumTypes[2]
-}
-
-func (x InputKind) Number() protoreflect.EnumNumber {
-	return protoreflect.EnumNumber(x)
-}
-
-// Deprecated: Use InputKind.Descriptor instead.
-func (InputKind) EnumDescriptor() ([]byte, []int) {
-	return file_breakshare_scheduling_v1_crop_proto_rawDescGZIP(), []int{2}
-}
-
 // CropState is where a crop stands in its life.
 type CropState int32
 
@@ -272,11 +64,11 @@ func (x CropState) String() string {
 }
 
 func (CropState) Descriptor() protoreflect.EnumDescriptor {
-	return file_breakshare_scheduling_v1_crop_proto_enumTypes[3].Descriptor()
+	return file_breakshare_scheduling_v1_crop_proto_enumTypes[0].Descriptor()
 }
 
 func (CropState) Type() protoreflect.EnumType {
-	return &file_breakshare_scheduling_v1_crop_proto_enumTypes[3]
+	return &file_breakshare_scheduling_v1_crop_proto_enumTypes[0]
 }
 
 func (x CropState) Number() protoreflect.EnumNumber {
@@ -285,7 +77,7 @@ func (x CropState) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use CropState.Descriptor instead.
 func (CropState) EnumDescriptor() ([]byte, []int) {
-	return file_breakshare_scheduling_v1_crop_proto_rawDescGZIP(), []int{3}
+	return file_breakshare_scheduling_v1_crop_proto_rawDescGZIP(), []int{0}
 }
 
 // Coop holds the settings that one cooperative shares across its farms.
@@ -544,591 +336,36 @@ func (x *Room) GetEtag() string {
 	return ""
 }
 
-// Source says where a value of a programme comes from.
-type Source struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// Publication with its year, or "common practice, no source".
-	Text string `protobuf:"bytes,1,opt,name=text,proto3" json:"text,omitempty"`
-	// How far it can be trusted.
-	Status        SourceStatus `protobuf:"varint,2,opt,name=status,proto3,enum=breakshare.scheduling.v1.SourceStatus" json:"status,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *Source) Reset() {
-	*x = Source{}
-	mi := &file_breakshare_scheduling_v1_crop_proto_msgTypes[3]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *Source) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*Source) ProtoMessage() {}
-
-func (x *Source) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_scheduling_v1_crop_proto_msgTypes[3]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use Source.ProtoReflect.Descriptor instead.
-func (*Source) Descriptor() ([]byte, []int) {
-	return file_breakshare_scheduling_v1_crop_proto_rawDescGZIP(), []int{3}
-}
-
-func (x *Source) GetText() string {
-	if x != nil {
-		return x.Text
-	}
-	return ""
-}
-
-func (x *Source) GetStatus() SourceStatus {
-	if x != nil {
-		return x.Status
-	}
-	return SourceStatus_SOURCE_STATUS_UNSPECIFIED
-}
-
-// ClimateLimits are the limits of one stage. Absent means that no limit is set.
-type ClimateLimits struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// Lowest and highest air temperature, tenths of a degree Celsius. Example: 160 is 16.0 °C.
-	AirMinTenthsC *int32 `protobuf:"varint,1,opt,name=air_min_tenths_c,json=airMinTenthsC,proto3,oneof" json:"air_min_tenths_c,omitempty"`
-	// See air_min_tenths_c.
-	AirMaxTenthsC *int32 `protobuf:"varint,2,opt,name=air_max_tenths_c,json=airMaxTenthsC,proto3,oneof" json:"air_max_tenths_c,omitempty"`
-	// Lowest and highest compost or substrate temperature, tenths of a degree Celsius.
-	CompostMinTenthsC *int32 `protobuf:"varint,3,opt,name=compost_min_tenths_c,json=compostMinTenthsC,proto3,oneof" json:"compost_min_tenths_c,omitempty"`
-	// See compost_min_tenths_c.
-	CompostMaxTenthsC *int32 `protobuf:"varint,4,opt,name=compost_max_tenths_c,json=compostMaxTenthsC,proto3,oneof" json:"compost_max_tenths_c,omitempty"`
-	// Lowest and highest relative humidity, whole percent, 0 to 100.
-	HumidityMinPercent *int32 `protobuf:"varint,5,opt,name=humidity_min_percent,json=humidityMinPercent,proto3,oneof" json:"humidity_min_percent,omitempty"`
-	// See humidity_min_percent.
-	HumidityMaxPercent *int32 `protobuf:"varint,6,opt,name=humidity_max_percent,json=humidityMaxPercent,proto3,oneof" json:"humidity_max_percent,omitempty"`
-	// Highest carbon dioxide of the room air, parts per million by volume.
-	Co2MaxPpm *int32 `protobuf:"varint,7,opt,name=co2_max_ppm,json=co2MaxPpm,proto3,oneof" json:"co2_max_ppm,omitempty"`
-	// Where the limits come from.
-	Source        *Source `protobuf:"bytes,8,opt,name=source,proto3" json:"source,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *ClimateLimits) Reset() {
-	*x = ClimateLimits{}
-	mi := &file_breakshare_scheduling_v1_crop_proto_msgTypes[4]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *ClimateLimits) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*ClimateLimits) ProtoMessage() {}
-
-func (x *ClimateLimits) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_scheduling_v1_crop_proto_msgTypes[4]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use ClimateLimits.ProtoReflect.Descriptor instead.
-func (*ClimateLimits) Descriptor() ([]byte, []int) {
-	return file_breakshare_scheduling_v1_crop_proto_rawDescGZIP(), []int{4}
-}
-
-func (x *ClimateLimits) GetAirMinTenthsC() int32 {
-	if x != nil && x.AirMinTenthsC != nil {
-		return *x.AirMinTenthsC
-	}
-	return 0
-}
-
-func (x *ClimateLimits) GetAirMaxTenthsC() int32 {
-	if x != nil && x.AirMaxTenthsC != nil {
-		return *x.AirMaxTenthsC
-	}
-	return 0
-}
-
-func (x *ClimateLimits) GetCompostMinTenthsC() int32 {
-	if x != nil && x.CompostMinTenthsC != nil {
-		return *x.CompostMinTenthsC
-	}
-	return 0
-}
-
-func (x *ClimateLimits) GetCompostMaxTenthsC() int32 {
-	if x != nil && x.CompostMaxTenthsC != nil {
-		return *x.CompostMaxTenthsC
-	}
-	return 0
-}
-
-func (x *ClimateLimits) GetHumidityMinPercent() int32 {
-	if x != nil && x.HumidityMinPercent != nil {
-		return *x.HumidityMinPercent
-	}
-	return 0
-}
-
-func (x *ClimateLimits) GetHumidityMaxPercent() int32 {
-	if x != nil && x.HumidityMaxPercent != nil {
-		return *x.HumidityMaxPercent
-	}
-	return 0
-}
-
-func (x *ClimateLimits) GetCo2MaxPpm() int32 {
-	if x != nil && x.Co2MaxPpm != nil {
-		return *x.Co2MaxPpm
-	}
-	return 0
-}
-
-func (x *ClimateLimits) GetSource() *Source {
-	if x != nil {
-		return x.Source
-	}
-	return nil
-}
-
-// ProgrammeStage is one step of a programme with its length.
-type ProgrammeStage struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// Which step.
-	Kind StageKind `protobuf:"varint,1,opt,name=kind,proto3,enum=breakshare.scheduling.v1.StageKind" json:"kind,omitempty"`
-	// Fewest days that the step may take, 0 to 400.
-	LeastDays int32 `protobuf:"varint,2,opt,name=least_days,json=leastDays,proto3" json:"least_days,omitempty"`
-	// Days that a plan reckons with; least_days <= usual_days <= most_days.
-	UsualDays int32 `protobuf:"varint,3,opt,name=usual_days,json=usualDays,proto3" json:"usual_days,omitempty"`
-	// Most days that the step may take, 0 to 400.
-	MostDays int32 `protobuf:"varint,4,opt,name=most_days,json=mostDays,proto3" json:"most_days,omitempty"`
-	// Climate limits of the step, where any are known.
-	Climate *ClimateLimits `protobuf:"bytes,5,opt,name=climate,proto3" json:"climate,omitempty"`
-	// Where the lengths come from.
-	Source *Source `protobuf:"bytes,6,opt,name=source,proto3" json:"source,omitempty"`
-	// Work of the step in minutes per square metre, 0 to 600, for planning work peaks.
-	WorkMinutesPerM2 int32 `protobuf:"varint,7,opt,name=work_minutes_per_m2,json=workMinutesPerM2,proto3" json:"work_minutes_per_m2,omitempty"`
-	unknownFields    protoimpl.UnknownFields
-	sizeCache        protoimpl.SizeCache
-}
-
-func (x *ProgrammeStage) Reset() {
-	*x = ProgrammeStage{}
-	mi := &file_breakshare_scheduling_v1_crop_proto_msgTypes[5]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *ProgrammeStage) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*ProgrammeStage) ProtoMessage() {}
-
-func (x *ProgrammeStage) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_scheduling_v1_crop_proto_msgTypes[5]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use ProgrammeStage.ProtoReflect.Descriptor instead.
-func (*ProgrammeStage) Descriptor() ([]byte, []int) {
-	return file_breakshare_scheduling_v1_crop_proto_rawDescGZIP(), []int{5}
-}
-
-func (x *ProgrammeStage) GetKind() StageKind {
-	if x != nil {
-		return x.Kind
-	}
-	return StageKind_STAGE_KIND_UNSPECIFIED
-}
-
-func (x *ProgrammeStage) GetLeastDays() int32 {
-	if x != nil {
-		return x.LeastDays
-	}
-	return 0
-}
-
-func (x *ProgrammeStage) GetUsualDays() int32 {
-	if x != nil {
-		return x.UsualDays
-	}
-	return 0
-}
-
-func (x *ProgrammeStage) GetMostDays() int32 {
-	if x != nil {
-		return x.MostDays
-	}
-	return 0
-}
-
-func (x *ProgrammeStage) GetClimate() *ClimateLimits {
-	if x != nil {
-		return x.Climate
-	}
-	return nil
-}
-
-func (x *ProgrammeStage) GetSource() *Source {
-	if x != nil {
-		return x.Source
-	}
-	return nil
-}
-
-func (x *ProgrammeStage) GetWorkMinutesPerM2() int32 {
-	if x != nil {
-		return x.WorkMinutesPerM2
-	}
-	return 0
-}
-
-// BreakProfile says how a crop bears.
-type BreakProfile struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// Days from the start of cropping to the height of the first break, 0 to 60.
-	FirstBreakDays int32 `protobuf:"varint,1,opt,name=first_break_days,json=firstBreakDays,proto3" json:"first_break_days,omitempty"`
-	// Days from one break to the next, 1 to 120.
-	IntervalDays int32 `protobuf:"varint,2,opt,name=interval_days,json=intervalDays,proto3" json:"interval_days,omitempty"`
-	// Days over which one break is picked, 1 to 60.
-	PickingDays int32 `protobuf:"varint,3,opt,name=picking_days,json=pickingDays,proto3" json:"picking_days,omitempty"`
-	// Share of each break in the total yield, per mille; they add up to 1000.
-	SharesPerMille []int32 `protobuf:"varint,4,rep,packed,name=shares_per_mille,json=sharesPerMille,proto3" json:"shares_per_mille,omitempty"`
-	// Total fresh yield of all breaks, grams per square metre.
-	YieldGramsPerM2 int64 `protobuf:"varint,5,opt,name=yield_grams_per_m2,json=yieldGramsPerM2,proto3" json:"yield_grams_per_m2,omitempty"`
-	// Where the profile comes from.
-	Source        *Source `protobuf:"bytes,6,opt,name=source,proto3" json:"source,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *BreakProfile) Reset() {
-	*x = BreakProfile{}
-	mi := &file_breakshare_scheduling_v1_crop_proto_msgTypes[6]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *BreakProfile) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*BreakProfile) ProtoMessage() {}
-
-func (x *BreakProfile) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_scheduling_v1_crop_proto_msgTypes[6]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use BreakProfile.ProtoReflect.Descriptor instead.
-func (*BreakProfile) Descriptor() ([]byte, []int) {
-	return file_breakshare_scheduling_v1_crop_proto_rawDescGZIP(), []int{6}
-}
-
-func (x *BreakProfile) GetFirstBreakDays() int32 {
-	if x != nil {
-		return x.FirstBreakDays
-	}
-	return 0
-}
-
-func (x *BreakProfile) GetIntervalDays() int32 {
-	if x != nil {
-		return x.IntervalDays
-	}
-	return 0
-}
-
-func (x *BreakProfile) GetPickingDays() int32 {
-	if x != nil {
-		return x.PickingDays
-	}
-	return 0
-}
-
-func (x *BreakProfile) GetSharesPerMille() []int32 {
-	if x != nil {
-		return x.SharesPerMille
-	}
-	return nil
-}
-
-func (x *BreakProfile) GetYieldGramsPerM2() int64 {
-	if x != nil {
-		return x.YieldGramsPerM2
-	}
-	return 0
-}
-
-func (x *BreakProfile) GetSource() *Source {
-	if x != nil {
-		return x.Source
-	}
-	return nil
-}
-
-// ProgrammeInput is how much of something a crop takes.
-type ProgrammeInput struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// What.
-	Kind InputKind `protobuf:"varint,1,opt,name=kind,proto3,enum=breakshare.scheduling.v1.InputKind" json:"kind,omitempty"`
-	// Grams per square metre of bed, 0 to 10,000,000.
-	GramsPerM2 int64 `protobuf:"varint,2,opt,name=grams_per_m2,json=gramsPerM2,proto3" json:"grams_per_m2,omitempty"`
-	// How the rate is reckoned, for example "per 100 kg of wet compost".
-	RateDefinition string `protobuf:"bytes,3,opt,name=rate_definition,json=rateDefinition,proto3" json:"rate_definition,omitempty"`
-	// Where the rate comes from.
-	Source        *Source `protobuf:"bytes,4,opt,name=source,proto3" json:"source,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *ProgrammeInput) Reset() {
-	*x = ProgrammeInput{}
-	mi := &file_breakshare_scheduling_v1_crop_proto_msgTypes[7]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *ProgrammeInput) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*ProgrammeInput) ProtoMessage() {}
-
-func (x *ProgrammeInput) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_scheduling_v1_crop_proto_msgTypes[7]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use ProgrammeInput.ProtoReflect.Descriptor instead.
-func (*ProgrammeInput) Descriptor() ([]byte, []int) {
-	return file_breakshare_scheduling_v1_crop_proto_rawDescGZIP(), []int{7}
-}
-
-func (x *ProgrammeInput) GetKind() InputKind {
-	if x != nil {
-		return x.Kind
-	}
-	return InputKind_INPUT_KIND_UNSPECIFIED
-}
-
-func (x *ProgrammeInput) GetGramsPerM2() int64 {
-	if x != nil {
-		return x.GramsPerM2
-	}
-	return 0
-}
-
-func (x *ProgrammeInput) GetRateDefinition() string {
-	if x != nil {
-		return x.RateDefinition
-	}
-	return ""
-}
-
-func (x *ProgrammeInput) GetSource() *Source {
-	if x != nil {
-		return x.Source
-	}
-	return nil
-}
-
-// Programme is the way in which a crop is grown. A running crop keeps the version with
-// which it began.
-type Programme struct {
-	state protoimpl.MessageState `protogen:"open.v1"`
-	// Short name, unique within the co-op, for example "white-shelf".
-	ProgrammeId string `protobuf:"bytes,1,opt,name=programme_id,json=programmeId,proto3" json:"programme_id,omitempty"`
-	// 1 for the first; a save makes the next one. Ignored on save.
-	Version int32 `protobuf:"varint,2,opt,name=version,proto3" json:"version,omitempty"`
-	// Name on lists, for example "White Agaricus on shelves".
-	Name string `protobuf:"bytes,3,opt,name=name,proto3" json:"name,omitempty"`
-	// Species, for example "Agaricus bisporus".
-	Species string `protobuf:"bytes,4,opt,name=species,proto3" json:"species,omitempty"`
-	// Strain or type, for example "white".
-	Strain string `protobuf:"bytes,5,opt,name=strain,proto3" json:"strain,omitempty"`
-	// How the crop stands.
-	GrowingSystem v1.GrowingSystem `protobuf:"varint,6,opt,name=growing_system,json=growingSystem,proto3,enum=breakshare.type.v1.GrowingSystem" json:"growing_system,omitempty"`
-	// The steps in their order, day 0 is the day of filling.
-	Stages []*ProgrammeStage `protobuf:"bytes,7,rep,name=stages,proto3" json:"stages,omitempty"`
-	// How the crop bears.
-	Breaks *BreakProfile `protobuf:"bytes,8,opt,name=breaks,proto3" json:"breaks,omitempty"`
-	// What the crop takes.
-	Inputs []*ProgrammeInput `protobuf:"bytes,9,rep,name=inputs,proto3" json:"inputs,omitempty"`
-	// Phase of the compost that the programme is filled with; absent where it takes none.
-	CompostPhase v1.CompostPhase `protobuf:"varint,10,opt,name=compost_phase,json=compostPhase,proto3,enum=breakshare.type.v1.CompostPhase" json:"compost_phase,omitempty"`
-	// Changes with every save; send it back to change what you have read.
-	Etag          string `protobuf:"bytes,11,opt,name=etag,proto3" json:"etag,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
-}
-
-func (x *Programme) Reset() {
-	*x = Programme{}
-	mi := &file_breakshare_scheduling_v1_crop_proto_msgTypes[8]
-	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-	ms.StoreMessageInfo(mi)
-}
-
-func (x *Programme) String() string {
-	return protoimpl.X.MessageStringOf(x)
-}
-
-func (*Programme) ProtoMessage() {}
-
-func (x *Programme) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_scheduling_v1_crop_proto_msgTypes[8]
-	if x != nil {
-		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
-		if ms.LoadMessageInfo() == nil {
-			ms.StoreMessageInfo(mi)
-		}
-		return ms
-	}
-	return mi.MessageOf(x)
-}
-
-// Deprecated: Use Programme.ProtoReflect.Descriptor instead.
-func (*Programme) Descriptor() ([]byte, []int) {
-	return file_breakshare_scheduling_v1_crop_proto_rawDescGZIP(), []int{8}
-}
-
-func (x *Programme) GetProgrammeId() string {
-	if x != nil {
-		return x.ProgrammeId
-	}
-	return ""
-}
-
-func (x *Programme) GetVersion() int32 {
-	if x != nil {
-		return x.Version
-	}
-	return 0
-}
-
-func (x *Programme) GetName() string {
-	if x != nil {
-		return x.Name
-	}
-	return ""
-}
-
-func (x *Programme) GetSpecies() string {
-	if x != nil {
-		return x.Species
-	}
-	return ""
-}
-
-func (x *Programme) GetStrain() string {
-	if x != nil {
-		return x.Strain
-	}
-	return ""
-}
-
-func (x *Programme) GetGrowingSystem() v1.GrowingSystem {
-	if x != nil {
-		return x.GrowingSystem
-	}
-	return v1.GrowingSystem(0)
-}
-
-func (x *Programme) GetStages() []*ProgrammeStage {
-	if x != nil {
-		return x.Stages
-	}
-	return nil
-}
-
-func (x *Programme) GetBreaks() *BreakProfile {
-	if x != nil {
-		return x.Breaks
-	}
-	return nil
-}
-
-func (x *Programme) GetInputs() []*ProgrammeInput {
-	if x != nil {
-		return x.Inputs
-	}
-	return nil
-}
-
-func (x *Programme) GetCompostPhase() v1.CompostPhase {
-	if x != nil {
-		return x.CompostPhase
-	}
-	return v1.CompostPhase(0)
-}
-
-func (x *Programme) GetEtag() string {
-	if x != nil {
-		return x.Etag
-	}
-	return ""
-}
-
 // CropStage is one step of a crop with its dates.
 type CropStage struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Which step.
 	Kind StageKind `protobuf:"varint,1,opt,name=kind,proto3,enum=breakshare.scheduling.v1.StageKind" json:"kind,omitempty"`
-	// First day as now expected, ISO 8601, for example "2026-11-26".
+	// First day as now expected, or as it was; ISO 8601, for example "2026-11-26".
 	StartDate string `protobuf:"bytes,2,opt,name=start_date,json=startDate,proto3" json:"start_date,omitempty"`
-	// First day after the step as now expected.
+	// First day of the next step, or the day on which the room is free.
 	EndDate string `protobuf:"bytes,3,opt,name=end_date,json=endDate,proto3" json:"end_date,omitempty"`
 	// The day on which the step really began; absent until recorded.
 	ActualStartDate *string `protobuf:"bytes,4,opt,name=actual_start_date,json=actualStartDate,proto3,oneof" json:"actual_start_date,omitempty"`
-	// True where the real dates fall outside the programme's least and most days.
-	OutsideRange  bool `protobuf:"varint,5,opt,name=outside_range,json=outsideRange,proto3" json:"outside_range,omitempty"`
+	// True where the days that the step really took are fewer than the programme's least or
+	// more than its most.
+	OutsideRange bool `protobuf:"varint,5,opt,name=outside_range,json=outsideRange,proto3" json:"outside_range,omitempty"`
+	// Where it happens.
+	Place Place `protobuf:"varint,6,opt,name=place,proto3,enum=breakshare.scheduling.v1.Place" json:"place,omitempty"`
+	// Days from this step to the next as the programme states them.
+	Days *Range `protobuf:"bytes,7,opt,name=days,proto3" json:"days,omitempty"`
+	// How early and how late the step can begin, by the least and most days of the steps
+	// before it. Both equal start_date once recorded.
+	EarliestDate string `protobuf:"bytes,8,opt,name=earliest_date,json=earliestDate,proto3" json:"earliest_date,omitempty"`
+	// See earliest_date.
+	LatestDate    string `protobuf:"bytes,9,opt,name=latest_date,json=latestDate,proto3" json:"latest_date,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *CropStage) Reset() {
 	*x = CropStage{}
-	mi := &file_breakshare_scheduling_v1_crop_proto_msgTypes[9]
+	mi := &file_breakshare_scheduling_v1_crop_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1140,7 +377,7 @@ func (x *CropStage) String() string {
 func (*CropStage) ProtoMessage() {}
 
 func (x *CropStage) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_scheduling_v1_crop_proto_msgTypes[9]
+	mi := &file_breakshare_scheduling_v1_crop_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1153,7 +390,7 @@ func (x *CropStage) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CropStage.ProtoReflect.Descriptor instead.
 func (*CropStage) Descriptor() ([]byte, []int) {
-	return file_breakshare_scheduling_v1_crop_proto_rawDescGZIP(), []int{9}
+	return file_breakshare_scheduling_v1_crop_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *CropStage) GetKind() StageKind {
@@ -1191,6 +428,34 @@ func (x *CropStage) GetOutsideRange() bool {
 	return false
 }
 
+func (x *CropStage) GetPlace() Place {
+	if x != nil {
+		return x.Place
+	}
+	return Place_PLACE_UNSPECIFIED
+}
+
+func (x *CropStage) GetDays() *Range {
+	if x != nil {
+		return x.Days
+	}
+	return nil
+}
+
+func (x *CropStage) GetEarliestDate() string {
+	if x != nil {
+		return x.EarliestDate
+	}
+	return ""
+}
+
+func (x *CropStage) GetLatestDate() string {
+	if x != nil {
+		return x.LatestDate
+	}
+	return ""
+}
+
 // Crop is one cycle of one room.
 type Crop struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1202,13 +467,14 @@ type Crop struct {
 	FarmId string `protobuf:"bytes,3,opt,name=farm_id,json=farmId,proto3" json:"farm_id,omitempty"`
 	// The programme by which it is grown.
 	ProgrammeId string `protobuf:"bytes,4,opt,name=programme_id,json=programmeId,proto3" json:"programme_id,omitempty"`
-	// The version of the programme with which it began.
+	// The version of the programme with which it was planned.
 	ProgrammeVersion int32 `protobuf:"varint,5,opt,name=programme_version,json=programmeVersion,proto3" json:"programme_version,omitempty"`
-	// Species of the programme, for example "Agaricus bisporus".
+	// Species of the programme, for example "white mushroom".
 	Species string `protobuf:"bytes,6,opt,name=species,proto3" json:"species,omitempty"`
-	// Strain or type of the programme, for example "white".
+	// Strain or kind of strain of the programme, for example "white hybrid strain".
 	Strain string `protobuf:"bytes,7,opt,name=strain,proto3" json:"strain,omitempty"`
-	// State in its life.
+	// State in its life. An ended crop none of whose steps has an actual_start_date was called
+	// off before filling: its dates are those of the plan, and it occupies no room.
 	State CropState `protobuf:"varint,8,opt,name=state,proto3,enum=breakshare.scheduling.v1.CropState" json:"state,omitempty"`
 	// Day of filling, day 0, as now expected or as it was. ISO 8601 date.
 	FillDate string `protobuf:"bytes,9,opt,name=fill_date,json=fillDate,proto3" json:"fill_date,omitempty"`
@@ -1218,27 +484,37 @@ type Crop struct {
 	FreeDate string `protobuf:"bytes,11,opt,name=free_date,json=freeDate,proto3" json:"free_date,omitempty"`
 	// The steps in their order.
 	Stages []*CropStage `protobuf:"bytes,12,rep,name=stages,proto3" json:"stages,omitempty"`
-	// Bed area filled, square metres.
+	// Bed area filled, square metres, as the room had it when the crop was planned.
 	AreaM2 int32 `protobuf:"varint,13,opt,name=area_m2,json=areaM2,proto3" json:"area_m2,omitempty"`
-	// Compost needed for the fill, grams, as it comes; 0 where the programme takes none.
+	// Compost or substrate needed for the fill, grams, as it comes.
 	CompostGrams int64 `protobuf:"varint,14,opt,name=compost_grams,json=compostGrams,proto3" json:"compost_grams,omitempty"`
-	// Spawn needed, grams; 0 where the programme takes none.
+	// Spawn needed, grams.
 	SpawnGrams int64 `protobuf:"varint,15,opt,name=spawn_grams,json=spawnGrams,proto3" json:"spawn_grams,omitempty"`
-	// Phase of the compost needed.
+	// Phase of the compost needed; unspecified where the substrate is no phased compost.
 	CompostPhase v1.CompostPhase `protobuf:"varint,16,opt,name=compost_phase,json=compostPhase,proto3,enum=breakshare.type.v1.CompostPhase" json:"compost_phase,omitempty"`
 	// Grows by one with every change of the crop; a reader keeps the highest.
 	Version int64 `protobuf:"varint,17,opt,name=version,proto3" json:"version,omitempty"`
 	// Changes with every change; send it back to change what you have read.
 	Etag string `protobuf:"bytes,18,opt,name=etag,proto3" json:"etag,omitempty"`
 	// How the crop bears, copied from its programme version.
-	Breaks        *BreakProfile `protobuf:"bytes,19,opt,name=breaks,proto3" json:"breaks,omitempty"`
+	Breaks *BreakProfile `protobuf:"bytes,19,opt,name=breaks,proto3" json:"breaks,omitempty"`
+	// The products that the crop can bear: its species at these stages of picking.
+	Bears []*Bearing `protobuf:"bytes,20,rep,name=bears,proto3" json:"bears,omitempty"`
+	// The sources that stages, breaks and bears name by key.
+	Sources map[string]*Source `protobuf:"bytes,21,rep,name=sources,proto3" json:"sources,omitempty" protobuf_key:"bytes,1,opt,name=key" protobuf_val:"bytes,2,opt,name=value"`
+	// Casing material needed, grams; absent where the crop is not cased.
+	CasingGrams *int64 `protobuf:"varint,22,opt,name=casing_grams,json=casingGrams,proto3,oneof" json:"casing_grams,omitempty"`
+	// Supplement needed, grams; absent where the programme takes none.
+	SupplementGrams *int64 `protobuf:"varint,23,opt,name=supplement_grams,json=supplementGrams,proto3,oneof" json:"supplement_grams,omitempty"`
+	// How the crop stands.
+	GrowingSystem v1.GrowingSystem `protobuf:"varint,24,opt,name=growing_system,json=growingSystem,proto3,enum=breakshare.type.v1.GrowingSystem" json:"growing_system,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Crop) Reset() {
 	*x = Crop{}
-	mi := &file_breakshare_scheduling_v1_crop_proto_msgTypes[10]
+	mi := &file_breakshare_scheduling_v1_crop_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1250,7 +526,7 @@ func (x *Crop) String() string {
 func (*Crop) ProtoMessage() {}
 
 func (x *Crop) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_scheduling_v1_crop_proto_msgTypes[10]
+	mi := &file_breakshare_scheduling_v1_crop_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1263,7 +539,7 @@ func (x *Crop) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Crop.ProtoReflect.Descriptor instead.
 func (*Crop) Descriptor() ([]byte, []int) {
-	return file_breakshare_scheduling_v1_crop_proto_rawDescGZIP(), []int{10}
+	return file_breakshare_scheduling_v1_crop_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *Crop) GetCropId() string {
@@ -1399,11 +675,147 @@ func (x *Crop) GetBreaks() *BreakProfile {
 	return nil
 }
 
+func (x *Crop) GetBears() []*Bearing {
+	if x != nil {
+		return x.Bears
+	}
+	return nil
+}
+
+func (x *Crop) GetSources() map[string]*Source {
+	if x != nil {
+		return x.Sources
+	}
+	return nil
+}
+
+func (x *Crop) GetCasingGrams() int64 {
+	if x != nil && x.CasingGrams != nil {
+		return *x.CasingGrams
+	}
+	return 0
+}
+
+func (x *Crop) GetSupplementGrams() int64 {
+	if x != nil && x.SupplementGrams != nil {
+		return *x.SupplementGrams
+	}
+	return 0
+}
+
+func (x *Crop) GetGrowingSystem() v1.GrowingSystem {
+	if x != nil {
+		return x.GrowingSystem
+	}
+	return v1.GrowingSystem(0)
+}
+
+// CropConflict is a room that two crops hold on the same days. A plan never makes one; a step
+// that came late can.
+type CropConflict struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The room.
+	RoomId string `protobuf:"bytes,1,opt,name=room_id,json=roomId,proto3" json:"room_id,omitempty"`
+	// The crop that came in earlier.
+	FirstCropId string `protobuf:"bytes,2,opt,name=first_crop_id,json=firstCropId,proto3" json:"first_crop_id,omitempty"`
+	// The crop that came in later.
+	SecondCropId string `protobuf:"bytes,3,opt,name=second_crop_id,json=secondCropId,proto3" json:"second_crop_id,omitempty"`
+	// First day held twice, ISO 8601.
+	FromDate string `protobuf:"bytes,4,opt,name=from_date,json=fromDate,proto3" json:"from_date,omitempty"`
+	// First day no longer held twice.
+	UntilDate string `protobuf:"bytes,5,opt,name=until_date,json=untilDate,proto3" json:"until_date,omitempty"`
+	// The crop whose move is the least that frees the days; empty where neither can move.
+	MoveCropId string `protobuf:"bytes,6,opt,name=move_crop_id,json=moveCropId,proto3" json:"move_crop_id,omitempty"`
+	// By how many days to move it, later where positive; 0 where neither can move.
+	MoveDays      int32 `protobuf:"varint,7,opt,name=move_days,json=moveDays,proto3" json:"move_days,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CropConflict) Reset() {
+	*x = CropConflict{}
+	mi := &file_breakshare_scheduling_v1_crop_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CropConflict) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CropConflict) ProtoMessage() {}
+
+func (x *CropConflict) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_scheduling_v1_crop_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CropConflict.ProtoReflect.Descriptor instead.
+func (*CropConflict) Descriptor() ([]byte, []int) {
+	return file_breakshare_scheduling_v1_crop_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *CropConflict) GetRoomId() string {
+	if x != nil {
+		return x.RoomId
+	}
+	return ""
+}
+
+func (x *CropConflict) GetFirstCropId() string {
+	if x != nil {
+		return x.FirstCropId
+	}
+	return ""
+}
+
+func (x *CropConflict) GetSecondCropId() string {
+	if x != nil {
+		return x.SecondCropId
+	}
+	return ""
+}
+
+func (x *CropConflict) GetFromDate() string {
+	if x != nil {
+		return x.FromDate
+	}
+	return ""
+}
+
+func (x *CropConflict) GetUntilDate() string {
+	if x != nil {
+		return x.UntilDate
+	}
+	return ""
+}
+
+func (x *CropConflict) GetMoveCropId() string {
+	if x != nil {
+		return x.MoveCropId
+	}
+	return ""
+}
+
+func (x *CropConflict) GetMoveDays() int32 {
+	if x != nil {
+		return x.MoveDays
+	}
+	return 0
+}
+
 var File_breakshare_scheduling_v1_crop_proto protoreflect.FileDescriptor
 
 const file_breakshare_scheduling_v1_crop_proto_rawDesc = "" +
 	"\n" +
-	"#breakshare/scheduling/v1/crop.proto\x12\x18breakshare.scheduling.v1\x1a\x1dbreakshare/type/v1/type.proto\x1a\x1bbuf/validate/validate.proto\"\x99\x01\n" +
+	"#breakshare/scheduling/v1/crop.proto\x12\x18breakshare.scheduling.v1\x1a(breakshare/scheduling/v1/programme.proto\x1a\x1dbreakshare/type/v1/type.proto\x1a\x1bbuf/validate/validate.proto\"\x99\x01\n" +
 	"\x04Coop\x12\x1d\n" +
 	"\x04name\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18xR\x04name\x12&\n" +
 	"\ttime_zone\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18@R\btimeZone\x126\n" +
@@ -1424,81 +836,20 @@ const file_breakshare_scheduling_v1_crop_proto_rawDesc = "" +
 	"\aarea_m2\x18\x04 \x01(\x05B\v\xbaH\b\x1a\x06\x18\xa0\x8d\x06(\x01R\x06areaM2\x12T\n" +
 	"\x0egrowing_system\x18\x05 \x01(\x0e2!.breakshare.type.v1.GrowingSystemB\n" +
 	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\rgrowingSystem\x12\x12\n" +
-	"\x04etag\x18\x06 \x01(\tR\x04etag\"t\n" +
-	"\x06Source\x12\x1e\n" +
-	"\x04text\x18\x01 \x01(\tB\n" +
-	"\xbaH\ar\x05\x10\x01\x18\x90\x03R\x04text\x12J\n" +
-	"\x06status\x18\x02 \x01(\x0e2&.breakshare.scheduling.v1.SourceStatusB\n" +
-	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x06status\"\xc2\x04\n" +
-	"\rClimateLimits\x12,\n" +
-	"\x10air_min_tenths_c\x18\x01 \x01(\x05H\x00R\rairMinTenthsC\x88\x01\x01\x12,\n" +
-	"\x10air_max_tenths_c\x18\x02 \x01(\x05H\x01R\rairMaxTenthsC\x88\x01\x01\x124\n" +
-	"\x14compost_min_tenths_c\x18\x03 \x01(\x05H\x02R\x11compostMinTenthsC\x88\x01\x01\x124\n" +
-	"\x14compost_max_tenths_c\x18\x04 \x01(\x05H\x03R\x11compostMaxTenthsC\x88\x01\x01\x125\n" +
-	"\x14humidity_min_percent\x18\x05 \x01(\x05H\x04R\x12humidityMinPercent\x88\x01\x01\x125\n" +
-	"\x14humidity_max_percent\x18\x06 \x01(\x05H\x05R\x12humidityMaxPercent\x88\x01\x01\x12#\n" +
-	"\vco2_max_ppm\x18\a \x01(\x05H\x06R\tco2MaxPpm\x88\x01\x01\x128\n" +
-	"\x06source\x18\b \x01(\v2 .breakshare.scheduling.v1.SourceR\x06sourceB\x13\n" +
-	"\x11_air_min_tenths_cB\x13\n" +
-	"\x11_air_max_tenths_cB\x17\n" +
-	"\x15_compost_min_tenths_cB\x17\n" +
-	"\x15_compost_max_tenths_cB\x17\n" +
-	"\x15_humidity_min_percentB\x17\n" +
-	"\x15_humidity_max_percentB\x0e\n" +
-	"\f_co2_max_ppm\"\x94\x03\n" +
-	"\x0eProgrammeStage\x12C\n" +
-	"\x04kind\x18\x01 \x01(\x0e2#.breakshare.scheduling.v1.StageKindB\n" +
-	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x04kind\x12)\n" +
-	"\n" +
-	"least_days\x18\x02 \x01(\x05B\n" +
-	"\xbaH\a\x1a\x05\x18\x90\x03(\x00R\tleastDays\x12)\n" +
-	"\n" +
-	"usual_days\x18\x03 \x01(\x05B\n" +
-	"\xbaH\a\x1a\x05\x18\x90\x03(\x00R\tusualDays\x12'\n" +
-	"\tmost_days\x18\x04 \x01(\x05B\n" +
-	"\xbaH\a\x1a\x05\x18\x90\x03(\x00R\bmostDays\x12A\n" +
-	"\aclimate\x18\x05 \x01(\v2'.breakshare.scheduling.v1.ClimateLimitsR\aclimate\x12@\n" +
-	"\x06source\x18\x06 \x01(\v2 .breakshare.scheduling.v1.SourceB\x06\xbaH\x03\xc8\x01\x01R\x06source\x129\n" +
-	"\x13work_minutes_per_m2\x18\a \x01(\x05B\n" +
-	"\xbaH\a\x1a\x05\x18\xd8\x04(\x00R\x10workMinutesPerM2\"\xd3\x02\n" +
-	"\fBreakProfile\x123\n" +
-	"\x10first_break_days\x18\x01 \x01(\x05B\t\xbaH\x06\x1a\x04\x18<(\x00R\x0efirstBreakDays\x12.\n" +
-	"\rinterval_days\x18\x02 \x01(\x05B\t\xbaH\x06\x1a\x04\x18x(\x01R\fintervalDays\x12,\n" +
-	"\fpicking_days\x18\x03 \x01(\x05B\t\xbaH\x06\x1a\x04\x18<(\x01R\vpickingDays\x124\n" +
-	"\x10shares_per_mille\x18\x04 \x03(\x05B\n" +
-	"\xbaH\a\x92\x01\x04\b\x01\x10\x14R\x0esharesPerMille\x128\n" +
-	"\x12yield_grams_per_m2\x18\x05 \x01(\x03B\v\xbaH\b\"\x06\x18\xc0\x84=(\x01R\x0fyieldGramsPerM2\x12@\n" +
-	"\x06source\x18\x06 \x01(\v2 .breakshare.scheduling.v1.SourceB\x06\xbaH\x03\xc8\x01\x01R\x06source\"\xfa\x01\n" +
-	"\x0eProgrammeInput\x12C\n" +
-	"\x04kind\x18\x01 \x01(\x0e2#.breakshare.scheduling.v1.InputKindB\n" +
-	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x04kind\x12.\n" +
-	"\fgrams_per_m2\x18\x02 \x01(\x03B\f\xbaH\t\"\a\x18\x80\xad\xe2\x04(\x00R\n" +
-	"gramsPerM2\x121\n" +
-	"\x0frate_definition\x18\x03 \x01(\tB\b\xbaH\x05r\x03\x18\xc8\x01R\x0erateDefinition\x12@\n" +
-	"\x06source\x18\x04 \x01(\v2 .breakshare.scheduling.v1.SourceB\x06\xbaH\x03\xc8\x01\x01R\x06source\"\xf7\x04\n" +
-	"\tProgramme\x12N\n" +
-	"\fprogramme_id\x18\x01 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\vprogrammeId\x12\x18\n" +
-	"\aversion\x18\x02 \x01(\x05R\aversion\x12\x1d\n" +
-	"\x04name\x18\x03 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18xR\x04name\x12#\n" +
-	"\aspecies\x18\x04 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18xR\aspecies\x12\x1f\n" +
-	"\x06strain\x18\x05 \x01(\tB\a\xbaH\x04r\x02\x18xR\x06strain\x12T\n" +
-	"\x0egrowing_system\x18\x06 \x01(\x0e2!.breakshare.type.v1.GrowingSystemB\n" +
-	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\rgrowingSystem\x12L\n" +
-	"\x06stages\x18\a \x03(\v2(.breakshare.scheduling.v1.ProgrammeStageB\n" +
-	"\xbaH\a\x92\x01\x04\b\x01\x10\x14R\x06stages\x12F\n" +
-	"\x06breaks\x18\b \x01(\v2&.breakshare.scheduling.v1.BreakProfileB\x06\xbaH\x03\xc8\x01\x01R\x06breaks\x12J\n" +
-	"\x06inputs\x18\t \x03(\v2(.breakshare.scheduling.v1.ProgrammeInputB\b\xbaH\x05\x92\x01\x02\x10\x14R\x06inputs\x12O\n" +
-	"\rcompost_phase\x18\n" +
-	" \x01(\x0e2 .breakshare.type.v1.CompostPhaseB\b\xbaH\x05\x82\x01\x02\x10\x01R\fcompostPhase\x12\x12\n" +
-	"\x04etag\x18\v \x01(\tR\x04etag\"\xea\x01\n" +
+	"\x04etag\x18\x06 \x01(\tR\x04etag\"\x9c\x03\n" +
 	"\tCropStage\x127\n" +
 	"\x04kind\x18\x01 \x01(\x0e2#.breakshare.scheduling.v1.StageKindR\x04kind\x12\x1d\n" +
 	"\n" +
 	"start_date\x18\x02 \x01(\tR\tstartDate\x12\x19\n" +
 	"\bend_date\x18\x03 \x01(\tR\aendDate\x12/\n" +
 	"\x11actual_start_date\x18\x04 \x01(\tH\x00R\x0factualStartDate\x88\x01\x01\x12#\n" +
-	"\routside_range\x18\x05 \x01(\bR\foutsideRangeB\x14\n" +
-	"\x12_actual_start_date\"\xc1\x05\n" +
+	"\routside_range\x18\x05 \x01(\bR\foutsideRange\x125\n" +
+	"\x05place\x18\x06 \x01(\x0e2\x1f.breakshare.scheduling.v1.PlaceR\x05place\x123\n" +
+	"\x04days\x18\a \x01(\v2\x1f.breakshare.scheduling.v1.RangeR\x04days\x12#\n" +
+	"\rearliest_date\x18\b \x01(\tR\fearliestDate\x12\x1f\n" +
+	"\vlatest_date\x18\t \x01(\tR\n" +
+	"latestDateB\x14\n" +
+	"\x12_actual_start_date\"\xe7\b\n" +
 	"\x04Crop\x12\x17\n" +
 	"\acrop_id\x18\x01 \x01(\tR\x06cropId\x12\x17\n" +
 	"\aroom_id\x18\x02 \x01(\tR\x06roomId\x12\x17\n" +
@@ -1520,32 +871,27 @@ const file_breakshare_scheduling_v1_crop_proto_rawDesc = "" +
 	"\rcompost_phase\x18\x10 \x01(\x0e2 .breakshare.type.v1.CompostPhaseR\fcompostPhase\x12\x18\n" +
 	"\aversion\x18\x11 \x01(\x03R\aversion\x12\x12\n" +
 	"\x04etag\x18\x12 \x01(\tR\x04etag\x12>\n" +
-	"\x06breaks\x18\x13 \x01(\v2&.breakshare.scheduling.v1.BreakProfileR\x06breaks*\xa3\x01\n" +
-	"\fSourceStatus\x12\x1d\n" +
-	"\x19SOURCE_STATUS_UNSPECIFIED\x10\x00\x12\x1b\n" +
-	"\x17SOURCE_STATUS_PUBLISHED\x10\x01\x12!\n" +
-	"\x1dSOURCE_STATUS_COMMON_PRACTICE\x10\x02\x12\x1d\n" +
-	"\x19SOURCE_STATUS_FROM_MEMORY\x10\x03\x12\x15\n" +
-	"\x11SOURCE_STATUS_OWN\x10\x04*\x9b\x02\n" +
-	"\tStageKind\x12\x1a\n" +
-	"\x16STAGE_KIND_UNSPECIFIED\x10\x00\x12\x16\n" +
-	"\x12STAGE_KIND_FILLING\x10\x01\x12\x18\n" +
-	"\x14STAGE_KIND_PHASE_TWO\x10\x02\x12\x17\n" +
-	"\x13STAGE_KIND_SPAWNING\x10\x03\x12\x18\n" +
-	"\x14STAGE_KIND_SPAWN_RUN\x10\x04\x12\x15\n" +
-	"\x11STAGE_KIND_CASING\x10\x05\x12\x17\n" +
-	"\x13STAGE_KIND_CASE_RUN\x10\x06\x12\x16\n" +
-	"\x12STAGE_KIND_PINNING\x10\a\x12\x17\n" +
-	"\x13STAGE_KIND_CROPPING\x10\b\x12\x17\n" +
-	"\x13STAGE_KIND_COOK_OUT\x10\t\x12\x13\n" +
-	"\x0fSTAGE_KIND_IDLE\x10\n" +
-	"*\x87\x01\n" +
-	"\tInputKind\x12\x1a\n" +
-	"\x16INPUT_KIND_UNSPECIFIED\x10\x00\x12\x16\n" +
-	"\x12INPUT_KIND_COMPOST\x10\x01\x12\x14\n" +
-	"\x10INPUT_KIND_SPAWN\x10\x02\x12\x15\n" +
-	"\x11INPUT_KIND_CASING\x10\x03\x12\x19\n" +
-	"\x15INPUT_KIND_SUPPLEMENT\x10\x04*m\n" +
+	"\x06breaks\x18\x13 \x01(\v2&.breakshare.scheduling.v1.BreakProfileR\x06breaks\x127\n" +
+	"\x05bears\x18\x14 \x03(\v2!.breakshare.scheduling.v1.BearingR\x05bears\x12E\n" +
+	"\asources\x18\x15 \x03(\v2+.breakshare.scheduling.v1.Crop.SourcesEntryR\asources\x12&\n" +
+	"\fcasing_grams\x18\x16 \x01(\x03H\x00R\vcasingGrams\x88\x01\x01\x12.\n" +
+	"\x10supplement_grams\x18\x17 \x01(\x03H\x01R\x0fsupplementGrams\x88\x01\x01\x12H\n" +
+	"\x0egrowing_system\x18\x18 \x01(\x0e2!.breakshare.type.v1.GrowingSystemR\rgrowingSystem\x1a\\\n" +
+	"\fSourcesEntry\x12\x10\n" +
+	"\x03key\x18\x01 \x01(\tR\x03key\x126\n" +
+	"\x05value\x18\x02 \x01(\v2 .breakshare.scheduling.v1.SourceR\x05value:\x028\x01B\x0f\n" +
+	"\r_casing_gramsB\x13\n" +
+	"\x11_supplement_grams\"\xec\x01\n" +
+	"\fCropConflict\x12\x17\n" +
+	"\aroom_id\x18\x01 \x01(\tR\x06roomId\x12\"\n" +
+	"\rfirst_crop_id\x18\x02 \x01(\tR\vfirstCropId\x12$\n" +
+	"\x0esecond_crop_id\x18\x03 \x01(\tR\fsecondCropId\x12\x1b\n" +
+	"\tfrom_date\x18\x04 \x01(\tR\bfromDate\x12\x1d\n" +
+	"\n" +
+	"until_date\x18\x05 \x01(\tR\tuntilDate\x12 \n" +
+	"\fmove_crop_id\x18\x06 \x01(\tR\n" +
+	"moveCropId\x12\x1b\n" +
+	"\tmove_days\x18\a \x01(\x05R\bmoveDays*m\n" +
 	"\tCropState\x12\x1a\n" +
 	"\x16CROP_STATE_UNSPECIFIED\x10\x00\x12\x16\n" +
 	"\x12CROP_STATE_PLANNED\x10\x01\x12\x16\n" +
@@ -1564,52 +910,44 @@ func file_breakshare_scheduling_v1_crop_proto_rawDescGZIP() []byte {
 	return file_breakshare_scheduling_v1_crop_proto_rawDescData
 }
 
-var file_breakshare_scheduling_v1_crop_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
-var file_breakshare_scheduling_v1_crop_proto_msgTypes = make([]protoimpl.MessageInfo, 11)
+var file_breakshare_scheduling_v1_crop_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
+var file_breakshare_scheduling_v1_crop_proto_msgTypes = make([]protoimpl.MessageInfo, 7)
 var file_breakshare_scheduling_v1_crop_proto_goTypes = []any{
-	(SourceStatus)(0),      // 0: breakshare.scheduling.v1.SourceStatus
-	(StageKind)(0),         // 1: breakshare.scheduling.v1.StageKind
-	(InputKind)(0),         // 2: breakshare.scheduling.v1.InputKind
-	(CropState)(0),         // 3: breakshare.scheduling.v1.CropState
-	(*Coop)(nil),           // 4: breakshare.scheduling.v1.Coop
-	(*Farm)(nil),           // 5: breakshare.scheduling.v1.Farm
-	(*Room)(nil),           // 6: breakshare.scheduling.v1.Room
-	(*Source)(nil),         // 7: breakshare.scheduling.v1.Source
-	(*ClimateLimits)(nil),  // 8: breakshare.scheduling.v1.ClimateLimits
-	(*ProgrammeStage)(nil), // 9: breakshare.scheduling.v1.ProgrammeStage
-	(*BreakProfile)(nil),   // 10: breakshare.scheduling.v1.BreakProfile
-	(*ProgrammeInput)(nil), // 11: breakshare.scheduling.v1.ProgrammeInput
-	(*Programme)(nil),      // 12: breakshare.scheduling.v1.Programme
-	(*CropStage)(nil),      // 13: breakshare.scheduling.v1.CropStage
-	(*Crop)(nil),           // 14: breakshare.scheduling.v1.Crop
-	(v1.GrowingSystem)(0),  // 15: breakshare.type.v1.GrowingSystem
-	(v1.CompostPhase)(0),   // 16: breakshare.type.v1.CompostPhase
+	(CropState)(0),        // 0: breakshare.scheduling.v1.CropState
+	(*Coop)(nil),          // 1: breakshare.scheduling.v1.Coop
+	(*Farm)(nil),          // 2: breakshare.scheduling.v1.Farm
+	(*Room)(nil),          // 3: breakshare.scheduling.v1.Room
+	(*CropStage)(nil),     // 4: breakshare.scheduling.v1.CropStage
+	(*Crop)(nil),          // 5: breakshare.scheduling.v1.Crop
+	(*CropConflict)(nil),  // 6: breakshare.scheduling.v1.CropConflict
+	nil,                   // 7: breakshare.scheduling.v1.Crop.SourcesEntry
+	(v1.GrowingSystem)(0), // 8: breakshare.type.v1.GrowingSystem
+	(StageKind)(0),        // 9: breakshare.scheduling.v1.StageKind
+	(Place)(0),            // 10: breakshare.scheduling.v1.Place
+	(*Range)(nil),         // 11: breakshare.scheduling.v1.Range
+	(v1.CompostPhase)(0),  // 12: breakshare.type.v1.CompostPhase
+	(*BreakProfile)(nil),  // 13: breakshare.scheduling.v1.BreakProfile
+	(*Bearing)(nil),       // 14: breakshare.scheduling.v1.Bearing
+	(*Source)(nil),        // 15: breakshare.scheduling.v1.Source
 }
 var file_breakshare_scheduling_v1_crop_proto_depIdxs = []int32{
-	15, // 0: breakshare.scheduling.v1.Room.growing_system:type_name -> breakshare.type.v1.GrowingSystem
-	0,  // 1: breakshare.scheduling.v1.Source.status:type_name -> breakshare.scheduling.v1.SourceStatus
-	7,  // 2: breakshare.scheduling.v1.ClimateLimits.source:type_name -> breakshare.scheduling.v1.Source
-	1,  // 3: breakshare.scheduling.v1.ProgrammeStage.kind:type_name -> breakshare.scheduling.v1.StageKind
-	8,  // 4: breakshare.scheduling.v1.ProgrammeStage.climate:type_name -> breakshare.scheduling.v1.ClimateLimits
-	7,  // 5: breakshare.scheduling.v1.ProgrammeStage.source:type_name -> breakshare.scheduling.v1.Source
-	7,  // 6: breakshare.scheduling.v1.BreakProfile.source:type_name -> breakshare.scheduling.v1.Source
-	2,  // 7: breakshare.scheduling.v1.ProgrammeInput.kind:type_name -> breakshare.scheduling.v1.InputKind
-	7,  // 8: breakshare.scheduling.v1.ProgrammeInput.source:type_name -> breakshare.scheduling.v1.Source
-	15, // 9: breakshare.scheduling.v1.Programme.growing_system:type_name -> breakshare.type.v1.GrowingSystem
-	9,  // 10: breakshare.scheduling.v1.Programme.stages:type_name -> breakshare.scheduling.v1.ProgrammeStage
-	10, // 11: breakshare.scheduling.v1.Programme.breaks:type_name -> breakshare.scheduling.v1.BreakProfile
-	11, // 12: breakshare.scheduling.v1.Programme.inputs:type_name -> breakshare.scheduling.v1.ProgrammeInput
-	16, // 13: breakshare.scheduling.v1.Programme.compost_phase:type_name -> breakshare.type.v1.CompostPhase
-	1,  // 14: breakshare.scheduling.v1.CropStage.kind:type_name -> breakshare.scheduling.v1.StageKind
-	3,  // 15: breakshare.scheduling.v1.Crop.state:type_name -> breakshare.scheduling.v1.CropState
-	13, // 16: breakshare.scheduling.v1.Crop.stages:type_name -> breakshare.scheduling.v1.CropStage
-	16, // 17: breakshare.scheduling.v1.Crop.compost_phase:type_name -> breakshare.type.v1.CompostPhase
-	10, // 18: breakshare.scheduling.v1.Crop.breaks:type_name -> breakshare.scheduling.v1.BreakProfile
-	19, // [19:19] is the sub-list for method output_type
-	19, // [19:19] is the sub-list for method input_type
-	19, // [19:19] is the sub-list for extension type_name
-	19, // [19:19] is the sub-list for extension extendee
-	0,  // [0:19] is the sub-list for field type_name
+	8,  // 0: breakshare.scheduling.v1.Room.growing_system:type_name -> breakshare.type.v1.GrowingSystem
+	9,  // 1: breakshare.scheduling.v1.CropStage.kind:type_name -> breakshare.scheduling.v1.StageKind
+	10, // 2: breakshare.scheduling.v1.CropStage.place:type_name -> breakshare.scheduling.v1.Place
+	11, // 3: breakshare.scheduling.v1.CropStage.days:type_name -> breakshare.scheduling.v1.Range
+	0,  // 4: breakshare.scheduling.v1.Crop.state:type_name -> breakshare.scheduling.v1.CropState
+	4,  // 5: breakshare.scheduling.v1.Crop.stages:type_name -> breakshare.scheduling.v1.CropStage
+	12, // 6: breakshare.scheduling.v1.Crop.compost_phase:type_name -> breakshare.type.v1.CompostPhase
+	13, // 7: breakshare.scheduling.v1.Crop.breaks:type_name -> breakshare.scheduling.v1.BreakProfile
+	14, // 8: breakshare.scheduling.v1.Crop.bears:type_name -> breakshare.scheduling.v1.Bearing
+	7,  // 9: breakshare.scheduling.v1.Crop.sources:type_name -> breakshare.scheduling.v1.Crop.SourcesEntry
+	8,  // 10: breakshare.scheduling.v1.Crop.growing_system:type_name -> breakshare.type.v1.GrowingSystem
+	15, // 11: breakshare.scheduling.v1.Crop.SourcesEntry.value:type_name -> breakshare.scheduling.v1.Source
+	12, // [12:12] is the sub-list for method output_type
+	12, // [12:12] is the sub-list for method input_type
+	12, // [12:12] is the sub-list for extension type_name
+	12, // [12:12] is the sub-list for extension extendee
+	0,  // [0:12] is the sub-list for field type_name
 }
 
 func init() { file_breakshare_scheduling_v1_crop_proto_init() }
@@ -1617,15 +955,16 @@ func file_breakshare_scheduling_v1_crop_proto_init() {
 	if File_breakshare_scheduling_v1_crop_proto != nil {
 		return
 	}
+	file_breakshare_scheduling_v1_programme_proto_init()
+	file_breakshare_scheduling_v1_crop_proto_msgTypes[3].OneofWrappers = []any{}
 	file_breakshare_scheduling_v1_crop_proto_msgTypes[4].OneofWrappers = []any{}
-	file_breakshare_scheduling_v1_crop_proto_msgTypes[9].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_breakshare_scheduling_v1_crop_proto_rawDesc), len(file_breakshare_scheduling_v1_crop_proto_rawDesc)),
-			NumEnums:      4,
-			NumMessages:   11,
+			NumEnums:      1,
+			NumMessages:   7,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

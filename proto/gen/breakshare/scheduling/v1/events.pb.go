@@ -384,7 +384,7 @@ var File_breakshare_scheduling_v1_events_proto protoreflect.FileDescriptor
 
 const file_breakshare_scheduling_v1_events_proto_rawDesc = "" +
 	"\n" +
-	"%breakshare/scheduling/v1/events.proto\x12\x18breakshare.scheduling.v1\x1a#breakshare/scheduling/v1/crop.proto\"Y\n" +
+	"%breakshare/scheduling/v1/events.proto\x12\x18breakshare.scheduling.v1\x1a#breakshare/scheduling/v1/crop.proto\x1a(breakshare/scheduling/v1/programme.proto\"Y\n" +
 	"\tCoopSaved\x122\n" +
 	"\x04coop\x18\x01 \x01(\v2\x1e.breakshare.scheduling.v1.CoopR\x04coop\x12\x18\n" +
 	"\aversion\x18\x02 \x01(\x03R\aversion\"Y\n" +
@@ -453,6 +453,7 @@ func file_breakshare_scheduling_v1_events_proto_init() {
 		return
 	}
 	file_breakshare_scheduling_v1_crop_proto_init()
+	file_breakshare_scheduling_v1_programme_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{

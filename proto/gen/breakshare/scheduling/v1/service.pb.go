@@ -750,7 +750,8 @@ type CropPlan struct {
 	CropId string `protobuf:"bytes,1,opt,name=crop_id,json=cropId,proto3" json:"crop_id,omitempty"`
 	// The room to fill.
 	RoomId string `protobuf:"bytes,2,opt,name=room_id,json=roomId,proto3" json:"room_id,omitempty"`
-	// The programme to grow by; its newest version is taken.
+	// The programme to grow by; its newest version is taken. It must suit the room's growing
+	// system.
 	ProgrammeId string `protobuf:"bytes,3,opt,name=programme_id,json=programmeId,proto3" json:"programme_id,omitempty"`
 	// One of the two dates, ISO 8601.
 	//
@@ -1400,8 +1401,10 @@ func (x *GetCalendarRequest) GetFarmId() string {
 // GetCalendarResponse lists crops by room and fill date.
 type GetCalendarResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// The crops that occupy a room on any day of the span.
-	Crops         []*Crop `protobuf:"bytes,1,rep,name=crops,proto3" json:"crops,omitempty"`
+	// The crops; those called off before filling are left out.
+	Crops []*Crop `protobuf:"bytes,1,rep,name=crops,proto3" json:"crops,omitempty"`
+	// The rooms that two of these crops hold on the same days, by first day and room.
+	Conflicts     []*CropConflict `protobuf:"bytes,2,rep,name=conflicts,proto3" json:"conflicts,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1443,11 +1446,18 @@ func (x *GetCalendarResponse) GetCrops() []*Crop {
 	return nil
 }
 
+func (x *GetCalendarResponse) GetConflicts() []*CropConflict {
+	if x != nil {
+		return x.Conflicts
+	}
+	return nil
+}
+
 var File_breakshare_scheduling_v1_service_proto protoreflect.FileDescriptor
 
 const file_breakshare_scheduling_v1_service_proto_rawDesc = "" +
 	"\n" +
-	"&breakshare/scheduling/v1/service.proto\x12\x18breakshare.scheduling.v1\x1a#breakshare/scheduling/v1/crop.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\"v\n" +
+	"&breakshare/scheduling/v1/service.proto\x12\x18breakshare.scheduling.v1\x1a#breakshare/scheduling/v1/crop.proto\x1a(breakshare/scheduling/v1/programme.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\"v\n" +
 	"\x0fSaveCoopRequest\x12'\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12:\n" +
@@ -1534,9 +1544,10 @@ const file_breakshare_scheduling_v1_service_proto_rawDesc = "" +
 	"\x12GetCalendarRequest\x12@\n" +
 	"\tfrom_date\x18\x01 \x01(\tB#\xbaH r\x1e2\x1c^[0-9]{4}-[0-9]{2}-[0-9]{2}$R\bfromDate\x12<\n" +
 	"\ato_date\x18\x02 \x01(\tB#\xbaH r\x1e2\x1c^[0-9]{4}-[0-9]{2}-[0-9]{2}$R\x06toDate\x12 \n" +
-	"\afarm_id\x18\x03 \x01(\tB\a\xbaH\x04r\x02\x18@R\x06farmId\"K\n" +
+	"\afarm_id\x18\x03 \x01(\tB\a\xbaH\x04r\x02\x18@R\x06farmId\"\x91\x01\n" +
 	"\x13GetCalendarResponse\x124\n" +
-	"\x05crops\x18\x01 \x03(\v2\x1e.breakshare.scheduling.v1.CropR\x05crops2\xe4\x10\n" +
+	"\x05crops\x18\x01 \x03(\v2\x1e.breakshare.scheduling.v1.CropR\x05crops\x12D\n" +
+	"\tconflicts\x18\x02 \x03(\v2&.breakshare.scheduling.v1.CropConflictR\tconflicts2\xe4\x10\n" +
 	"\x11SchedulingService\x12j\n" +
 	"\bSaveCoop\x12).breakshare.scheduling.v1.SaveCoopRequest\x1a\x1e.breakshare.scheduling.v1.Coop\"\x13\x82\xd3\xe4\x93\x02\r:\x01*\x1a\b/v1/coop\x12h\n" +
 	"\aGetCoop\x12(.breakshare.scheduling.v1.GetCoopRequest\x1a\x1e.breakshare.scheduling.v1.Coop\"\x13\x82\xd3\xe4\x93\x02\n" +
@@ -1602,6 +1613,7 @@ var file_breakshare_scheduling_v1_service_proto_goTypes = []any{
 	(*Programme)(nil),                 // 29: breakshare.scheduling.v1.Programme
 	(*Crop)(nil),                      // 30: breakshare.scheduling.v1.Crop
 	(StageKind)(0),                    // 31: breakshare.scheduling.v1.StageKind
+	(*CropConflict)(nil),              // 32: breakshare.scheduling.v1.CropConflict
 }
 var file_breakshare_scheduling_v1_service_proto_depIdxs = []int32{
 	26, // 0: breakshare.scheduling.v1.SaveCoopRequest.coop:type_name -> breakshare.scheduling.v1.Coop
@@ -1623,43 +1635,44 @@ var file_breakshare_scheduling_v1_service_proto_depIdxs = []int32{
 	20, // 16: breakshare.scheduling.v1.BatchRecordStagesRequest.records:type_name -> breakshare.scheduling.v1.StageRecord
 	30, // 17: breakshare.scheduling.v1.BatchRecordStagesResponse.crops:type_name -> breakshare.scheduling.v1.Crop
 	30, // 18: breakshare.scheduling.v1.GetCalendarResponse.crops:type_name -> breakshare.scheduling.v1.Crop
-	0,  // 19: breakshare.scheduling.v1.SchedulingService.SaveCoop:input_type -> breakshare.scheduling.v1.SaveCoopRequest
-	1,  // 20: breakshare.scheduling.v1.SchedulingService.GetCoop:input_type -> breakshare.scheduling.v1.GetCoopRequest
-	2,  // 21: breakshare.scheduling.v1.SchedulingService.SaveFarm:input_type -> breakshare.scheduling.v1.SaveFarmRequest
-	3,  // 22: breakshare.scheduling.v1.SchedulingService.BatchSaveFarms:input_type -> breakshare.scheduling.v1.BatchSaveFarmsRequest
-	5,  // 23: breakshare.scheduling.v1.SchedulingService.ListFarms:input_type -> breakshare.scheduling.v1.ListFarmsRequest
-	7,  // 24: breakshare.scheduling.v1.SchedulingService.SaveRoom:input_type -> breakshare.scheduling.v1.SaveRoomRequest
-	8,  // 25: breakshare.scheduling.v1.SchedulingService.BatchSaveRooms:input_type -> breakshare.scheduling.v1.BatchSaveRoomsRequest
-	10, // 26: breakshare.scheduling.v1.SchedulingService.ListRooms:input_type -> breakshare.scheduling.v1.ListRoomsRequest
-	12, // 27: breakshare.scheduling.v1.SchedulingService.SaveProgramme:input_type -> breakshare.scheduling.v1.SaveProgrammeRequest
-	13, // 28: breakshare.scheduling.v1.SchedulingService.ListProgrammes:input_type -> breakshare.scheduling.v1.ListProgrammesRequest
-	16, // 29: breakshare.scheduling.v1.SchedulingService.PlanCrop:input_type -> breakshare.scheduling.v1.PlanCropRequest
-	17, // 30: breakshare.scheduling.v1.SchedulingService.BatchPlanCrops:input_type -> breakshare.scheduling.v1.BatchPlanCropsRequest
-	19, // 31: breakshare.scheduling.v1.SchedulingService.RecordStage:input_type -> breakshare.scheduling.v1.RecordStageRequest
-	21, // 32: breakshare.scheduling.v1.SchedulingService.BatchRecordStages:input_type -> breakshare.scheduling.v1.BatchRecordStagesRequest
-	23, // 33: breakshare.scheduling.v1.SchedulingService.EndCrop:input_type -> breakshare.scheduling.v1.EndCropRequest
-	24, // 34: breakshare.scheduling.v1.SchedulingService.GetCalendar:input_type -> breakshare.scheduling.v1.GetCalendarRequest
-	26, // 35: breakshare.scheduling.v1.SchedulingService.SaveCoop:output_type -> breakshare.scheduling.v1.Coop
-	26, // 36: breakshare.scheduling.v1.SchedulingService.GetCoop:output_type -> breakshare.scheduling.v1.Coop
-	27, // 37: breakshare.scheduling.v1.SchedulingService.SaveFarm:output_type -> breakshare.scheduling.v1.Farm
-	4,  // 38: breakshare.scheduling.v1.SchedulingService.BatchSaveFarms:output_type -> breakshare.scheduling.v1.BatchSaveFarmsResponse
-	6,  // 39: breakshare.scheduling.v1.SchedulingService.ListFarms:output_type -> breakshare.scheduling.v1.ListFarmsResponse
-	28, // 40: breakshare.scheduling.v1.SchedulingService.SaveRoom:output_type -> breakshare.scheduling.v1.Room
-	9,  // 41: breakshare.scheduling.v1.SchedulingService.BatchSaveRooms:output_type -> breakshare.scheduling.v1.BatchSaveRoomsResponse
-	11, // 42: breakshare.scheduling.v1.SchedulingService.ListRooms:output_type -> breakshare.scheduling.v1.ListRoomsResponse
-	29, // 43: breakshare.scheduling.v1.SchedulingService.SaveProgramme:output_type -> breakshare.scheduling.v1.Programme
-	14, // 44: breakshare.scheduling.v1.SchedulingService.ListProgrammes:output_type -> breakshare.scheduling.v1.ListProgrammesResponse
-	30, // 45: breakshare.scheduling.v1.SchedulingService.PlanCrop:output_type -> breakshare.scheduling.v1.Crop
-	18, // 46: breakshare.scheduling.v1.SchedulingService.BatchPlanCrops:output_type -> breakshare.scheduling.v1.BatchPlanCropsResponse
-	30, // 47: breakshare.scheduling.v1.SchedulingService.RecordStage:output_type -> breakshare.scheduling.v1.Crop
-	22, // 48: breakshare.scheduling.v1.SchedulingService.BatchRecordStages:output_type -> breakshare.scheduling.v1.BatchRecordStagesResponse
-	30, // 49: breakshare.scheduling.v1.SchedulingService.EndCrop:output_type -> breakshare.scheduling.v1.Crop
-	25, // 50: breakshare.scheduling.v1.SchedulingService.GetCalendar:output_type -> breakshare.scheduling.v1.GetCalendarResponse
-	35, // [35:51] is the sub-list for method output_type
-	19, // [19:35] is the sub-list for method input_type
-	19, // [19:19] is the sub-list for extension type_name
-	19, // [19:19] is the sub-list for extension extendee
-	0,  // [0:19] is the sub-list for field type_name
+	32, // 19: breakshare.scheduling.v1.GetCalendarResponse.conflicts:type_name -> breakshare.scheduling.v1.CropConflict
+	0,  // 20: breakshare.scheduling.v1.SchedulingService.SaveCoop:input_type -> breakshare.scheduling.v1.SaveCoopRequest
+	1,  // 21: breakshare.scheduling.v1.SchedulingService.GetCoop:input_type -> breakshare.scheduling.v1.GetCoopRequest
+	2,  // 22: breakshare.scheduling.v1.SchedulingService.SaveFarm:input_type -> breakshare.scheduling.v1.SaveFarmRequest
+	3,  // 23: breakshare.scheduling.v1.SchedulingService.BatchSaveFarms:input_type -> breakshare.scheduling.v1.BatchSaveFarmsRequest
+	5,  // 24: breakshare.scheduling.v1.SchedulingService.ListFarms:input_type -> breakshare.scheduling.v1.ListFarmsRequest
+	7,  // 25: breakshare.scheduling.v1.SchedulingService.SaveRoom:input_type -> breakshare.scheduling.v1.SaveRoomRequest
+	8,  // 26: breakshare.scheduling.v1.SchedulingService.BatchSaveRooms:input_type -> breakshare.scheduling.v1.BatchSaveRoomsRequest
+	10, // 27: breakshare.scheduling.v1.SchedulingService.ListRooms:input_type -> breakshare.scheduling.v1.ListRoomsRequest
+	12, // 28: breakshare.scheduling.v1.SchedulingService.SaveProgramme:input_type -> breakshare.scheduling.v1.SaveProgrammeRequest
+	13, // 29: breakshare.scheduling.v1.SchedulingService.ListProgrammes:input_type -> breakshare.scheduling.v1.ListProgrammesRequest
+	16, // 30: breakshare.scheduling.v1.SchedulingService.PlanCrop:input_type -> breakshare.scheduling.v1.PlanCropRequest
+	17, // 31: breakshare.scheduling.v1.SchedulingService.BatchPlanCrops:input_type -> breakshare.scheduling.v1.BatchPlanCropsRequest
+	19, // 32: breakshare.scheduling.v1.SchedulingService.RecordStage:input_type -> breakshare.scheduling.v1.RecordStageRequest
+	21, // 33: breakshare.scheduling.v1.SchedulingService.BatchRecordStages:input_type -> breakshare.scheduling.v1.BatchRecordStagesRequest
+	23, // 34: breakshare.scheduling.v1.SchedulingService.EndCrop:input_type -> breakshare.scheduling.v1.EndCropRequest
+	24, // 35: breakshare.scheduling.v1.SchedulingService.GetCalendar:input_type -> breakshare.scheduling.v1.GetCalendarRequest
+	26, // 36: breakshare.scheduling.v1.SchedulingService.SaveCoop:output_type -> breakshare.scheduling.v1.Coop
+	26, // 37: breakshare.scheduling.v1.SchedulingService.GetCoop:output_type -> breakshare.scheduling.v1.Coop
+	27, // 38: breakshare.scheduling.v1.SchedulingService.SaveFarm:output_type -> breakshare.scheduling.v1.Farm
+	4,  // 39: breakshare.scheduling.v1.SchedulingService.BatchSaveFarms:output_type -> breakshare.scheduling.v1.BatchSaveFarmsResponse
+	6,  // 40: breakshare.scheduling.v1.SchedulingService.ListFarms:output_type -> breakshare.scheduling.v1.ListFarmsResponse
+	28, // 41: breakshare.scheduling.v1.SchedulingService.SaveRoom:output_type -> breakshare.scheduling.v1.Room
+	9,  // 42: breakshare.scheduling.v1.SchedulingService.BatchSaveRooms:output_type -> breakshare.scheduling.v1.BatchSaveRoomsResponse
+	11, // 43: breakshare.scheduling.v1.SchedulingService.ListRooms:output_type -> breakshare.scheduling.v1.ListRoomsResponse
+	29, // 44: breakshare.scheduling.v1.SchedulingService.SaveProgramme:output_type -> breakshare.scheduling.v1.Programme
+	14, // 45: breakshare.scheduling.v1.SchedulingService.ListProgrammes:output_type -> breakshare.scheduling.v1.ListProgrammesResponse
+	30, // 46: breakshare.scheduling.v1.SchedulingService.PlanCrop:output_type -> breakshare.scheduling.v1.Crop
+	18, // 47: breakshare.scheduling.v1.SchedulingService.BatchPlanCrops:output_type -> breakshare.scheduling.v1.BatchPlanCropsResponse
+	30, // 48: breakshare.scheduling.v1.SchedulingService.RecordStage:output_type -> breakshare.scheduling.v1.Crop
+	22, // 49: breakshare.scheduling.v1.SchedulingService.BatchRecordStages:output_type -> breakshare.scheduling.v1.BatchRecordStagesResponse
+	30, // 50: breakshare.scheduling.v1.SchedulingService.EndCrop:output_type -> breakshare.scheduling.v1.Crop
+	25, // 51: breakshare.scheduling.v1.SchedulingService.GetCalendar:output_type -> breakshare.scheduling.v1.GetCalendarResponse
+	36, // [36:52] is the sub-list for method output_type
+	20, // [20:36] is the sub-list for method input_type
+	20, // [20:20] is the sub-list for extension type_name
+	20, // [20:20] is the sub-list for extension extendee
+	0,  // [0:20] is the sub-list for field type_name
 }
 
 func init() { file_breakshare_scheduling_v1_service_proto_init() }
@@ -1668,6 +1681,7 @@ func file_breakshare_scheduling_v1_service_proto_init() {
 		return
 	}
 	file_breakshare_scheduling_v1_crop_proto_init()
+	file_breakshare_scheduling_v1_programme_proto_init()
 	file_breakshare_scheduling_v1_service_proto_msgTypes[15].OneofWrappers = []any{
 		(*CropPlan_FillDate)(nil),
 		(*CropPlan_FirstPickDate)(nil),

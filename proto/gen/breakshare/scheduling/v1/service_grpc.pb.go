@@ -62,23 +62,28 @@ type SchedulingServiceClient interface {
 	BatchSaveRooms(ctx context.Context, in *BatchSaveRoomsRequest, opts ...grpc.CallOption) (*BatchSaveRoomsResponse, error)
 	// ListRooms returns the rooms of the co-op or of one farm by id.
 	ListRooms(ctx context.Context, in *ListRoomsRequest, opts ...grpc.CallOption) (*ListRoomsResponse, error)
-	// SaveProgramme makes a new version of a crop programme. Running crops keep theirs.
+	// SaveProgramme makes a new version of a crop programme. Crops planned before keep theirs.
+	// Saving over a built-in programme, with its etag, makes the co-op's own, which takes the
+	// built-in one's place.
 	SaveProgramme(ctx context.Context, in *SaveProgrammeRequest, opts ...grpc.CallOption) (*Programme, error)
 	// ListProgrammes returns the newest version of each programme: the built-in ones and
 	// the co-op's own, by id.
 	ListProgrammes(ctx context.Context, in *ListProgrammesRequest, opts ...grpc.CallOption) (*ListProgrammesResponse, error)
 	// PlanCrop plans one crop, forwards from a fill date or backwards from a wanted first pick.
-	// FAILED_PRECONDITION with both crops named where the room is taken.
+	// FAILED_PRECONDITION where the room is taken, with both crops and the least move that frees
+	// the days. A crop that is planned already just so is returned as it is.
 	PlanCrop(ctx context.Context, in *PlanCropRequest, opts ...grpc.CallOption) (*Crop, error)
 	// BatchPlanCrops plans many crops, all or none.
 	BatchPlanCrops(ctx context.Context, in *BatchPlanCropsRequest, opts ...grpc.CallOption) (*BatchPlanCropsResponse, error)
 	// RecordStage records the day on which a step of a crop really began; what follows shifts.
+	// A step recorded before takes the new day.
 	RecordStage(ctx context.Context, in *RecordStageRequest, opts ...grpc.CallOption) (*Crop, error)
 	// BatchRecordStages records many steps, all or none, in the order given.
 	BatchRecordStages(ctx context.Context, in *BatchRecordStagesRequest, opts ...grpc.CallOption) (*BatchRecordStagesResponse, error)
-	// EndCrop ends a running or planned crop and frees its room.
+	// EndCrop ends a running crop on the day its room is free, or calls off a planned one.
 	EndCrop(ctx context.Context, in *EndCropRequest, opts ...grpc.CallOption) (*Crop, error)
-	// GetCalendar returns the crops that occupy a room between two dates, by room and fill date.
+	// GetCalendar returns the crops whose days, from filling until the room is free, touch a
+	// span of dates, by room and fill date, and the rooms that are doubly held.
 	GetCalendar(ctx context.Context, in *GetCalendarRequest, opts ...grpc.CallOption) (*GetCalendarResponse, error)
 }
 
@@ -272,23 +277,28 @@ type SchedulingServiceServer interface {
 	BatchSaveRooms(context.Context, *BatchSaveRoomsRequest) (*BatchSaveRoomsResponse, error)
 	// ListRooms returns the rooms of the co-op or of one farm by id.
 	ListRooms(context.Context, *ListRoomsRequest) (*ListRoomsResponse, error)
-	// SaveProgramme makes a new version of a crop programme. Running crops keep theirs.
+	// SaveProgramme makes a new version of a crop programme. Crops planned before keep theirs.
+	// Saving over a built-in programme, with its etag, makes the co-op's own, which takes the
+	// built-in one's place.
 	SaveProgramme(context.Context, *SaveProgrammeRequest) (*Programme, error)
 	// ListProgrammes returns the newest version of each programme: the built-in ones and
 	// the co-op's own, by id.
 	ListProgrammes(context.Context, *ListProgrammesRequest) (*ListProgrammesResponse, error)
 	// PlanCrop plans one crop, forwards from a fill date or backwards from a wanted first pick.
-	// FAILED_PRECONDITION with both crops named where the room is taken.
+	// FAILED_PRECONDITION where the room is taken, with both crops and the least move that frees
+	// the days. A crop that is planned already just so is returned as it is.
 	PlanCrop(context.Context, *PlanCropRequest) (*Crop, error)
 	// BatchPlanCrops plans many crops, all or none.
 	BatchPlanCrops(context.Context, *BatchPlanCropsRequest) (*BatchPlanCropsResponse, error)
 	// RecordStage records the day on which a step of a crop really began; what follows shifts.
+	// A step recorded before takes the new day.
 	RecordStage(context.Context, *RecordStageRequest) (*Crop, error)
 	// BatchRecordStages records many steps, all or none, in the order given.
 	BatchRecordStages(context.Context, *BatchRecordStagesRequest) (*BatchRecordStagesResponse, error)
-	// EndCrop ends a running or planned crop and frees its room.
+	// EndCrop ends a running crop on the day its room is free, or calls off a planned one.
 	EndCrop(context.Context, *EndCropRequest) (*Crop, error)
-	// GetCalendar returns the crops that occupy a room between two dates, by room and fill date.
+	// GetCalendar returns the crops whose days, from filling until the room is free, touch a
+	// span of dates, by room and fill date, and the rooms that are doubly held.
 	GetCalendar(context.Context, *GetCalendarRequest) (*GetCalendarResponse, error)
 	mustEmbedUnimplementedSchedulingServiceServer()
 }
