@@ -1,0 +1,247 @@
+package flow
+
+// pivot brings arc in into the basis and says false, changing nothing, if the
+// cycle it closes has no bound.
+func (s *Solver) pivot(in int32) bool {
+	tail, head := s.tail[in], s.headOf(in)
+	room := s.room(in)
+	s.work.Pivots++
+	if room == 0 {
+		s.state[in] = -s.state[in]
+		s.work.Degenerate++
+		return true
+	}
+	// Flow runs from a to b along in, then back from b to a through the tree.
+	a, b := tail, head
+	if s.state[in] < 0 {
+		a, b = b, a
+	}
+	out, join, delta, atB := s.leaving(a, b, room)
+	if delta > unlimited/2 {
+		s.work.Pivots--
+		return false
+	}
+	if delta > 0 {
+		s.send(a, b, join, delta)
+	} else {
+		s.work.Degenerate++
+	}
+	if out == none {
+		s.state[in] = -s.state[in]
+		return true
+	}
+	s.release(out)
+	flow := delta
+	if s.state[in] < 0 {
+		flow = room - delta
+		s.state[in] = 1
+	}
+	// The subtree of out is cut off and hung by in: at lower, inside the
+	// subtree, from upper, outside.
+	lower, upper := a, b
+	if atB {
+		lower, upper = b, a
+	}
+	link := treeNode{parent: upper, pred: in, upward: lower == tail, up: flow, down: room - flow}
+	if link.upward {
+		link.up, link.down = link.down, link.up
+	}
+	if lower == out && s.isRestingLeaf(out) {
+		s.moveLeaf(out, join, link)
+	} else {
+		s.moveSubtree(lower, out, join, link)
+	}
+	return true
+}
+
+func (s *Solver) headOf(a int32) int32 {
+	if s.grouped {
+		_, head := s.ends(s.p, s.input[a])
+		return head
+	}
+	return s.head[a]
+}
+
+// room is the capacity of arc a above its least flow.
+func (s *Solver) room(a int32) int64 {
+	i := s.input[a]
+	c := s.p.Cap[i]
+	if c == Unlimited {
+		return unlimited
+	}
+	return c - s.p.low(int(i))
+}
+
+// leaving climbs from a and b to where their paths join and finds how much can
+// be sent around the cycle and which arc gives out: the last blocking one in
+// the direction of the flow, counted from the join, which keeps the basis
+// strongly feasible and so rules out cycling. The arc is named by its lower
+// node, none if the entering arc itself blocks first; atB tells on whose side.
+func (s *Solver) leaving(a, b int32, room int64) (out, join int32, delta int64, atB bool) {
+	node := s.node
+	least, leastB := room, room
+	out = none
+	outB := none
+	for a != b {
+		ta, tb := &node[a], &node[b]
+		if ta.size < tb.size {
+			if ta.down < least {
+				least, out = ta.down, a
+			}
+			a = ta.parent
+		} else {
+			if tb.up <= leastB {
+				leastB, outB = tb.up, b
+			}
+			b = tb.parent
+		}
+	}
+	if outB != none && leastB <= least {
+		return outB, a, leastB, true
+	}
+	return out, a, least, false
+}
+
+// send moves delta around the cycle: down from join to a, up from b to join.
+func (s *Solver) send(a, b, join int32, delta int64) {
+	node := s.node
+	for a != join {
+		t := &node[a]
+		t.down -= delta
+		t.up += delta
+		a = t.parent
+	}
+	for b != join {
+		t := &node[b]
+		t.up -= delta
+		t.down += delta
+		b = t.parent
+	}
+}
+
+// release notes at which bound the arc above out leaves the basis.
+func (s *Solver) release(out int32) {
+	t := &s.node[out]
+	if t.pred >= s.arcs {
+		return
+	}
+	s.state[t.pred] = 1
+	if t.flow() != 0 {
+		s.state[t.pred] = -1
+	}
+}
+
+// moveLeaf hangs a resting leaf elsewhere; nothing hangs from it.
+func (s *Solver) moveLeaf(leaf, join int32, link treeNode) {
+	t := &s.node[leaf]
+	s.resizePath(t.parent, join, -1)
+	s.resizePath(link.parent, join, 1)
+	s.node[t.parent].kids--
+	s.node[link.parent].kids++
+	s.connect(leaf, link)
+	s.value[leaf] = s.offset(leaf)
+	s.base[leaf] = link.parent
+}
+
+// resizePath adds k to the sizes from u up to, not including, join.
+func (s *Solver) resizePath(u, join, k int32) {
+	for u != join {
+		t := &s.node[u]
+		t.size += k
+		u = t.parent
+	}
+}
+
+// connect gives u the parent and the arc of link.
+func (s *Solver) connect(u int32, link treeNode) {
+	t := &s.node[u]
+	t.parent, t.pred, t.upward, t.up, t.down = link.parent, link.pred, link.upward, link.up, link.down
+}
+
+// moveSubtree turns the subtree of out around so that lower is its top, hangs
+// it by link and shifts its potentials.
+func (s *Solver) moveSubtree(lower, out, join int32, link treeNode) {
+	reduced := s.costOf(link.pred)
+	if link.upward {
+		reduced += s.pot(lower) - s.pot(link.parent)
+	} else {
+		reduced = s.pot(lower) - s.pot(link.parent) - reduced
+	}
+	if s.isRestingLeaf(lower) {
+		s.wake(lower)
+	}
+	if s.isRestingLeaf(link.parent) {
+		s.wake(link.parent)
+	}
+	old := s.node[out].parent
+	size := s.node[out].size
+	s.resizePath(old, join, -size)
+	s.resizePath(link.parent, join, size)
+	s.node[old].kids--
+	s.node[link.parent].kids++
+	s.rethread(lower, out, link)
+	if lower != out {
+		s.node[lower].kids++
+		s.node[out].kids--
+		if s.isRestingLeaf(out) {
+			s.settle(out)
+		}
+	}
+	if s.isRestingLeaf(old) {
+		s.settle(old)
+	}
+	value, thread := s.value, s.thread
+	for u, last := lower, s.node[lower].last; ; u = thread[u] {
+		value[u] -= reduced
+		if u == last {
+			return
+		}
+	}
+}
+
+// rethread reverses the path from lower up to out and moves the subtree's run
+// of the thread behind link.parent. For each node of the path its own run,
+// less the run of the child it came from, is appended to the run so far.
+func (s *Solver) rethread(lower, out int32, link treeNode) {
+	node, thread, back := s.node, s.thread, s.back
+	old, size := node[out].parent, node[out].size
+
+	before, last := back[out], node[out].last
+	after := thread[last]
+	thread[before], back[after] = after, before
+	s.moveLast(old, last, before)
+
+	tail := node[lower].last // end of the run so far
+	end, follow := tail, thread[tail]
+	prior := back[lower]
+	below := node[lower].size
+	hold := node[lower]
+	s.connect(lower, link)
+	node[lower].size = size
+	for u := lower; u != out; {
+		w := hold.parent
+		t := &node[w]
+		next, wBack := *t, back[w]
+		thread[tail], back[w] = w, tail
+		if next.last != end {
+			thread[prior], back[follow] = follow, prior
+			end, follow = next.last, thread[next.last]
+			tail = end
+		} else {
+			tail = prior
+		}
+		t.parent, t.pred, t.upward, t.up, t.down = u, hold.pred, !hold.upward, hold.down, hold.up
+		t.size = size - below
+		below = next.size
+		prior, hold, u = wBack, next, w
+	}
+	for u := out; u != lower; u = node[u].parent {
+		node[u].last = tail
+	}
+	node[lower].last = tail
+
+	after = thread[link.parent]
+	thread[link.parent], back[lower] = lower, link.parent
+	thread[tail], back[after] = after, tail
+	s.moveLast(link.parent, link.parent, tail)
+}

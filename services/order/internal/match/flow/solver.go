@@ -1,0 +1,234 @@
+package flow
+
+import (
+	"context"
+	"fmt"
+)
+
+// Options of a solve. The zero value is usable.
+type Options struct {
+	// Progress, if set, is called from time to time (every few thousand
+	// pivots) and once at the end. It must not call the Solver.
+	Progress func(Progress)
+}
+
+// Progress tells how far a solve has come.
+type Progress struct {
+	// Pivots so far; Degenerate ones among them moved no flow.
+	Pivots, Degenerate int64
+	// Scanned counts reduced costs computed.
+	Scanned int64
+}
+
+// Result is an optimal flow and its proof. Its slices belong to the Solver
+// and hold until its next Solve or Resolve.
+type Result struct {
+	// Flow on each arc, in units, between Low and Cap.
+	Flow []int64
+	// Potential of each node, in cost per unit. With the reduced cost
+	// Cost + Potential[From] - Potential[To], an arc of positive reduced cost
+	// is at its least flow and one of negative reduced cost at capacity.
+	Potential []int64
+	// Cost is the sum of Flow times Cost.
+	Cost int64
+	// Work done.
+	Work Progress
+}
+
+// checkEvery is the number of pivots between looks at the context; it also
+// paces Progress. At a few microseconds each that is about every 10 ms.
+const checkEvery = 4096
+
+// Solver solves problems one after another and keeps its memory between them.
+// The zero value is ready. It is not safe for use by several goroutines.
+type Solver struct {
+	p *Problem // the problem being solved; nil between solves
+
+	layout
+	tree
+
+	// penalty is the cost per unit of an artificial arc. It starts near the
+	// dearest arc and is raised only while flow remains on artificial arcs.
+	penalty, maxPenalty int64
+
+	supply []int64 // of each node after least flows, in solver direction
+	block  int     // arcs priced before the best of them enters
+	next   int     // where pricing goes on: a group or an arc
+	work   Progress
+
+	flow, potential []int64
+	order           []int32 // scratch: nodes, parents first
+	ready           bool    // tree and layout hold the basis of a finished solve
+}
+
+// Solve finds a least-cost flow of p from scratch. It returns *MalformedError
+// or *OverflowError for a problem that is refused, *InfeasibleError or
+// *UnboundedError with a proof, or the context's error, wrapped, when ctx ends
+// first.
+func (s *Solver) Solve(ctx context.Context, p *Problem, opts Options) (Result, error) {
+	s.ready = false
+	maxCost, err := p.check()
+	if err != nil {
+		return Result{}, err
+	}
+	if err := balanced(p); err != nil {
+		return Result{}, err
+	}
+	s.p = p
+	defer func() { s.p = nil }()
+	s.layout.arrange(p)
+	s.load(maxCost, false)
+	s.tree.reset(len(p.Supply))
+	s.markLeafable()
+	s.start()
+	return s.run(ctx, maxCost, opts)
+}
+
+// load takes the numbers of the problem, as opposed to its shape, into the
+// arrays of the solver. With free set all costs count as 0.
+func (s *Solver) load(maxCost int64, free bool) {
+	s.loadCosts(s.p, maxCost, free)
+	if free {
+		maxCost = 0
+	}
+	s.penalty = max(maxCost, 1)
+	s.maxPenalty = int64(len(s.p.Supply)+1)*maxCost + 1
+	s.supply = resize(s.supply, len(s.p.Supply))
+	copy(s.supply, s.p.Supply)
+	for i, low := range s.p.Low {
+		s.supply[s.p.From[i]] -= low
+		s.supply[s.p.To[i]] += low
+	}
+	if s.reversed {
+		for u := range s.supply {
+			s.supply[u] = -s.supply[u]
+		}
+	}
+	s.work = Progress{}
+	s.next = 0
+}
+
+// run improves the basis until it is optimal and reads off the answer.
+func (s *Solver) run(ctx context.Context, maxCost int64, opts Options) (Result, error) {
+	for {
+		cycle, err := s.improve(ctx, opts)
+		switch {
+		case err != nil:
+			return Result{}, err
+		case cycle >= 0 && s.raisePenalty():
+			// The cycle may owe its negative cost to a penalty still too small.
+		case cycle >= 0:
+			return Result{}, s.unbounded(ctx, cycle, maxCost, opts)
+		case !s.unmet():
+			return s.result(opts)
+		case !s.raisePenalty():
+			return Result{}, s.infeasible()
+		}
+	}
+}
+
+// improve pivots until no arc has a negative reduced cost, and returns -1; or
+// until a cycle of negative cost has no bound, and returns its entering arc.
+func (s *Solver) improve(ctx context.Context, opts Options) (int32, error) {
+	for {
+		if err := ctx.Err(); err != nil {
+			return -1, fmt.Errorf("flow: stopped after %d pivots: %w", s.work.Pivots, err)
+		}
+		for range checkEvery {
+			in := s.price()
+			if in < 0 {
+				return -1, nil
+			}
+			if !s.pivot(in) {
+				return in, nil
+			}
+		}
+		if opts.Progress != nil {
+			opts.Progress(s.work)
+		}
+	}
+}
+
+// unmet says whether flow remains on an artificial arc.
+func (s *Solver) unmet() bool {
+	for u := range s.supply {
+		if a := &s.node[u]; a.pred >= s.arcs && a.flow() > 0 {
+			return true
+		}
+	}
+	return false
+}
+
+// raisePenalty makes artificial arcs dearer and says whether it could.
+// Beyond maxPenalty no path of real arcs is dearer than an artificial one, and
+// raising it further would change nothing.
+func (s *Solver) raisePenalty() bool {
+	if s.penalty >= s.maxPenalty {
+		return false
+	}
+	if s.penalty > s.maxPenalty/4 {
+		s.penalty = s.maxPenalty
+	} else {
+		s.penalty *= 4
+	}
+	s.refreshPotentials()
+	return true
+}
+
+// result reads flows, potentials and cost off the optimal basis.
+func (s *Solver) result(opts Options) (Result, error) {
+	s.ready = true
+	s.flow = resize(s.flow, s.p.Arcs())
+	s.potential = resize(s.potential, s.p.Nodes())
+	s.readFlows()
+	for u := range s.potential {
+		s.potential[u] = s.pot(int32(u))
+		if s.reversed {
+			s.potential[u] = -s.potential[u]
+		}
+	}
+	var total sum128
+	for i, x := range s.flow {
+		total.addProduct(x, s.p.Cost[i])
+	}
+	cost, ok := total.int64()
+	if !ok {
+		return Result{}, &OverflowError{Arc: -1, Node: -1, What: "the total cost does not fit in 64 bits"}
+	}
+	if opts.Progress != nil {
+		opts.Progress(s.work)
+	}
+	return Result{Flow: s.flow, Potential: s.potential, Cost: cost, Work: s.work}, nil
+}
+
+// readFlows fills s.flow: nonbasic arcs are at a bound, tree arcs carry what
+// their lower node says, self-loops what their cost asks for.
+func (s *Solver) readFlows() {
+	p := s.p
+	for i := range s.flow {
+		s.flow[i] = p.low(i)
+		if p.From[i] == p.To[i] && p.Cost[i] < 0 {
+			s.flow[i] = p.Cap[i]
+		}
+	}
+	for a := range s.arcs {
+		if s.state[a] < 0 {
+			s.flow[s.input[a]] = p.Cap[s.input[a]]
+		}
+	}
+	for u := range p.Supply {
+		if t := &s.node[u]; t.pred < s.arcs {
+			i := s.input[t.pred]
+			s.flow[i] = p.low(int(i)) + t.flow()
+		}
+	}
+}
+
+// resize returns a slice of length n, reusing memory where there is enough.
+// Its contents are unspecified.
+func resize[T any](x []T, n int) []T {
+	if cap(x) < n {
+		return make([]T, n)
+	}
+	return x[:n]
+}

@@ -1,0 +1,221 @@
+package flow
+
+// tree is the spanning tree of the basis. Every node hangs by one arc from its
+// parent; the root is an extra node, numbered like a node after the last, from
+// which artificial arcs reach the nodes that no real arc holds yet.
+//
+// All nodes but resting leaves are on a preorder thread, so that a subtree is
+// a run of it. A resting leaf is a node that only receives and has no child;
+// its potential is kept as an offset from its parent's, see base.
+type tree struct {
+	node []treeNode
+	// thread and back run through the nodes in preorder, root first, in a ring.
+	thread, back []int32
+	// potential of node u is value[base[u]] + value[u]. For a resting leaf
+	// base is the parent; for all others it is the zero entry after the root.
+	// Both have nodes+2 entries.
+	value []int64
+	base  []int32
+}
+
+type treeNode struct {
+	parent int32
+	pred   int32 // arc to the parent; from layout.arcs on: artificial
+	size   int32 // nodes in the subtree, this one and resting leaves included
+	last   int32 // last node of the subtree on the thread
+	kids   int32
+	upward bool // pred runs from this node to the parent
+	rests  bool // only receives: rests as a leaf when it has no child
+	// up and down are the amounts that may still be sent from this node to its
+	// parent and from the parent to this node. Together they make pred's
+	// capacity.
+	up, down int64
+}
+
+// flow on the arc to the parent, above its least flow.
+func (t *treeNode) flow() int64 {
+	if t.upward {
+		return t.down
+	}
+	return t.up
+}
+
+const (
+	none int32 = -1
+	// unlimited stands for an infinite residual. Flows stay below 2^60, so
+	// what is left of it stays above unlimited/2.
+	unlimited int64 = 1 << 62
+)
+
+// reset makes room for n nodes, none of them attached.
+func (t *tree) reset(n int) {
+	t.node = resize(t.node, n+1)
+	t.thread = resize(t.thread, n+1)
+	t.back = resize(t.back, n+1)
+	t.value = resize(t.value, n+2)
+	t.base = resize(t.base, n+2)
+	for u := range t.node {
+		t.node[u] = treeNode{parent: none, pred: none}
+	}
+}
+
+func (t *tree) root() int32 { return int32(len(t.node) - 1) }
+
+// pot returns the potential of node u.
+func (t *tree) pot(u int32) int64 { return t.value[t.base[u]] + t.value[u] }
+
+func (t *tree) isRestingLeaf(u int32) bool { return t.node[u].rests && t.node[u].kids == 0 }
+
+// markLeafable says which nodes may rest as leaves. In the mixed order arcs
+// are priced by plain potentials, so none may.
+func (s *Solver) markLeafable() {
+	if !s.grouped {
+		return
+	}
+	for u, sends := range s.sends {
+		s.node[u].rests = !sends
+	}
+}
+
+// hang attaches every node without a parent to the root by an artificial arc
+// that carries its rest.
+func (s *Solver) hang() {
+	root := s.root()
+	for u, b := range s.supply {
+		t := &s.node[u]
+		if t.parent != none {
+			continue
+		}
+		t.parent, t.pred = root, s.arcs+int32(u)
+		t.upward = b >= 0
+		if t.upward {
+			t.up, t.down = unlimited-b, b
+		} else {
+			t.up, t.down = -b, unlimited+b
+		}
+	}
+}
+
+// build sets sizes, thread and potentials from the parents.
+func (s *Solver) build() {
+	s.parentsFirst()
+	root := s.root()
+	for u := range s.node {
+		t := &s.node[u]
+		t.size, t.kids, t.last = 1, 0, int32(u)
+	}
+	for k := len(s.order) - 1; k > 0; k-- {
+		u := s.order[k]
+		up := &s.node[s.node[u].parent]
+		up.size += s.node[u].size
+		up.kids++
+	}
+	s.thread[root], s.back[root] = root, root
+	for _, u := range s.order[1:] {
+		if !s.isRestingLeaf(u) {
+			s.link(u)
+		}
+	}
+	// Backwards along the thread a node's last child comes first.
+	for u := s.back[root]; u != root; u = s.back[u] {
+		if up := &s.node[s.node[u].parent]; up.last == s.node[u].parent {
+			up.last = s.node[u].last
+		}
+	}
+	s.refreshPotentials()
+}
+
+// parentsFirst fills s.order with the root and then all nodes, each after its
+// parent, by counting the children still to come and peeling leaves.
+func (s *Solver) parentsFirst() {
+	n := len(s.node)
+	s.order = resize(s.order, n)
+	for u := range s.node {
+		s.node[u].kids = 0
+	}
+	for u := range s.supply {
+		s.node[s.node[u].parent].kids++
+	}
+	k := n
+	for u := range s.node {
+		// Climb while the node just placed was its parent's last child.
+		for v := int32(u); s.node[v].kids == 0; v = s.node[v].parent {
+			s.node[v].kids = none
+			k--
+			s.order[k] = v
+			if s.node[v].parent == none {
+				break
+			}
+			s.node[s.node[v].parent].kids--
+		}
+	}
+}
+
+// link puts u on the thread right behind its parent.
+func (t *tree) link(u int32) {
+	p := t.node[u].parent
+	after := t.thread[p]
+	t.thread[p], t.back[u] = u, p
+	t.thread[u], t.back[after] = after, u
+}
+
+// moveLast replaces the last thread node of p and of its ancestors while it is
+// from.
+func (t *tree) moveLast(p, from, to int32) {
+	for p != none && t.node[p].last == from {
+		t.node[p].last = to
+		p = t.node[p].parent
+	}
+}
+
+// wake puts a resting leaf on the thread, about to get a child.
+func (t *tree) wake(u int32) {
+	t.value[u] = t.pot(u)
+	t.base[u] = t.root() + 1
+	t.link(u)
+	p := t.node[u].parent
+	t.node[u].last = u
+	t.moveLast(p, p, u)
+}
+
+// settle takes a node that lost its last child off the thread.
+func (t *tree) settle(u int32) {
+	p := t.node[u].parent
+	t.value[u] -= t.value[p]
+	t.base[u] = p
+	before, after := t.back[u], t.thread[u]
+	t.thread[before], t.back[after] = after, before
+	t.moveLast(p, u, before)
+}
+
+// refreshPotentials computes all potentials anew from the tree.
+func (s *Solver) refreshPotentials() {
+	root := s.root()
+	zero := root + 1
+	s.value[root], s.value[zero] = 0, 0
+	s.base[root], s.base[zero] = zero, zero
+	for u := s.thread[root]; u != root; u = s.thread[u] {
+		s.value[u] = s.value[s.node[u].parent] + s.offset(u)
+		s.base[u] = zero
+	}
+	for u := range s.supply {
+		if u := int32(u); s.isRestingLeaf(u) {
+			s.value[u] = s.offset(u)
+			s.base[u] = s.node[u].parent
+		}
+	}
+}
+
+// offset is the potential of u above its parent's: tree arcs have reduced
+// cost 0.
+func (s *Solver) offset(u int32) int64 {
+	t := &s.node[u]
+	c := s.penalty
+	if t.pred < s.arcs {
+		c = s.costOf(t.pred)
+	}
+	if t.upward {
+		return -c
+	}
+	return c
+}
