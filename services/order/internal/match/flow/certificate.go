@@ -50,10 +50,9 @@ func (s *Solver) infeasible() error {
 	return e
 }
 
-// unbounded names the cycle that arc in closes, provided that the problem has
-// a flow at all; otherwise it proves that there is none.
-func (s *Solver) unbounded(ctx context.Context, in int32, maxCost int64, opts Options) error {
-	e := s.cycle(in)
+// unbounded returns the cycle e, provided that the problem has a flow at all;
+// otherwise it proves that there is none.
+func (s *Solver) unbounded(ctx context.Context, e *UnboundedError, maxCost int64, opts Options) error {
 	if !s.unmet() {
 		return e
 	}
@@ -71,13 +70,16 @@ func (s *Solver) unbounded(ctx context.Context, in int32, maxCost int64, opts Op
 	return e
 }
 
-// cycle lists the arcs of the cycle that in closes, in the direction in which
+// cycle lists the arcs of the cycle that in, with the given head, closes, in the direction in which
 // flow on it lowers the cost.
-func (s *Solver) cycle(in int32) *UnboundedError {
-	tail, head := s.tail[in], s.headOf(in)
+func (s *Solver) cycle(in, head int32) *UnboundedError {
+	tail := s.tailOf(in)
 	_, join, _, _ := s.leaving(tail, head, unlimited)
 	e := &UnboundedError{}
 	add := func(a int32) {
+		if a >= s.arcs {
+			return // artificial: the penalty is still too small
+		}
 		e.Arcs = append(e.Arcs, s.input[a])
 		e.Cost += s.costOf(a)
 	}

@@ -14,21 +14,21 @@ import "math"
 type layout struct {
 	arcs    int32   // number of arcs kept
 	input   []int32 // arc of the Problem
-	tail    []int32
+	tail    []int32 // its complement, which is negative, where the arc is full
 	head    []int32 // only where grouped is false: a group's arcs share a head
 	cost32  []int32 // costs, where all fit in 32 bits, else cost64
 	cost64  []int64
 	narrow  bool
-	state   []int8 // +1 at the least flow or in the tree, -1 at capacity
 	grouped bool
 	// reversed: every arc is turned around and every supply negated, so that
 	// nodes which only send become nodes which only receive.
 	reversed bool
 	dense    bool // more than half of all sender-receiver pairs have an arc
 
-	groups []group
-	sends  []bool  // node has an arc out, self-loops aside, in solver direction
-	count  []int32 // scratch: arcs per node
+	block           int // arcs priced before the best of them enters the basis
+	groups          []group
+	sends, receives []bool  // node has an arc out, in, self-loops aside, in solver direction
+	count           []int32 // scratch: arcs per node
 }
 
 // group is a run of arcs with one head, cut so that none exceeds a block.
@@ -46,9 +46,9 @@ func (l *layout) arrange(p *Problem) {
 	in, out, kept := l.degrees(p)
 	l.arcs = kept
 	l.choose(p, in, out)
+	l.size()
 	l.input = resize(l.input, int(kept))
 	l.tail = resize(l.tail, int(kept))
-	l.state = resize(l.state, int(kept))
 	if l.grouped {
 		l.group(p, in, out)
 	} else {
@@ -90,12 +90,28 @@ func (l *layout) choose(p *Problem, in, out []int32) {
 	l.grouped = l.arcs > 0 && (l.reversed || intoSinks*100 >= need)
 	l.dense = 2*int64(l.arcs) > sinks*sources
 	if l.reversed {
-		out = in
+		in, out = out, in
 	}
 	l.sends = resize(l.sends, p.Nodes())
+	l.receives = resize(l.receives, p.Nodes())
 	for u := range l.sends {
-		l.sends[u] = out[u] > 0
+		l.sends[u], l.receives[u] = out[u] > 0, in[u] > 0
 	}
+}
+
+// full says whether arc a is outside the tree and at capacity.
+func (l *layout) full(a int32) bool { return l.tail[a] < 0 }
+
+// flip moves an arc outside the tree from one of its bounds to the other.
+func (l *layout) flip(a int32) { l.tail[a] = ^l.tail[a] }
+
+// tailOf returns the tail of arc a.
+func (l *layout) tailOf(a int32) int32 {
+	u := l.tail[a]
+	if u < 0 {
+		return ^u
+	}
+	return u
 }
 
 // ends returns tail and head of the Problem's arc i in solver direction.
@@ -114,13 +130,12 @@ func (l *layout) group(p *Problem, in, out []int32) {
 		at = out
 		tails, heads = heads, tails
 	}
-	longest := int32(blockSize(int(l.arcs)))
 	l.groups = l.groups[:0]
 	var start int32
 	for v, k := range at {
 		at[v] = start
 		for end := start + k; start < end; {
-			cut := min(end, start+longest)
+			cut := min(end, start+int32(l.block))
 			l.groups = append(l.groups, group{int32(v), start, cut})
 			start = cut
 		}
@@ -187,10 +202,17 @@ func (l *layout) costOf(a int32) int64 {
 	return l.cost64[a]
 }
 
-// blockSize is the number of arcs priced before the best of them enters the
-// basis: the square root of their number (block search; Grigoriadis, "An
-// efficient implementation of the network simplex method", Mathematical
-// Programming Study 26, 1986).
-func blockSize(arcs int) int {
-	return max(10, int(math.Sqrt(float64(arcs))))
+// size sets the block to the square root of the number of arcs (block search;
+// Grigoriadis, "An efficient implementation of the network simplex method",
+// Mathematical Programming Study 26, 1986), to half of it where the start is
+// greedy and few arcs are left to gain from.
+func (l *layout) size() {
+	l.block = int(math.Sqrt(float64(l.arcs)))
+	if l.greedy() {
+		l.block /= 2
+	}
+	l.block = max(l.block, 10)
 }
+
+// greedy says whether the greedy start pays, see start.
+func (l *layout) greedy() bool { return l.grouped && !l.dense }

@@ -1,19 +1,19 @@
 package flow
 
-// pivot brings arc in into the basis and says false, changing nothing, if the
+// pivot brings arc in, with the given head, into the basis and says false, changing nothing, if the
 // cycle it closes has no bound.
-func (s *Solver) pivot(in int32) bool {
-	tail, head := s.tail[in], s.headOf(in)
-	room := s.room(in)
+func (s *Solver) pivot(in, head int32) bool {
+	tail, full := s.tailOf(in), s.full(in)
+	room := s.room(in, head)
 	s.work.Pivots++
 	if room == 0 {
-		s.state[in] = -s.state[in]
+		s.flip(in)
 		s.work.Degenerate++
 		return true
 	}
 	// Flow runs from a to b along in, then back from b to a through the tree.
 	a, b := tail, head
-	if s.state[in] < 0 {
+	if full {
 		a, b = b, a
 	}
 	out, join, delta, atB := s.leaving(a, b, room)
@@ -27,14 +27,14 @@ func (s *Solver) pivot(in int32) bool {
 		s.work.Degenerate++
 	}
 	if out == none {
-		s.state[in] = -s.state[in]
+		s.flip(in)
 		return true
 	}
 	s.release(out)
 	flow := delta
-	if s.state[in] < 0 {
+	if full {
 		flow = room - delta
-		s.state[in] = 1
+		s.flip(in)
 	}
 	// The subtree of out is cut off and hung by in: at lower, inside the
 	// subtree, from upper, outside.
@@ -54,22 +54,19 @@ func (s *Solver) pivot(in int32) bool {
 	return true
 }
 
-func (s *Solver) headOf(a int32) int32 {
-	if s.grouped {
-		_, head := s.ends(s.p, s.input[a])
-		return head
-	}
-	return s.head[a]
-}
-
-// room is the capacity of arc a above its least flow.
-func (s *Solver) room(a int32) int64 {
+// room is the capacity of arc a, with the given head, above its least flow. It
+// is unlimited where the arc's ends bound the flow anyway.
+func (s *Solver) room(a, head int32) int64 {
 	i := s.input[a]
 	c := s.p.Cap[i]
 	if c == Unlimited {
 		return unlimited
 	}
-	return c - s.p.low(int(i))
+	c -= s.p.low(int(i))
+	if c >= s.limit[head] || c >= s.limit[s.tailOf(a)] {
+		return unlimited
+	}
+	return c
 }
 
 // leaving climbs from a and b to where their paths join and finds how much can
@@ -122,12 +119,8 @@ func (s *Solver) send(a, b, join int32, delta int64) {
 // release notes at which bound the arc above out leaves the basis.
 func (s *Solver) release(out int32) {
 	t := &s.node[out]
-	if t.pred >= s.arcs {
-		return
-	}
-	s.state[t.pred] = 1
-	if t.flow() != 0 {
-		s.state[t.pred] = -1
+	if t.pred < s.arcs && t.flow() != 0 {
+		s.flip(t.pred)
 	}
 }
 

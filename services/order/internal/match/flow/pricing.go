@@ -1,10 +1,10 @@
 package flow
 
-// price returns an arc of negative reduced cost, the best of the first block
-// that has one, or none: then the basis is optimal. The arcs of a block follow
-// on those of the block before. Tree arcs have reduced cost 0 and are never
-// chosen.
-func (s *Solver) price() int32 {
+// price returns an arc of negative reduced cost and its head, the best of the
+// first block that has one, or none: then the basis is optimal. The arcs of a
+// block follow on those of the block before. Tree arcs have reduced cost 0 and
+// are never chosen.
+func (s *Solver) price() (in, head int32) {
 	switch {
 	case s.grouped && s.narrow:
 		return priceGroups(s, s.cost32)
@@ -18,8 +18,9 @@ func (s *Solver) price() int32 {
 
 // priceGroups prices group after group; the head's potential is the same
 // throughout a group.
-func priceGroups[C int32 | int64](s *Solver, cost []C) int32 {
-	best, in := int64(0), none
+func priceGroups[C int32 | int64](s *Solver, cost []C) (in, head int32) {
+	best := int64(0)
+	in = none
 	value := s.value
 	g, block := s.next, s.block
 	scanned := 0
@@ -28,16 +29,12 @@ func priceGroups[C int32 | int64](s *Solver, cost []C) int32 {
 		if g++; g == len(s.groups) {
 			g = 0
 		}
-		head := value[s.base[gr.head]] + value[gr.head]
-		tails := s.tail[gr.start:gr.end]
-		costs := cost[gr.start:gr.end][:len(tails)]
-		states := s.state[gr.start:gr.end][:len(tails)]
-		for k, u := range tails {
-			if r := int64(states[k]) * (int64(costs[k]) + value[u] - head); r < best {
-				best, in = r, gr.start+int32(k)
-			}
+		above := value[s.base[gr.head]] + value[gr.head]
+		r, k := cheapestTail(s.tail[gr.start:gr.end], cost[gr.start:gr.end], value, above, best)
+		if k >= 0 {
+			best, in, head = r, gr.start+int32(k), gr.head
 		}
-		scanned += len(tails)
+		scanned += int(gr.end - gr.start)
 		if scanned >= block {
 			s.work.Scanned += int64(scanned)
 			scanned = 0
@@ -48,29 +45,47 @@ func priceGroups[C int32 | int64](s *Solver, cost []C) int32 {
 	}
 	s.work.Scanned += int64(scanned)
 	s.next = g
-	return in
+	return in, head
+}
+
+// cheapestTail returns the least reduced cost below best of arcs with one head,
+// whose potential is above, and where it stands; -1 if none is below.
+//
+// The scans are functions of their own so that all they use stays in
+// registers.
+//
+//go:noinline
+func cheapestTail[C int32 | int64](tails []int32, costs []C, value []int64, above, best int64) (int64, int) {
+	at := -1
+	costs = costs[:len(tails)]
+	for k, u := range tails {
+		var r int64
+		if uint(u) < uint(len(value)) {
+			r = int64(costs[k]) + value[u] - above
+		} else { // full, and the complement of the tail
+			r = above - value[^u] - int64(costs[k])
+		}
+		if r < best {
+			best, at = r, k
+		}
+	}
+	return best, at
 }
 
 // priceMixed prices arcs in the mixed order, where no node rests and a
 // potential is its value alone.
-func priceMixed[C int32 | int64](s *Solver, cost []C) int32 {
-	best, in := int64(0), none
-	value := s.value
+func priceMixed[C int32 | int64](s *Solver, cost []C) (in, head int32) {
+	in = none
 	left := len(s.tail)
 	at := s.next
 	for left > 0 {
 		end := min(at+s.block, at+left, len(s.tail))
-		tails := s.tail[at:end]
-		heads := s.head[at:end][:len(tails)]
-		costs := cost[at:end][:len(tails)]
-		states := s.state[at:end][:len(tails)]
-		for k, u := range tails {
-			if r := int64(states[k]) * (int64(costs[k]) + value[u] - value[heads[k]]); r < best {
-				best, in = r, int32(at+k)
-			}
+		k := cheapestArc(s.tail[at:end], s.head[at:end], cost[at:end], s.value)
+		if k >= 0 {
+			in, head = int32(at+k), s.head[at+k]
 		}
-		s.work.Scanned += int64(len(tails))
-		left -= len(tails)
+		s.work.Scanned += int64(end - at)
+		left -= end - at
 		if at = end; at == len(s.tail) {
 			at = 0
 		}
@@ -79,5 +94,24 @@ func priceMixed[C int32 | int64](s *Solver, cost []C) int32 {
 		}
 	}
 	s.next = at
-	return in
+	return in, head
+}
+
+// cheapestArc returns where the least negative reduced cost stands, or -1.
+//
+//go:noinline
+func cheapestArc[C int32 | int64](tails, heads []int32, costs []C, value []int64) int {
+	at := -1
+	best := int64(0)
+	heads = heads[:len(tails)]
+	costs = costs[:len(tails)]
+	for k, u := range tails {
+		// Full arcs are common here: undo the complement without a branch.
+		sign := u >> 31
+		r := int64(costs[k]) + value[u^sign] - value[heads[k]]
+		if r = (r ^ int64(sign)) - int64(sign); r < best {
+			best, at = r, k
+		}
+	}
+	return at
 }

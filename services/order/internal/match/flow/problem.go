@@ -68,6 +68,7 @@ func (p *Problem) check() (maxCost int64, err error) {
 			"lengths differ: %d From, %d To, %d Low, %d Cap, %d Cost", m, len(p.To), len(p.Low), len(p.Cap), len(p.Cost))}
 	}
 	v := volume{}
+	most := MaxPathCost / int64(n+2)
 	for u, b := range p.Supply {
 		if !v.add(b) {
 			return 0, &OverflowError{Arc: -1, Node: u, What: tooMuch("supply", b)}
@@ -81,9 +82,9 @@ func (p *Problem) check() (maxCost int64, err error) {
 		if c < 0 {
 			c = -c // MinInt64 stays negative and is caught just below
 		}
-		if c < 0 || c > MaxPathCost/int64(n+2) {
+		if c < 0 || c > most {
 			return 0, &OverflowError{Arc: i, Node: -1, What: fmt.Sprintf(
-				"cost %d; with %d nodes at most %d either way", p.Cost[i], n, MaxPathCost/int64(n+2))}
+				"cost %d; with %d nodes at most %d either way", p.Cost[i], n, most)}
 		}
 		maxCost = max(maxCost, c)
 	}

@@ -41,7 +41,7 @@ func (s *Solver) fits(p *Problem) bool {
 	}
 	fits := func(a int32, wantHead int32) bool {
 		tail, head := s.ends(p, s.input[a])
-		return tail == s.tail[a] && head == wantHead
+		return tail == s.tailOf(a) && head == wantHead
 	}
 	if s.grouped {
 		for _, g := range s.groups {
@@ -72,16 +72,17 @@ func (s *Solver) fits(p *Problem) bool {
 // its node left without a parent, for an artificial arc to take the rest.
 func (s *Solver) repair() {
 	for a := range s.arcs {
-		if s.state[a] > 0 {
+		if !s.full(a) {
 			continue
 		}
-		room := s.room(a)
+		tail, head := s.ends(s.p, s.input[a])
+		room := s.room(a, head)
 		if room == unlimited {
-			s.state[a] = 1
+			s.flip(a)
 			continue
 		}
-		s.supply[s.tail[a]] -= room
-		s.supply[s.headOf(a)] += room
+		s.supply[tail] -= room
+		s.supply[head] += room
 	}
 	s.parentsFirst()
 	for k := len(s.order) - 1; k > 0; k-- {
@@ -98,7 +99,11 @@ func (s *Solver) repairArc(u int32) {
 		t.parent = none
 		return
 	}
-	room, need := s.room(t.pred), s.supply[u]
+	head := t.parent
+	if !t.upward {
+		head = u
+	}
+	room, need := s.room(t.pred, head), s.supply[u]
 	parent := t.parent
 	sent := need
 	switch {
@@ -107,10 +112,10 @@ func (s *Solver) repairArc(u int32) {
 	case !t.upward && need < 0 && -need <= room:
 		t.up, t.down = -need, room+need
 	case t.upward && need >= room:
-		s.state[t.pred] = -1
+		s.flip(t.pred)
 		t.parent, sent = none, room
 	case !t.upward && -need > room:
-		s.state[t.pred] = -1
+		s.flip(t.pred)
 		t.parent, sent = none, -room
 	default:
 		t.parent, sent = none, 0

@@ -52,7 +52,7 @@ type Solver struct {
 	penalty, maxPenalty int64
 
 	supply []int64 // of each node after least flows, in solver direction
-	block  int     // arcs priced before the best of them enters
+	limit  []int64 // most that any one arc of the node can carry, see bound
 	next   int     // where pricing goes on: a group or an arc
 	work   Progress
 
@@ -104,8 +104,25 @@ func (s *Solver) load(maxCost int64, free bool) {
 			s.supply[u] = -s.supply[u]
 		}
 	}
+	s.bound()
 	s.work = Progress{}
 	s.next = 0
+}
+
+// bound sets what the arcs of a node can carry at most in any flow: where all
+// its arcs enter, its demand; where all leave, its supply.
+func (s *Solver) bound() {
+	s.limit = resize(s.limit, len(s.supply))
+	for u, b := range s.supply {
+		switch {
+		case !s.sends[u]:
+			s.limit[u] = max(-b, 0)
+		case !s.receives[u]:
+			s.limit[u] = max(b, 0)
+		default:
+			s.limit[u] = unlimited
+		}
+	}
 }
 
 // run improves the basis until it is optimal and reads off the answer.
@@ -115,9 +132,9 @@ func (s *Solver) run(ctx context.Context, maxCost int64, opts Options) (Result, 
 		switch {
 		case err != nil:
 			return Result{}, err
-		case cycle >= 0 && s.raisePenalty():
+		case cycle != nil && s.raisePenalty():
 			// The cycle may owe its negative cost to a penalty still too small.
-		case cycle >= 0:
+		case cycle != nil:
 			return Result{}, s.unbounded(ctx, cycle, maxCost, opts)
 		case !s.unmet():
 			return s.result(opts)
@@ -127,20 +144,20 @@ func (s *Solver) run(ctx context.Context, maxCost int64, opts Options) (Result, 
 	}
 }
 
-// improve pivots until no arc has a negative reduced cost, and returns -1; or
-// until a cycle of negative cost has no bound, and returns its entering arc.
-func (s *Solver) improve(ctx context.Context, opts Options) (int32, error) {
+// improve pivots until no arc has a negative reduced cost, or until a cycle of
+// negative cost has no bound, and returns that.
+func (s *Solver) improve(ctx context.Context, opts Options) (*UnboundedError, error) {
 	for {
 		if err := ctx.Err(); err != nil {
-			return -1, fmt.Errorf("flow: stopped after %d pivots: %w", s.work.Pivots, err)
+			return nil, fmt.Errorf("flow: stopped after %d pivots: %w", s.work.Pivots, err)
 		}
 		for range checkEvery {
-			in := s.price()
-			if in < 0 {
-				return -1, nil
+			in, head := s.price()
+			if in == none {
+				return nil, nil
 			}
-			if !s.pivot(in) {
-				return in, nil
+			if !s.pivot(in, head) {
+				return s.cycle(in, head), nil
 			}
 		}
 		if opts.Progress != nil {
@@ -212,7 +229,7 @@ func (s *Solver) readFlows() {
 		}
 	}
 	for a := range s.arcs {
-		if s.state[a] < 0 {
+		if s.full(a) {
 			s.flow[s.input[a]] = p.Cap[s.input[a]]
 		}
 	}

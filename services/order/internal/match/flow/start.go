@@ -17,12 +17,7 @@ import (
 // An arc that leads up from a sender used up has room left, one that leads
 // down to a receiver used up carries flow: the basis is strongly feasible.
 func (s *Solver) start() {
-	for a := range s.state {
-		s.state[a] = 1
-	}
-	s.block = blockSize(int(s.arcs))
-	if s.grouped && !s.dense {
-		s.block = max(10, s.block/2)
+	if s.greedy() {
 		for g := 0; g < len(s.groups); {
 			v, first, end := s.groups[g].head, s.groups[g].start, s.groups[g].end
 			for g++; g < len(s.groups) && s.groups[g].head == v; g++ {
@@ -75,7 +70,7 @@ const sortAfter = 3
 // take moves as much as possible over arc a to receiver v.
 func (s *Solver) take(a, v int32) {
 	u := s.tail[a]
-	room := s.room(a)
+	room := s.room(a, v)
 	x := min(s.supply[u], -s.supply[v], room)
 	if x == 0 {
 		return
@@ -86,7 +81,7 @@ func (s *Solver) take(a, v int32) {
 	case s.supply[v] == 0:
 		s.connect(v, treeNode{parent: u, pred: a, up: x, down: room - x})
 	case x == room:
-		s.state[a] = -1
+		s.flip(a)
 	default:
 		s.connect(u, treeNode{parent: v, pred: a, upward: true, up: room - x, down: x})
 	}
