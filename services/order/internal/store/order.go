@@ -1,0 +1,106 @@
+package store
+
+import (
+	"context"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+
+	"breakshare.example/services/platform/pg"
+)
+
+// States of an order.
+const (
+	Placed    = "placed"
+	Cancelled = "cancelled"
+)
+
+// Order is one order with its lines.
+type Order struct {
+	ID, Customer, Day, State string
+	Change
+	Lines []OrderLine
+}
+
+// OrderLine is a number of packs of one product.
+type OrderLine struct {
+	Product string
+	Packs   int64
+}
+
+// orderRow is one line of an order with its order.
+type orderRow struct {
+	ID, Customer, Day, State string
+	Change
+	OrderLine
+}
+
+const selectOrders = `
+	SELECT h.order_id, h.customer_id, h.delivery_date::text, h.state, h.version, h.changed_by, h.changed_at,
+		l.product_id, l.packs
+	FROM order_head h JOIN order_line l USING (coop_id, order_id)`
+
+// OrdersOfDay returns the orders of a day by customer and id; of one customer where one is named.
+func OrdersOfDay(ctx context.Context, db pg.DB, day, customer string) ([]Order, error) {
+	rows, err := collect[orderRow](ctx, db, "orders", selectOrders+`
+		WHERE h.delivery_date = $1::date AND ($2 = '' OR h.customer_id = $2)
+		ORDER BY h.customer_id, h.order_id, l.position`, day, customer)
+	return gather(rows), err
+}
+
+// OrdersByID returns those of the ids that exist.
+func OrdersByID(ctx context.Context, db pg.DB, ids []string) (map[string]Order, error) {
+	rows, err := collect[orderRow](ctx, db, "orders", selectOrders+`
+		WHERE h.order_id = ANY($1) ORDER BY h.order_id, l.position`, ids)
+	return keyed(gather(rows), func(o Order) string { return o.ID }), err
+}
+
+// gather puts the lines of each order together; those of one order stand side by side.
+func gather(rows []orderRow) []Order {
+	var all []Order
+	for _, r := range rows {
+		if n := len(all); n == 0 || all[n-1].ID != r.ID {
+			all = append(all, Order{ID: r.ID, Customer: r.Customer, Day: r.Day, State: r.State, Change: r.Change})
+		}
+		last := &all[len(all)-1]
+		last.Lines = append(last.Lines, r.OrderLine)
+	}
+	return all
+}
+
+// SaveOrders creates or replaces orders with their lines; the caller has settled what they are
+// to be.
+func SaveOrders(ctx context.Context, tx pgx.Tx, all []Order) error {
+	const heads = `
+		INSERT INTO order_head (order_id, customer_id, delivery_date, state, version, changed_by, changed_at)
+		SELECT id, customer, day::date, state, version, by, at
+		FROM unnest($1::text[], $2::text[], $3::text[], $4::text[], $5::bigint[], $6::text[], $7::timestamptz[])
+			AS o (id, customer, day, state, version, by, at)
+		ON CONFLICT (coop_id, order_id) DO UPDATE SET
+			state = EXCLUDED.state, version = EXCLUDED.version, changed_by = EXCLUDED.changed_by, changed_at = EXCLUDED.changed_at`
+	ids := column(all, func(o Order) string { return o.ID })
+	_, err := change(ctx, tx, "orders", heads, ids,
+		column(all, func(o Order) string { return o.Customer }), column(all, func(o Order) string { return o.Day }),
+		column(all, func(o Order) string { return o.State }), column(all, func(o Order) int64 { return o.Version }),
+		column(all, func(o Order) string { return o.By }), column(all, func(o Order) time.Time { return o.At }))
+	if err != nil {
+		return err
+	}
+	if _, err := change(ctx, tx, "order lines", `DELETE FROM order_line WHERE order_id = ANY($1)`, ids); err != nil {
+		return err
+	}
+	var orders, products []string
+	var positions []int32
+	var packs []int64
+	for _, o := range all {
+		for i, l := range o.Lines {
+			orders, products = append(orders, o.ID), append(products, l.Product)
+			positions, packs = append(positions, int32(i+1)), append(packs, l.Packs)
+		}
+	}
+	const lines = `
+		INSERT INTO order_line (order_id, product_id, position, packs)
+		SELECT * FROM unnest($1::text[], $2::text[], $3::integer[], $4::bigint[])`
+	_, err = change(ctx, tx, "order lines", lines, orders, products, positions, packs)
+	return err
+}

@@ -1,0 +1,93 @@
+package store
+
+import (
+	"context"
+	"time"
+
+	"github.com/jackc/pgx/v5"
+)
+
+// Expected is what a grower expects of one pick lot.
+type Expected struct {
+	Lot, Farm, Room, Product, Day    string
+	LowGrams, LikelyGrams, HighGrams int64
+	Version                          int64
+	PushedBy                         string
+	PushedAt                         time.Time
+}
+
+// KeepExpected stores the expectation where its version is newer than what is stored. told is
+// when the owner told of it.
+func KeepExpected(ctx context.Context, tx pgx.Tx, e Expected, told time.Time) error {
+	const sql = `
+		INSERT INTO supply (pick_lot_id, farm_id, room_id, product_id, pick_date, low_grams, likely_grams, high_grams,
+			push_version, pushed_by, pushed_at, told_at)
+		VALUES ($1, $2, $3, $4, $5::date, $6, $7, $8, $9, $10, $11, $12)
+		ON CONFLICT (coop_id, pick_lot_id) DO UPDATE SET
+			low_grams = EXCLUDED.low_grams, likely_grams = EXCLUDED.likely_grams, high_grams = EXCLUDED.high_grams,
+			push_version = EXCLUDED.push_version, pushed_by = EXCLUDED.pushed_by, pushed_at = EXCLUDED.pushed_at,
+			told_at = greatest(supply.told_at, EXCLUDED.told_at)
+		WHERE supply.push_version < EXCLUDED.push_version`
+	_, err := change(ctx, tx, "expected supply", sql, e.Lot, e.Farm, e.Room, e.Product, e.Day,
+		e.LowGrams, e.LikelyGrams, e.HighGrams, e.Version, e.PushedBy, e.PushedAt, told)
+	return err
+}
+
+// PickLot is what is known of a pick lot itself.
+type PickLot struct {
+	Lot, Farm, Room, Product, Day string
+	// NetGrams is 0 where nothing was picked yet.
+	NetGrams   int64
+	Held       bool
+	HoldReason string
+	Version    int64
+}
+
+// KeepPickLot stores the lot where its version is newer than what is stored.
+func KeepPickLot(ctx context.Context, tx pgx.Tx, l PickLot, told time.Time) error {
+	const sql = `
+		INSERT INTO supply (pick_lot_id, farm_id, room_id, product_id, pick_date, picked_grams, held, hold_reason, lot_version, told_at)
+		VALUES ($1, $2, $3, $4, $5::date, nullif($6::bigint, 0), $7, $8, $9, $10)
+		ON CONFLICT (coop_id, pick_lot_id) DO UPDATE SET
+			picked_grams = EXCLUDED.picked_grams, held = EXCLUDED.held, hold_reason = EXCLUDED.hold_reason,
+			lot_version = EXCLUDED.lot_version, told_at = greatest(supply.told_at, EXCLUDED.told_at)
+		WHERE supply.lot_version < EXCLUDED.lot_version`
+	_, err := change(ctx, tx, "pick lot", sql, l.Lot, l.Farm, l.Room, l.Product, l.Day,
+		l.NetGrams, l.Held, l.HoldReason, l.Version, told)
+	return err
+}
+
+// Farm is a farm as scheduling told of it.
+type Farm struct {
+	ID, Name            string
+	CarryCostMinorPerKg int64
+	Version             int64
+}
+
+// KeepFarm stores the farm where its version is newer than what is stored.
+func KeepFarm(ctx context.Context, tx pgx.Tx, f Farm) error {
+	const sql = `
+		INSERT INTO farm (farm_id, name, carry_cost_minor_per_kg, version) VALUES ($1, $2, $3, $4)
+		ON CONFLICT (coop_id, farm_id) DO UPDATE SET
+			name = EXCLUDED.name, carry_cost_minor_per_kg = EXCLUDED.carry_cost_minor_per_kg, version = EXCLUDED.version
+		WHERE farm.version < EXCLUDED.version`
+	_, err := change(ctx, tx, "farm", sql, f.ID, f.Name, f.CarryCostMinorPerKg, f.Version)
+	return err
+}
+
+// Coop is the co-op's own settings as scheduling told of them.
+type Coop struct {
+	Name, TimeZone, CurrencyCode string
+	Version                      int64
+}
+
+// KeepCoop stores the settings where their version is newer than what is stored.
+func KeepCoop(ctx context.Context, tx pgx.Tx, c Coop) error {
+	const sql = `
+		INSERT INTO coop (name, time_zone, currency_code, version) VALUES ($1, $2, $3, $4)
+		ON CONFLICT (coop_id) DO UPDATE SET
+			name = EXCLUDED.name, time_zone = EXCLUDED.time_zone, currency_code = EXCLUDED.currency_code, version = EXCLUDED.version
+		WHERE coop.version < EXCLUDED.version`
+	_, err := change(ctx, tx, "co-op", sql, c.Name, c.TimeZone, c.CurrencyCode, c.Version)
+	return err
+}
