@@ -1,6 +1,10 @@
 package genealogy
 
-import "breakshare.example/services/harvest/internal/day"
+import (
+	"slices"
+
+	"breakshare.example/services/harvest/internal/day"
+)
 
 // Crop is one cycle of one room, with the real dates where they are known and
 // the planned ones where not.
@@ -60,4 +64,10 @@ type Origin struct {
 	// Exception names each lot released by exception, with why; empty where
 	// there is none.
 	Exception string
+}
+
+// Equal reports whether both say the same.
+func (o Origin) Equal(p Origin) bool {
+	return o.CropID == p.CropID && slices.Equal(o.CompostIDs, p.CompostIDs) &&
+		o.Held == p.Held && o.Reason == p.Reason && o.Exception == p.Exception
 }

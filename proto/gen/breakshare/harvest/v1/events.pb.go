@@ -122,7 +122,8 @@ func (x *PickRecorded) GetPickLot() *PickLot {
 	return nil
 }
 
-// PickLotHeld tells that a pick lot may not be sold, or may again. Subject: harvest.pick_lot.held.
+// PickLotHeld tells that a pick lot may not be sold, may again, or is held for another reason.
+// It comes for lots of which nothing was picked yet, too. Subject: harvest.pick_lot.held.
 type PickLotHeld struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The lot after the change, with its version.
@@ -168,6 +169,53 @@ func (x *PickLotHeld) GetPickLot() *PickLot {
 	return nil
 }
 
+// PickLotTraced tells that something changed in what is known of a pick lot's origin: its crop,
+// its compost lots, an exception. Subject: harvest.pick_lot.traced.
+type PickLotTraced struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The lot after the change, with its version.
+	PickLot       *PickLot `protobuf:"bytes,1,opt,name=pick_lot,json=pickLot,proto3" json:"pick_lot,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PickLotTraced) Reset() {
+	*x = PickLotTraced{}
+	mi := &file_breakshare_harvest_v1_events_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PickLotTraced) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PickLotTraced) ProtoMessage() {}
+
+func (x *PickLotTraced) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_events_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PickLotTraced.ProtoReflect.Descriptor instead.
+func (*PickLotTraced) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_events_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *PickLotTraced) GetPickLot() *PickLot {
+	if x != nil {
+		return x.PickLot
+	}
+	return nil
+}
+
 var File_breakshare_harvest_v1_events_proto protoreflect.FileDescriptor
 
 const file_breakshare_harvest_v1_events_proto_rawDesc = "" +
@@ -179,6 +227,8 @@ const file_breakshare_harvest_v1_events_proto_rawDesc = "" +
 	"\x04pick\x18\x01 \x01(\v2\x1b.breakshare.harvest.v1.PickR\x04pick\x129\n" +
 	"\bpick_lot\x18\x02 \x01(\v2\x1e.breakshare.harvest.v1.PickLotR\apickLot\"H\n" +
 	"\vPickLotHeld\x129\n" +
+	"\bpick_lot\x18\x01 \x01(\v2\x1e.breakshare.harvest.v1.PickLotR\apickLot\"J\n" +
+	"\rPickLotTraced\x129\n" +
 	"\bpick_lot\x18\x01 \x01(\v2\x1e.breakshare.harvest.v1.PickLotR\apickLotB>Z<breakshare.example/proto/gen/breakshare/harvest/v1;harvestv1b\x06proto3"
 
 var (
@@ -193,25 +243,27 @@ func file_breakshare_harvest_v1_events_proto_rawDescGZIP() []byte {
 	return file_breakshare_harvest_v1_events_proto_rawDescData
 }
 
-var file_breakshare_harvest_v1_events_proto_msgTypes = make([]protoimpl.MessageInfo, 3)
+var file_breakshare_harvest_v1_events_proto_msgTypes = make([]protoimpl.MessageInfo, 4)
 var file_breakshare_harvest_v1_events_proto_goTypes = []any{
 	(*ExpectedPickPushed)(nil), // 0: breakshare.harvest.v1.ExpectedPickPushed
 	(*PickRecorded)(nil),       // 1: breakshare.harvest.v1.PickRecorded
 	(*PickLotHeld)(nil),        // 2: breakshare.harvest.v1.PickLotHeld
-	(*ExpectedPick)(nil),       // 3: breakshare.harvest.v1.ExpectedPick
-	(*Pick)(nil),               // 4: breakshare.harvest.v1.Pick
-	(*PickLot)(nil),            // 5: breakshare.harvest.v1.PickLot
+	(*PickLotTraced)(nil),      // 3: breakshare.harvest.v1.PickLotTraced
+	(*ExpectedPick)(nil),       // 4: breakshare.harvest.v1.ExpectedPick
+	(*Pick)(nil),               // 5: breakshare.harvest.v1.Pick
+	(*PickLot)(nil),            // 6: breakshare.harvest.v1.PickLot
 }
 var file_breakshare_harvest_v1_events_proto_depIdxs = []int32{
-	3, // 0: breakshare.harvest.v1.ExpectedPickPushed.expected_pick:type_name -> breakshare.harvest.v1.ExpectedPick
-	4, // 1: breakshare.harvest.v1.PickRecorded.pick:type_name -> breakshare.harvest.v1.Pick
-	5, // 2: breakshare.harvest.v1.PickRecorded.pick_lot:type_name -> breakshare.harvest.v1.PickLot
-	5, // 3: breakshare.harvest.v1.PickLotHeld.pick_lot:type_name -> breakshare.harvest.v1.PickLot
-	4, // [4:4] is the sub-list for method output_type
-	4, // [4:4] is the sub-list for method input_type
-	4, // [4:4] is the sub-list for extension type_name
-	4, // [4:4] is the sub-list for extension extendee
-	0, // [0:4] is the sub-list for field type_name
+	4, // 0: breakshare.harvest.v1.ExpectedPickPushed.expected_pick:type_name -> breakshare.harvest.v1.ExpectedPick
+	5, // 1: breakshare.harvest.v1.PickRecorded.pick:type_name -> breakshare.harvest.v1.Pick
+	6, // 2: breakshare.harvest.v1.PickRecorded.pick_lot:type_name -> breakshare.harvest.v1.PickLot
+	6, // 3: breakshare.harvest.v1.PickLotHeld.pick_lot:type_name -> breakshare.harvest.v1.PickLot
+	6, // 4: breakshare.harvest.v1.PickLotTraced.pick_lot:type_name -> breakshare.harvest.v1.PickLot
+	5, // [5:5] is the sub-list for method output_type
+	5, // [5:5] is the sub-list for method input_type
+	5, // [5:5] is the sub-list for extension type_name
+	5, // [5:5] is the sub-list for extension extendee
+	0, // [0:5] is the sub-list for field type_name
 }
 
 func init() { file_breakshare_harvest_v1_events_proto_init() }
@@ -226,7 +278,7 @@ func file_breakshare_harvest_v1_events_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_breakshare_harvest_v1_events_proto_rawDesc), len(file_breakshare_harvest_v1_events_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   3,
+			NumMessages:   4,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -30,7 +30,7 @@ type ExpectedPick struct {
 	RoomId string `protobuf:"bytes,1,opt,name=room_id,json=roomId,proto3" json:"room_id,omitempty"`
 	// The room's farm. Set by the service.
 	FarmId string `protobuf:"bytes,2,opt,name=farm_id,json=farmId,proto3" json:"farm_id,omitempty"`
-	// The crop in the room on that day. Set by the service.
+	// The crop in the room on that day, as now known. Set by the service.
 	CropId string `protobuf:"bytes,3,opt,name=crop_id,json=cropId,proto3" json:"crop_id,omitempty"`
 	// The product as it will be packed, for example "white-closed-2kg".
 	ProductId string `protobuf:"bytes,4,opt,name=product_id,json=productId,proto3" json:"product_id,omitempty"`
@@ -295,8 +295,8 @@ func (x *Pick) GetRecordedAt() *timestamppb.Timestamp {
 	return nil
 }
 
-// PickLot is all that was picked of one product in one room on one day. It is the unit of
-// stock and of tracing.
+// PickLot is all that was or will be picked of one product in one room on one day. It is the
+// unit of stock and of tracing, and exists from the first expectation or weighing on.
 type PickLot struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Lot code, unique within the co-op.
@@ -319,7 +319,8 @@ type PickLot struct {
 	Held bool `protobuf:"varint,9,opt,name=held,proto3" json:"held,omitempty"`
 	// Why it is held.
 	HoldReason string `protobuf:"bytes,10,opt,name=hold_reason,json=holdReason,proto3" json:"hold_reason,omitempty"`
-	// Reason where a compost lot was released as an exception; empty otherwise. It follows every pack.
+	// Each compost lot that was released as an exception, with the reason; empty otherwise. It
+	// follows every pack.
 	CompostException string `protobuf:"bytes,11,opt,name=compost_exception,json=compostException,proto3" json:"compost_exception,omitempty"`
 	// Grows by one with every change of the lot; a reader keeps the highest.
 	Version       int64 `protobuf:"varint,12,opt,name=version,proto3" json:"version,omitempty"`
@@ -441,7 +442,8 @@ func (x *PickLot) GetVersion() int64 {
 	return 0
 }
 
-// SupplyDay is what the co-op expects, or has picked, of one product on one day.
+// SupplyDay is what the co-op expects, or has picked, of one product on one day. Pick lots that
+// are held are left out.
 type SupplyDay struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// Day of picking, ISO 8601.

@@ -132,7 +132,7 @@ type ListExpectedPicksRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// First day, ISO 8601.
 	FromDate string `protobuf:"bytes,1,opt,name=from_date,json=fromDate,proto3" json:"from_date,omitempty"`
-	// Last day, ISO 8601.
+	// Last day, ISO 8601; at most 92 days after the first.
 	ToDate string `protobuf:"bytes,2,opt,name=to_date,json=toDate,proto3" json:"to_date,omitempty"`
 	// Only this farm; empty for all that the caller may see.
 	FarmId        string `protobuf:"bytes,3,opt,name=farm_id,json=farmId,proto3" json:"farm_id,omitempty"`
@@ -242,7 +242,7 @@ type GetSupplyRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// First day, ISO 8601.
 	FromDate string `protobuf:"bytes,1,opt,name=from_date,json=fromDate,proto3" json:"from_date,omitempty"`
-	// Last day, ISO 8601.
+	// Last day, ISO 8601; at most 92 days after the first.
 	ToDate        string `protobuf:"bytes,2,opt,name=to_date,json=toDate,proto3" json:"to_date,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -554,7 +554,7 @@ type ListPickLotsRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// First day, ISO 8601.
 	FromDate string `protobuf:"bytes,1,opt,name=from_date,json=fromDate,proto3" json:"from_date,omitempty"`
-	// Last day, ISO 8601.
+	// Last day, ISO 8601; at most 92 days after the first.
 	ToDate string `protobuf:"bytes,2,opt,name=to_date,json=toDate,proto3" json:"to_date,omitempty"`
 	// Only this farm; empty for all that the caller may see.
 	FarmId        string `protobuf:"bytes,3,opt,name=farm_id,json=farmId,proto3" json:"farm_id,omitempty"`
@@ -886,7 +886,7 @@ type TraceForwardResponse struct {
 	Compost *CompostTrace `protobuf:"bytes,1,opt,name=compost,proto3" json:"compost,omitempty"`
 	// The crops that stand on it, by id.
 	Crops []*CropTrace `protobuf:"bytes,2,rep,name=crops,proto3" json:"crops,omitempty"`
-	// Every pick lot of those crops, by date and code.
+	// Every pick lot of those crops, by date and code, those still only expected among them.
 	PickLots      []*PickLot `protobuf:"bytes,3,rep,name=pick_lots,json=pickLots,proto3" json:"pick_lots,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache

@@ -40,7 +40,10 @@ const (
 // HarvestService knows what will be picked, what was picked, and where it came from.
 type HarvestServiceClient interface {
 	// PushExpectedPicks takes a grower's expectation for rooms, products and days, all or none.
-	// Pushing again makes the next version.
+	// Pushing again makes the next version; figures equal to the newest keep it and are not told
+	// again. Refused, with the field named: a room or product that the co-op does not have, a day on
+	// which no crop stands in the room, a species that the crop cannot bear, low over likely or
+	// likely over high. UNAVAILABLE where harvest has not heard of something and cannot ask.
 	PushExpectedPicks(ctx context.Context, in *PushExpectedPicksRequest, opts ...grpc.CallOption) (*PushExpectedPicksResponse, error)
 	// ListExpectedPicks returns the newest version of each expected pick of a span of days.
 	ListExpectedPicks(ctx context.Context, in *ListExpectedPicksRequest, opts ...grpc.CallOption) (*ListExpectedPicksResponse, error)
@@ -50,11 +53,14 @@ type HarvestServiceClient interface {
 	RecordPick(ctx context.Context, in *RecordPickRequest, opts ...grpc.CallOption) (*RecordPickResponse, error)
 	// BatchRecordPicks records many weighings, all or none.
 	BatchRecordPicks(ctx context.Context, in *BatchRecordPicksRequest, opts ...grpc.CallOption) (*BatchRecordPicksResponse, error)
-	// ListPickLots returns the pick lots of a span of days by date and code.
+	// ListPickLots returns the pick lots of a span of days by date and code: those of which
+	// something was picked, and those held.
 	ListPickLots(ctx context.Context, in *ListPickLotsRequest, opts ...grpc.CallOption) (*ListPickLotsResponse, error)
-	// HoldPickLot stops or frees a pick lot.
+	// HoldPickLot stops or frees a pick lot. A lot that its compost holds is freed by releasing the
+	// compost lot: FAILED_PRECONDITION. A grower may hold, the coordinator may free.
 	HoldPickLot(ctx context.Context, in *HoldPickLotRequest, opts ...grpc.CallOption) (*PickLot, error)
-	// TraceBack returns the crop and the compost from which a pick lot comes.
+	// TraceBack returns the crop and the compost from which a pick lot comes, whether it was picked
+	// or is only expected.
 	TraceBack(ctx context.Context, in *TraceBackRequest, opts ...grpc.CallOption) (*TraceBackResponse, error)
 	// TraceForward returns the crops and pick lots that come from a compost lot.
 	TraceForward(ctx context.Context, in *TraceForwardRequest, opts ...grpc.CallOption) (*TraceForwardResponse, error)
@@ -165,7 +171,10 @@ func (c *harvestServiceClient) TraceForward(ctx context.Context, in *TraceForwar
 // HarvestService knows what will be picked, what was picked, and where it came from.
 type HarvestServiceServer interface {
 	// PushExpectedPicks takes a grower's expectation for rooms, products and days, all or none.
-	// Pushing again makes the next version.
+	// Pushing again makes the next version; figures equal to the newest keep it and are not told
+	// again. Refused, with the field named: a room or product that the co-op does not have, a day on
+	// which no crop stands in the room, a species that the crop cannot bear, low over likely or
+	// likely over high. UNAVAILABLE where harvest has not heard of something and cannot ask.
 	PushExpectedPicks(context.Context, *PushExpectedPicksRequest) (*PushExpectedPicksResponse, error)
 	// ListExpectedPicks returns the newest version of each expected pick of a span of days.
 	ListExpectedPicks(context.Context, *ListExpectedPicksRequest) (*ListExpectedPicksResponse, error)
@@ -175,11 +184,14 @@ type HarvestServiceServer interface {
 	RecordPick(context.Context, *RecordPickRequest) (*RecordPickResponse, error)
 	// BatchRecordPicks records many weighings, all or none.
 	BatchRecordPicks(context.Context, *BatchRecordPicksRequest) (*BatchRecordPicksResponse, error)
-	// ListPickLots returns the pick lots of a span of days by date and code.
+	// ListPickLots returns the pick lots of a span of days by date and code: those of which
+	// something was picked, and those held.
 	ListPickLots(context.Context, *ListPickLotsRequest) (*ListPickLotsResponse, error)
-	// HoldPickLot stops or frees a pick lot.
+	// HoldPickLot stops or frees a pick lot. A lot that its compost holds is freed by releasing the
+	// compost lot: FAILED_PRECONDITION. A grower may hold, the coordinator may free.
 	HoldPickLot(context.Context, *HoldPickLotRequest) (*PickLot, error)
-	// TraceBack returns the crop and the compost from which a pick lot comes.
+	// TraceBack returns the crop and the compost from which a pick lot comes, whether it was picked
+	// or is only expected.
 	TraceBack(context.Context, *TraceBackRequest) (*TraceBackResponse, error)
 	// TraceForward returns the crops and pick lots that come from a compost lot.
 	TraceForward(context.Context, *TraceForwardRequest) (*TraceForwardResponse, error)

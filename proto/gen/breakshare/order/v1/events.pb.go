@@ -217,7 +217,8 @@ func (x *OrderCancelled) GetOrder() *Order {
 // MatchConfirmed tells that a match was confirmed. Subject: order.match.confirmed.
 type MatchConfirmed struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// The match.
+	// The match with its sums by product and farm, without its lines and allocations, of which
+	// there may be too many for an event: GetMatch has them.
 	Match         *Match `protobuf:"bytes,1,opt,name=match,proto3" json:"match,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -263,7 +264,7 @@ func (x *MatchConfirmed) GetMatch() *Match {
 // Dispatched tells that packs left a farm. Subject: order.dispatch.sent.
 type Dispatched struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// The note.
+	// The note, without the codes of the packs, of which there may be too many for an event.
 	Note          *DispatchNote `protobuf:"bytes,1,opt,name=note,proto3" json:"note,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache

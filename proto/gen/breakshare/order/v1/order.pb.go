@@ -148,6 +148,8 @@ const (
 	ShortReason_SHORT_REASON_SAME_CLASS ShortReason = 3
 	// There are packs, but they are past their shelf life or held.
 	ShortReason_SHORT_REASON_NOT_FIT ShortReason = 4
+	// The line got all that is offered, and it is less than it ordered.
+	ShortReason_SHORT_REASON_NOT_ENOUGH ShortReason = 5
 )
 
 // Enum value maps for ShortReason.
@@ -158,6 +160,7 @@ var (
 		2: "SHORT_REASON_HIGHER_CLASS",
 		3: "SHORT_REASON_SAME_CLASS",
 		4: "SHORT_REASON_NOT_FIT",
+		5: "SHORT_REASON_NOT_ENOUGH",
 	}
 	ShortReason_value = map[string]int32{
 		"SHORT_REASON_UNSPECIFIED":  0,
@@ -165,6 +168,7 @@ var (
 		"SHORT_REASON_HIGHER_CLASS": 2,
 		"SHORT_REASON_SAME_CLASS":   3,
 		"SHORT_REASON_NOT_FIT":      4,
+		"SHORT_REASON_NOT_ENOUGH":   5,
 	}
 )
 
@@ -1844,13 +1848,14 @@ const file_breakshare_order_v1_order_proto_rawDesc = "" +
 	"\x17MATCH_STATE_UNSPECIFIED\x10\x00\x12\x18\n" +
 	"\x14MATCH_STATE_PROPOSED\x10\x01\x12\x19\n" +
 	"\x15MATCH_STATE_CONFIRMED\x10\x02\x12\x18\n" +
-	"\x14MATCH_STATE_REPLACED\x10\x03*\x9f\x01\n" +
+	"\x14MATCH_STATE_REPLACED\x10\x03*\xbc\x01\n" +
 	"\vShortReason\x12\x1c\n" +
 	"\x18SHORT_REASON_UNSPECIFIED\x10\x00\x12\x1c\n" +
 	"\x18SHORT_REASON_NOT_OFFERED\x10\x01\x12\x1d\n" +
 	"\x19SHORT_REASON_HIGHER_CLASS\x10\x02\x12\x1b\n" +
 	"\x17SHORT_REASON_SAME_CLASS\x10\x03\x12\x18\n" +
-	"\x14SHORT_REASON_NOT_FIT\x10\x04*l\n" +
+	"\x14SHORT_REASON_NOT_FIT\x10\x04\x12\x1b\n" +
+	"\x17SHORT_REASON_NOT_ENOUGH\x10\x05*l\n" +
 	"\rDeliveryState\x12\x1e\n" +
 	"\x1aDELIVERY_STATE_UNSPECIFIED\x10\x00\x12\x1d\n" +
 	"\x19DELIVERY_STATE_DISPATCHED\x10\x01\x12\x1c\n" +

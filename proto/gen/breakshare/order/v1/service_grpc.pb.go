@@ -61,7 +61,8 @@ type OrderServiceClient interface {
 	BatchSaveProducts(ctx context.Context, in *BatchSaveProductsRequest, opts ...grpc.CallOption) (*BatchSaveProductsResponse, error)
 	// ListProducts returns the products by id.
 	ListProducts(ctx context.Context, in *ListProductsRequest, opts ...grpc.CallOption) (*ListProductsResponse, error)
-	// PlaceOrder places one order.
+	// PlaceOrder places one order. An order id that is there already is refused, except for an
+	// equal order, which is left as it is.
 	PlaceOrder(ctx context.Context, in *PlaceOrderRequest, opts ...grpc.CallOption) (*Order, error)
 	// BatchPlaceOrders places many orders, all or none.
 	BatchPlaceOrders(ctx context.Context, in *BatchPlaceOrdersRequest, opts ...grpc.CallOption) (*BatchPlaceOrdersResponse, error)
@@ -76,14 +77,19 @@ type OrderServiceClient interface {
 	RunMatch(ctx context.Context, in *RunMatchRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[RunMatchResponse], error)
 	// GetMatch returns one match, or the newest of a day (the confirmed one before proposals).
 	GetMatch(ctx context.Context, in *GetMatchRequest, opts ...grpc.CallOption) (*Match, error)
-	// ConfirmMatch makes a match binding. ABORTED on a stale etag, with who changed it.
+	// ConfirmMatch makes a match binding, in place of the one confirmed before, if any. ABORTED on
+	// a stale etag, which is also one read before another match of the day was confirmed, with who
+	// confirmed what; when an order of the day changed since the run; and when a lot can no longer
+	// give what the match takes from it. Supply that changed without that does not matter.
 	ConfirmMatch(ctx context.Context, in *ConfirmMatchRequest, opts ...grpc.CallOption) (*Match, error)
 	// GetPackList returns what a farm packs for a day under the confirmed match.
 	GetPackList(ctx context.Context, in *GetPackListRequest, opts ...grpc.CallOption) (*PackList, error)
-	// Dispatch sends what a farm packed for a day, as far as it was picked. Sending again sends
-	// only what was picked since.
+	// Dispatch sends what a farm packed for a day, as far as it was picked, is not held and is
+	// still ordered. Sending again sends only what was picked since; FAILED_PRECONDITION where
+	// there is nothing to send, with why for each lot.
 	Dispatch(ctx context.Context, in *DispatchRequest, opts ...grpc.CallOption) (*DispatchNote, error)
 	// ConfirmDelivery confirms that a customer has its packs, or says what was short or poor.
+	// Packs that leave later are confirmed by confirming again.
 	ConfirmDelivery(ctx context.Context, in *ConfirmDeliveryRequest, opts ...grpc.CallOption) (*Delivery, error)
 	// TraceBack returns all that is known of a delivered pack: pick lot, crop, room, compost
 	// lot and yard. It asks harvest.
@@ -317,7 +323,8 @@ type OrderServiceServer interface {
 	BatchSaveProducts(context.Context, *BatchSaveProductsRequest) (*BatchSaveProductsResponse, error)
 	// ListProducts returns the products by id.
 	ListProducts(context.Context, *ListProductsRequest) (*ListProductsResponse, error)
-	// PlaceOrder places one order.
+	// PlaceOrder places one order. An order id that is there already is refused, except for an
+	// equal order, which is left as it is.
 	PlaceOrder(context.Context, *PlaceOrderRequest) (*Order, error)
 	// BatchPlaceOrders places many orders, all or none.
 	BatchPlaceOrders(context.Context, *BatchPlaceOrdersRequest) (*BatchPlaceOrdersResponse, error)
@@ -332,14 +339,19 @@ type OrderServiceServer interface {
 	RunMatch(*RunMatchRequest, grpc.ServerStreamingServer[RunMatchResponse]) error
 	// GetMatch returns one match, or the newest of a day (the confirmed one before proposals).
 	GetMatch(context.Context, *GetMatchRequest) (*Match, error)
-	// ConfirmMatch makes a match binding. ABORTED on a stale etag, with who changed it.
+	// ConfirmMatch makes a match binding, in place of the one confirmed before, if any. ABORTED on
+	// a stale etag, which is also one read before another match of the day was confirmed, with who
+	// confirmed what; when an order of the day changed since the run; and when a lot can no longer
+	// give what the match takes from it. Supply that changed without that does not matter.
 	ConfirmMatch(context.Context, *ConfirmMatchRequest) (*Match, error)
 	// GetPackList returns what a farm packs for a day under the confirmed match.
 	GetPackList(context.Context, *GetPackListRequest) (*PackList, error)
-	// Dispatch sends what a farm packed for a day, as far as it was picked. Sending again sends
-	// only what was picked since.
+	// Dispatch sends what a farm packed for a day, as far as it was picked, is not held and is
+	// still ordered. Sending again sends only what was picked since; FAILED_PRECONDITION where
+	// there is nothing to send, with why for each lot.
 	Dispatch(context.Context, *DispatchRequest) (*DispatchNote, error)
 	// ConfirmDelivery confirms that a customer has its packs, or says what was short or poor.
+	// Packs that leave later are confirmed by confirming again.
 	ConfirmDelivery(context.Context, *ConfirmDeliveryRequest) (*Delivery, error)
 	// TraceBack returns all that is known of a delivered pack: pick lot, crop, room, compost
 	// lot and yard. It asks harvest.

@@ -1,0 +1,152 @@
+package store
+
+import (
+	"context"
+	"strings"
+
+	"github.com/jackc/pgx/v5"
+
+	"breakshare.example/services/harvest/internal/day"
+	"breakshare.example/services/harvest/internal/genealogy"
+	"breakshare.example/services/platform/pg"
+)
+
+// PickLot is all that was or will be picked of one product in one room on one
+// day.
+type PickLot struct {
+	ID                string
+	RoomID, ProductID string
+	Day               day.Date
+	FarmID            string
+	Origin            genealogy.Origin // with a crop, always
+	OwnHold           bool             // held by a person, whatever its compost
+	OwnReason         string
+	Picks, NetGrams   int64
+	Version           int64
+}
+
+// Held reports whether the lot may not be sold.
+func (l PickLot) Held() bool { return l.OwnHold || l.Origin.Held }
+
+// HoldReason says why the lot is held, its own reason first; empty where it is
+// not.
+func (l PickLot) HoldReason() string {
+	var reasons []string
+	for _, r := range []string{l.OwnReason, l.Origin.Reason} {
+		if r != "" {
+			reasons = append(reasons, r)
+		}
+	}
+	return strings.Join(reasons, "; ")
+}
+
+// lotColumns in the order of scanLot.
+const lotColumns = `pick_lot_id, room_id, product_id, date, farm_id, crop_id, compost_lot_ids, compost_held,
+	compost_reason, compost_exception, held, hold_reason, picks, net_grams, version`
+
+func scanLot(row pgx.CollectableRow) (l PickLot, err error) {
+	o := &l.Origin
+	err = row.Scan(&l.ID, &l.RoomID, &l.ProductID, dayInto{&l.Day}, &l.FarmID, &o.CropID, &o.CompostIDs, &o.Held,
+		&o.Reason, &o.Exception, &l.OwnHold, &l.OwnReason, &l.Picks, &l.NetGrams, &l.Version)
+	return l, err
+}
+
+// OpenLots writes those of the lots that are not there yet and returns the
+// codes of the new ones. Lots that are there stay as they are.
+func OpenLots(ctx context.Context, db pg.DB, lots []PickLot) (opened map[string]bool, err error) {
+	const sql = `
+		INSERT INTO pick_lot (pick_lot_id, room_id, product_id, date, farm_id, crop_id,
+			compost_lot_ids, compost_held, compost_reason, compost_exception)
+		SELECT l.id, l.room, l.product, l.date, l.farm, l.crop, string_to_array(l.compost, ','), l.held, l.reason, l.exception
+		FROM unnest($1::text[], $2::text[], $3::text[], $4::date[], $5::text[], $6::text[],
+			$7::text[], $8::boolean[], $9::text[], $10::text[])
+			AS l (id, room, product, date, farm, crop, compost, held, reason, exception)
+		ORDER BY l.id
+		ON CONFLICT DO NOTHING
+		RETURNING pick_lot_id`
+	ids, err := texts(ctx, db, "opened pick lots", sql,
+		column(lots, func(l PickLot) string { return l.ID }),
+		column(lots, func(l PickLot) string { return l.RoomID }),
+		column(lots, func(l PickLot) string { return l.ProductID }),
+		times(column(lots, func(l PickLot) day.Date { return l.Day })),
+		column(lots, func(l PickLot) string { return l.FarmID }),
+		column(lots, func(l PickLot) string { return l.Origin.CropID }),
+		// Codes have no commas.
+		column(lots, func(l PickLot) string { return strings.Join(l.Origin.CompostIDs, ",") }),
+		column(lots, func(l PickLot) bool { return l.Origin.Held }),
+		column(lots, func(l PickLot) string { return l.Origin.Reason }),
+		column(lots, func(l PickLot) string { return l.Origin.Exception }))
+	if err != nil {
+		return nil, err
+	}
+	opened = make(map[string]bool, len(ids))
+	for _, id := range ids {
+		opened[id] = true
+	}
+	return opened, nil
+}
+
+// LockLots returns the lots with these codes, by code, and keeps others from
+// changing them until the transaction ends.
+func LockLots(ctx context.Context, tx pgx.Tx, ids []string) (map[string]PickLot, error) {
+	const sql = `SELECT ` + lotColumns + ` FROM pick_lot WHERE pick_lot_id = ANY($1) ORDER BY pick_lot_id FOR NO KEY UPDATE`
+	list, err := collect(ctx, tx, scanLot, sql, ids)
+	if err != nil {
+		return nil, wrap("read pick lots", err)
+	}
+	return index(list, func(l PickLot) string { return l.ID }), nil
+}
+
+// LockLotsOfRooms returns all lots of the rooms in order of their codes, and
+// keeps others from changing them until the transaction ends.
+func LockLotsOfRooms(ctx context.Context, tx pgx.Tx, rooms []string) ([]PickLot, error) {
+	const sql = `SELECT ` + lotColumns + ` FROM pick_lot WHERE room_id = ANY($1) ORDER BY pick_lot_id FOR NO KEY UPDATE`
+	list, err := collect(ctx, tx, scanLot, sql, rooms)
+	return list, wrap("read the pick lots of rooms", err)
+}
+
+// SaveLot writes what can change of a lot: its origin, its own hold, what was
+// picked, and its version.
+func SaveLot(ctx context.Context, db pg.DB, l PickLot) error {
+	const sql = `
+		UPDATE pick_lot
+		SET crop_id = $2, compost_lot_ids = $3, compost_held = $4, compost_reason = $5, compost_exception = $6,
+		    held = $7, hold_reason = $8, picks = $9, net_grams = $10, version = $11
+		WHERE pick_lot_id = $1`
+	o := l.Origin
+	ids := o.CompostIDs
+	if ids == nil {
+		ids = []string{}
+	}
+	_, err := db.Exec(ctx, sql, l.ID, o.CropID, ids, o.Held, o.Reason, o.Exception, l.OwnHold, l.OwnReason, l.Picks, l.NetGrams, l.Version)
+	return wrap("save pick lot "+l.ID, err)
+}
+
+// LotsOfDays returns, by day and code, the lots of a span of days of which
+// something was picked or which are held; those of one farm where farmID is not
+// empty.
+func LotsOfDays(ctx context.Context, db pg.DB, from, to day.Date, farmID string) ([]PickLot, error) {
+	const sql = `
+		SELECT ` + lotColumns + ` FROM pick_lot
+		WHERE date BETWEEN $1 AND $2 AND ($3 = '' OR farm_id = $3) AND (picks > 0 OR held OR compost_held)
+		ORDER BY date, pick_lot_id`
+	list, err := collect(ctx, db, scanLot, sql, from.Time(), to.Time(), farmID)
+	return list, wrap("read the pick lots of a span of days", err)
+}
+
+// LotsOfCrops returns all lots of the crops by day and code, those still only
+// expected among them.
+func LotsOfCrops(ctx context.Context, db pg.DB, crops []string) ([]PickLot, error) {
+	const sql = `SELECT ` + lotColumns + ` FROM pick_lot WHERE crop_id = ANY($1) ORDER BY date, pick_lot_id`
+	list, err := collect(ctx, db, scanLot, sql, crops)
+	return list, wrap("read the pick lots of crops", err)
+}
+
+// FindLot returns a lot; ok is false where there is none with that code.
+func FindLot(ctx context.Context, db pg.DB, id string) (l PickLot, ok bool, err error) {
+	list, err := collect(ctx, db, scanLot, `SELECT `+lotColumns+` FROM pick_lot WHERE pick_lot_id = $1`, id)
+	if err != nil || len(list) == 0 {
+		return l, false, wrap("read pick lot "+id, err)
+	}
+	return list[0], true, nil
+}
