@@ -1,0 +1,270 @@
+package fillplan
+
+import (
+	"cmp"
+	"slices"
+)
+
+// yardUnits is the largest number of units for which a rounded yard row is kept;
+// in roomier weeks rounding gains too little to be worth its price.
+const yardUnits = 6
+
+// Demand is rounded over up to longestSpan weeks, with shifts up to shiftSpan.
+const longestSpan, shiftSpan = 6, 4
+
+// yardCuts round the yard rows down (Gomory, "Outline of an algorithm for integer
+// solutions to linear programs", Bulletin of the AMS 64, 1958; Chvatal, "Edmonds
+// polytopes and a hierarchy of combinatorial problems", Discrete Mathematics 4,
+// 1973): if compost counts in whole units of a divisor, the units of a week's
+// fills cannot pass the whole units of its capacity. For each number of units
+// the least divisor counts the most fills.
+func (x *relaxation) yardCuts() []cut {
+	p := x.p
+	var cuts []cut
+	for w, kg := range p.in.YardKg {
+		for limit := int64(1); limit <= yardUnits; limit++ {
+			divisor := kg/(limit+1) + 1
+			c := cut{rhs: -limit, unit: inFills, key: cutKey{product: -1, week: w, divisor: divisor}}
+			all := true
+			for i, s := range x.shapes {
+				compost := s.area * p.in.Programmes[s.programme].CompostKg
+				if compost > kg {
+					continue
+				}
+				if units := compost / divisor; units > 0 {
+					c.terms = append(c.terms, term{index: int32(i*p.weeks + w), coef: -units})
+				} else {
+					all = false
+				}
+			}
+			if len(c.terms) > 0 {
+				c.highest = x.highestPrice(c.terms, limit)
+				cuts = append(cuts, c)
+			}
+			if all {
+				break
+			}
+		}
+	}
+	return cuts
+}
+
+// highestPrice keeps the value of a cut within the range of exact arithmetic.
+func (x *relaxation) highestPrice(terms []term, rhs int64) int64 {
+	most := max(rhs, 1)
+	for _, t := range terms {
+		most = max(most, max(t.coef, -t.coef)*int64(len(x.p.rooms)))
+	}
+	return x.p.dearest / most
+}
+
+// separate finds the lot-size cuts that the average plan breaks most: mixed-integer
+// rounding (Nemhauser and Wolsey, "A recursive procedure to generate all cuts for
+// 0-1 mixed integer programs", Mathematical Programming 46, 1990) of the demand
+// of one product over one to a few weeks. part[i] is the average number of fills
+// of shape and week i.
+//
+// With lumps a, demand d and a divisor, let r be what is left of d after the
+// divisor has been taken out as often as leaves more than nothing, and n how
+// often it would have to be taken to cover d. Then
+//
+//	grams short >= r n - sum over fills of (r floor(a/divisor) + min(r, a mod divisor)).
+func (x *relaxation) separate(part []float64, short []float64, most int) []cut {
+	p := x.p
+	type found struct {
+		cut   cut
+		depth float64
+	}
+	var list []found
+	known := map[cutKey]bool{}
+	for i := range x.cuts {
+		known[x.cuts[i].key] = true
+	}
+	for q := range p.products {
+		for span := 1; span <= longestSpan; span++ {
+			for w := 0; w+span <= p.weeks; w++ {
+				var demand int64
+				already := 0.0
+				for k := range span {
+					cell := (w+k)*p.products + q
+					demand += max(0, p.need[cell])
+					already += short[cell]
+				}
+				if demand <= 0 || p.need[w*p.products+q] <= 0 || p.need[(w+span-1)*p.products+q] <= 0 {
+					continue
+				}
+				lumps := x.lumpsIn(q, w, span)
+				groups := x.group(lumps, part)
+				exclusive := span <= shiftSpan && x.exclusive(lumps)
+				best := found{depth: 0.002 * float64(demand)}
+				for _, divisor := range x.divisors(lumps, part, demand) {
+					rooms := newShifted(demand, divisor, groups)
+					depth := rooms.value() - already
+					if exclusive {
+						depth = rooms.climb() - already
+					}
+					if depth > best.depth && !known[cutKey{q, w, span, divisor, rooms.hash()}] {
+						best.depth = depth
+						best.cut = x.demandCut(q, w, span, rooms)
+					}
+				}
+				if best.cut.terms != nil {
+					list = append(list, best)
+				}
+			}
+		}
+	}
+	for w, kg := range p.in.YardKg {
+		var sizes []term
+		load := 0.0
+		for i, s := range x.shapes {
+			if c := s.area * p.in.Programmes[s.programme].CompostKg; c > 0 && c <= kg {
+				sizes = append(sizes, term{index: int32(i*p.weeks + w), coef: c})
+				load += part[i*p.weeks+w] * float64(c)
+			}
+		}
+		if load < float64(kg)/2 {
+			continue
+		}
+		slack := max(0, float64(kg)-load)
+		best := found{}
+		score := 0.01 * float64(kg)
+		groups := x.group(sizes, part)
+		divisors := x.divisors(sizes, part, kg)
+		for k := range int64(4) {
+			divisors = append(divisors, kg/(k+2)+1)
+		}
+		for _, divisor := range divisors {
+			rooms := newShifted(kg, divisor, groups)
+			if v := rooms.climb() - slack; v > score && !known[cutKey{-1, w, 0, divisor, rooms.hash()}] {
+				score = v
+				best.cut = x.yardCut(w, rooms)
+			}
+		}
+		if best.cut.terms != nil {
+			best.depth = score * 100
+			list = append(list, best)
+		}
+	}
+	slices.SortStableFunc(list, func(a, b found) int { return cmp.Compare(b.depth, a.depth) })
+	var cuts []cut
+	for _, f := range list[:min(len(list), most)] {
+		cuts = append(cuts, f.cut)
+	}
+	return cuts
+}
+
+func (x *relaxation) demandCut(q, w, span int, rooms *shifted) cut {
+	c := cut{rhs: rooms.rhs(), key: cutKey{q, w, span, rooms.divisor, rooms.hash()}, unit: inGrams}
+	for i, g := range rooms.groups {
+		for _, l := range g.lumps {
+			if coef := rooms.coef(i, l.coef); coef > 0 {
+				c.terms = append(c.terms, term{index: l.index, coef: coef})
+			}
+		}
+	}
+	for k := range span {
+		c.cells = append(c.cells, int32((w+k)*x.p.products+q))
+	}
+	c.highest = min(x.highestPrice(c.terms, max(c.rhs, -c.rhs)), x.scale*(x.p.short[q]+x.p.over[q]))
+	return c
+}
+
+// yardCut is the rounding of a yard row: what it says of grams short and over
+// holds of capacity left, and nothing may be over.
+func (x *relaxation) yardCut(w int, rooms *shifted) cut {
+	c := cut{rhs: rooms.rhs() - rooms.demand, key: cutKey{-1, w, 0, rooms.divisor, rooms.hash()}, unit: inCompost}
+	for i, g := range rooms.groups {
+		for _, l := range g.lumps {
+			if coef := rooms.coef(i, l.coef) - l.coef; coef != 0 {
+				c.terms = append(c.terms, term{index: l.index, coef: coef})
+			}
+		}
+	}
+	c.highest = x.highestPrice(c.terms, max(c.rhs, -c.rhs))
+	return c
+}
+
+// group sorts the lumps by the area of their rooms.
+func (x *relaxation) group(lumps []term, part []float64) []group {
+	var groups []group
+	at := map[int64]int{}
+	programmes := map[int]bool{}
+	for _, l := range lumps {
+		s := x.shapes[int(l.index)/x.p.weeks]
+		programmes[s.programme] = true
+		i, ok := at[s.area]
+		if !ok {
+			i = len(groups)
+			at[s.area] = i
+			groups = append(groups, group{area: s.area})
+		}
+		groups[i].lumps = append(groups[i].lumps, l)
+		groups[i].part = append(groups[i].part, part[l.index])
+	}
+	for r := range x.p.rooms {
+		for k := range x.p.rooms[r].slots {
+			if programmes[x.p.rooms[r].slots[k].programme] {
+				groups[at[x.p.in.Rooms[r].Area]].rooms++
+				break
+			}
+		}
+	}
+	return groups
+}
+
+// exclusive reports whether no room can make two of the fills.
+func (x *relaxation) exclusive(lumps []term) bool {
+	last := 0
+	first := map[int]int{}
+	for _, l := range lumps {
+		g, t := x.shapes[int(l.index)/x.p.weeks].programme, int(l.index)%x.p.weeks
+		last = max(last, t)
+		if f, ok := first[g]; !ok || t < f {
+			first[g] = t
+		}
+	}
+	for g, t := range first {
+		if last-t >= x.p.in.Programmes[g].Weeks {
+			return false
+		}
+	}
+	return true
+}
+
+// lumpsIn lists what a fill of each shape and week adds to a product over some
+// weeks.
+func (x *relaxation) lumpsIn(q, week, span int) []term {
+	p := x.p
+	var lumps []term
+	for i, s := range x.shapes {
+		yield := p.in.Programmes[s.programme].YieldGrams
+		for t := max(0, week-len(yield)+1); t < week+span; t++ {
+			var grams int64
+			for w := max(week, t); w < min(week+span, t+len(yield)); w++ {
+				if p.need[w*p.products+q] > 0 {
+					grams += yield[w-t][q]
+				}
+			}
+			if grams > 0 {
+				lumps = append(lumps, term{index: int32(i*p.weeks + t), coef: grams * s.area})
+			}
+		}
+	}
+	return lumps
+}
+
+// divisors are the lumps the average plan uses, and one above all.
+func (x *relaxation) divisors(lumps []term, part []float64, demand int64) []int64 {
+	largest := demand
+	var list []int64
+	for _, l := range lumps {
+		largest = max(largest, l.coef+1)
+		if part[l.index] > 0.01 && l.coef*16 > demand {
+			list = append(list, l.coef)
+		}
+	}
+	slices.Sort(list)
+	list = slices.Compact(list)
+	return append(list, largest)
+}

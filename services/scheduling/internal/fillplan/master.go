@@ -1,0 +1,369 @@
+package fillplan
+
+import (
+	"encoding/binary"
+	"math"
+	"math/rand/v2"
+	"slices"
+)
+
+// master solves the linear relaxation with its cuts by column generation
+// (Dantzig and Wolfe, "Decomposition Principle for Linear Programs", Operations
+// Research 8, 1960): a revised simplex over room timelines, whose columns come
+// from planning each room at the current prices. It works in floating point;
+// the bounds it yields are those its rounded prices prove in the relaxation.
+//
+// Rows, each an equation with a slack: product-weeks, yard weeks, cuts, rooms.
+type master struct {
+	x *relaxation
+	n *node
+	// unit turns a row's numbers, money the costs, to about one.
+	unit  []float64
+	money float64
+	rhs   []float64
+	m     int
+
+	columns []column
+	known   map[string]bool
+	basis   []int // by row, the column basic in it
+	basic   map[int]bool
+	inverse []float64 // m×m, row-major
+	value   []float64 // of the basic columns
+	dual    []float64
+	alpha   []float64
+	pivots  int
+	// best are the prices that proved most so far.
+	best  prices
+	bound int64 // what best proves, times scale
+	rng   *rand.Rand
+}
+
+type column struct {
+	kind  columnKind
+	index int // cell, week, cut or room
+	path  []choice
+	rows  []int32
+	coefs []float64
+	cost  float64
+}
+
+type columnKind uint8
+
+const (
+	timeline columnKind = iota
+	shortGrams
+	overGrams
+	slackYard
+	slackCut
+	helpCut
+	helpRoom
+)
+
+func newMaster(x *relaxation, n *node, grams float64) *master {
+	s := &master{x: x, n: n, known: map[string]bool{}, rng: rand.New(rand.NewPCG(1, 2))}
+	s.unit = []float64{1 / grams}
+	var dearest int64 = 1
+	for q := range x.p.products {
+		dearest = max(dearest, x.p.short[q], x.p.over[q])
+	}
+	s.money = 1 / (grams * float64(dearest))
+	for i := range x.cells {
+		s.columns = append(s.columns, column{kind: shortGrams, index: i}, column{kind: overGrams, index: i})
+	}
+	for w := range x.p.weeks {
+		s.columns = append(s.columns, column{kind: slackYard, index: w})
+	}
+	for r := range x.p.rooms {
+		s.columns = append(s.columns, column{kind: helpRoom, index: r})
+	}
+	s.bound = math.MinInt64
+	return s
+}
+
+// addPaths takes the relaxation's current timelines as columns.
+func (s *master) addPaths() int {
+	added := 0
+	for r, path := range s.x.paths {
+		c := column{kind: timeline, index: r, path: path}
+		key := c.key()
+		if s.known[key] {
+			continue
+		}
+		s.known[key] = true
+		c.path = slices.Clone(path)
+		s.columns = append(s.columns, c)
+		if s.m > 0 {
+			s.build(&s.columns[len(s.columns)-1])
+		}
+		added++
+	}
+	return added
+}
+
+// layout sets out the rows for the relaxation's cuts and builds every column.
+func (s *master) layout() {
+	x := s.x
+	grams := s.unit[0]
+	firstCut := x.cells + x.p.weeks
+	firstRoom := firstCut + len(x.cuts)
+	s.m = firstRoom + len(x.p.rooms)
+	s.unit = make([]float64, s.m)
+	s.rhs = make([]float64, s.m)
+	for i, need := range x.p.need {
+		s.unit[i] = grams
+		s.rhs[i] = float64(need) * grams
+	}
+	var compost int64 = 1
+	for r := range x.p.rooms {
+		for k := range x.p.rooms[r].slots {
+			compost = max(compost, x.p.rooms[r].slots[k].compost)
+		}
+	}
+	for w, kg := range x.p.in.YardKg {
+		s.unit[x.cells+w] = 1 / float64(compost)
+		s.rhs[x.cells+w] = -float64(kg) / float64(compost)
+	}
+	for i := range x.cuts {
+		unit := 1.0
+		switch x.cuts[i].unit {
+		case inGrams:
+			unit = grams
+		case inCompost:
+			unit = 1 / float64(compost)
+		}
+		s.unit[firstCut+i] = unit
+		s.rhs[firstCut+i] = float64(x.cuts[i].rhs) * unit
+	}
+	for r := range x.p.rooms {
+		s.unit[firstRoom+r] = 1
+		s.rhs[firstRoom+r] = 1
+	}
+	// A little noise keeps the simplex from cycling among equal bases.
+	for i := range s.rhs {
+		s.rhs[i] += (s.rng.Float64() + 0.5) * 1e-7
+	}
+	kept := s.columns[:0]
+	for _, c := range s.columns {
+		if c.kind != slackCut && c.kind != helpCut {
+			kept = append(kept, c)
+		}
+	}
+	s.columns = kept
+	for i := range x.cuts {
+		s.columns = append(s.columns, column{kind: slackCut, index: i}, column{kind: helpCut, index: i})
+	}
+	for i := range s.columns {
+		s.build(&s.columns[i])
+	}
+}
+
+func (s *master) build(c *column) {
+	x := s.x
+	firstCut := x.cells + x.p.weeks
+	firstRoom := firstCut + len(x.cuts)
+	c.rows, c.coefs = c.rows[:0], c.coefs[:0]
+	add := func(row int, coef float64) {
+		c.rows = append(c.rows, int32(row))
+		c.coefs = append(c.coefs, coef)
+	}
+	price := func(cell int, of []int64) float64 {
+		return float64(of[cell%x.p.products]) / s.unit[cell] * s.money
+	}
+	switch c.kind {
+	case timeline:
+		sums := map[int]float64{}
+		var order []int
+		put := func(row int, coef float64) {
+			if _, seen := sums[row]; !seen {
+				order = append(order, row)
+			}
+			sums[row] += coef
+		}
+		var cost int64
+		for _, f := range c.path {
+			slot := &x.p.rooms[c.index].slots[f.slot]
+			cost += slot.base[f.week]
+			for _, l := range x.p.inside(slot, f.week) {
+				row := f.week*x.p.products + l.offset
+				put(row, float64(l.grams)*s.unit[row])
+			}
+			put(x.cells+f.week, -float64(slot.compost)*s.unit[x.cells+f.week])
+			for _, t := range x.columns[slot.shape*x.p.weeks+f.week] {
+				row := firstCut + int(t.index)
+				put(row, float64(t.coef)*s.unit[row])
+			}
+		}
+		for _, row := range order {
+			add(row, sums[row])
+		}
+		add(firstRoom+c.index, 1)
+		c.cost = float64(cost) * s.money
+	case shortGrams:
+		add(c.index, 1)
+		for _, id := range x.cutsOf[c.index] {
+			add(firstCut+int(id), 1)
+		}
+		c.cost = price(c.index, x.p.short)
+	case overGrams:
+		add(c.index, -1)
+		c.cost = price(c.index, x.p.over)
+	case slackYard:
+		add(x.cells+c.index, -1)
+	case slackCut:
+		add(firstCut+c.index, -1)
+	case helpCut:
+		add(firstCut+c.index, 1)
+		c.cost = 100
+	case helpRoom:
+		add(firstRoom+c.index, 1)
+		c.cost = 1e4
+	}
+}
+
+// start makes the first basis: everything short or over, nothing filled.
+func (s *master) start() {
+	x := s.x
+	s.layout()
+	s.basis = make([]int, s.m)
+	for j := range s.columns {
+		switch c := &s.columns[j]; c.kind {
+		case shortGrams:
+			if x.p.need[c.index] >= 0 {
+				s.basis[c.index] = j
+			}
+		case overGrams:
+			if x.p.need[c.index] < 0 {
+				s.basis[c.index] = j
+			}
+		case slackYard:
+			s.basis[x.cells+c.index] = j
+		case slackCut:
+			s.basis[x.cells+x.p.weeks+c.index] = j
+		case helpRoom:
+			s.basis[x.cells+x.p.weeks+len(x.cuts)+c.index] = j
+		}
+	}
+	s.refactor()
+}
+
+// restart lays the rows out afresh after a change of cuts and goes on from the
+// basis it had: kept maps the cuts still there to their new numbers. New cuts
+// start with their slack, or with their help where they are broken.
+func (s *master) restart(kept map[int]int) {
+	var basics []column
+	for _, j := range s.basis {
+		basics = append(basics, s.columns[j])
+	}
+	s.best.rows, s.bound = nil, math.MinInt64
+	s.layout()
+	place := map[string]int{}
+	for j := range s.columns {
+		place[s.columns[j].key()] = j
+	}
+	isOld := make([]bool, len(s.x.cuts))
+	for _, to := range kept {
+		isOld[to] = true
+	}
+	s.basis = s.basis[:0]
+	for _, c := range basics {
+		if c.kind == slackCut || c.kind == helpCut {
+			to, ok := kept[c.index]
+			if !ok {
+				continue
+			}
+			c.index = to
+		}
+		s.basis = append(s.basis, place[c.key()])
+	}
+	for i, old := range isOld {
+		if !old {
+			s.basis = append(s.basis, place[(&column{kind: slackCut, index: i}).key()])
+		}
+	}
+	if len(s.basis) != s.m || !s.refactor() {
+		s.start()
+		return
+	}
+	broken := false
+	for i, v := range s.value {
+		if c := &s.columns[s.basis[i]]; v < 0 && c.kind == slackCut {
+			s.basis[i] = place[(&column{kind: helpCut, index: c.index}).key()]
+			broken = true
+		}
+	}
+	if broken && !s.refactor() || slices.Min(s.value) < -1e-6 {
+		s.start()
+	}
+}
+
+// key tells columns apart, whatever the rows.
+func (c *column) key() string {
+	key := binary.AppendUvarint([]byte{byte(c.kind)}, uint64(c.index))
+	for _, f := range c.path {
+		key = binary.AppendUvarint(key, uint64(f.slot))
+		key = binary.AppendUvarint(key, uint64(f.week))
+	}
+	return string(key)
+}
+
+// prices turns the duals into the relaxation's prices.
+func (s *master) prices(v *prices) {
+	x := s.x
+	v.rows = v.rows[:0]
+	for i := range x.rows() {
+		low, high := x.priceRange(i)
+		v.rows = append(v.rows, clampStep(0, s.dual[i]*s.unit[i]/s.money*float64(x.scale), low, high))
+	}
+}
+
+// generate prices columns and adds new ones until the relaxation is solved to
+// within a tolerance, or for at most a number of rounds. It leaves the best
+// prices in best and what they prove in bound.
+func (s *master) generate(rounds int, cutoff func() int64) {
+	var now, trial prices
+	for range rounds {
+		cost := s.optimise(1000)
+		s.prices(&now)
+		trial.copyFrom(&now, len(now.rows), 0)
+		if len(s.best.rows) == len(now.rows) {
+			for i := range trial.rows {
+				trial.rows[i] = (trial.rows[i] + s.best.rows[i]) / 2
+			}
+		}
+		added := 0
+		for _, v := range []*prices{&trial, &now} {
+			if bound := s.x.solve(s.n, v); bound > s.bound && bound < math.MaxInt64 {
+				s.bound = bound
+				s.best.copyFrom(v, len(v.rows), 0)
+			}
+			added += s.addPaths()
+		}
+		s.n.bound = max(s.n.bound, ceilDiv(s.bound, s.x.scale))
+		gap := cost/s.money - float64(s.bound)/float64(s.x.scale)
+		if s.x.stopped() || added == 0 || gap < 2e-5*math.Abs(cost/s.money) || s.n.bound >= cutoff() {
+			break
+		}
+	}
+}
+
+// parts is the number of fills of each shape and week in the current solution.
+func (s *master) weights(weight []float64) {
+	clear(weight)
+	for i, v := range s.value {
+		c := &s.columns[s.basis[i]]
+		for _, f := range c.path {
+			weight[s.x.p.rooms[c.index].slots[f.slot].first+f.week] += v
+		}
+	}
+}
+
+// shortage is the grams short of each product-week in the current solution.
+func (s *master) shortage() []float64 {
+	short := make([]float64, s.x.cells)
+	for i, v := range s.value {
+		if c := &s.columns[s.basis[i]]; c.kind == shortGrams {
+			short[c.index] = v / s.unit[c.index]
+		}
+	}
+	return short
+}
