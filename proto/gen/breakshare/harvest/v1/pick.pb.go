@@ -323,7 +323,9 @@ type PickLot struct {
 	// follows every pack.
 	CompostException string `protobuf:"bytes,11,opt,name=compost_exception,json=compostException,proto3" json:"compost_exception,omitempty"`
 	// Grows by one with every change of the lot; a reader keeps the highest.
-	Version       int64 `protobuf:"varint,12,opt,name=version,proto3" json:"version,omitempty"`
+	Version int64 `protobuf:"varint,12,opt,name=version,proto3" json:"version,omitempty"`
+	// The person who holds it; empty where nobody does and where only its compost does.
+	HeldBy        string `protobuf:"bytes,13,opt,name=held_by,json=heldBy,proto3" json:"held_by,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -442,6 +444,13 @@ func (x *PickLot) GetVersion() int64 {
 	return 0
 }
 
+func (x *PickLot) GetHeldBy() string {
+	if x != nil {
+		return x.HeldBy
+	}
+	return ""
+}
+
 // SupplyDay is what the co-op expects, or has picked, of one product on one day. Pick lots that
 // are held are left out.
 type SupplyDay struct {
@@ -552,7 +561,7 @@ type CropTrace struct {
 	RoomId string `protobuf:"bytes,2,opt,name=room_id,json=roomId,proto3" json:"room_id,omitempty"`
 	// The farm.
 	FarmId string `protobuf:"bytes,3,opt,name=farm_id,json=farmId,proto3" json:"farm_id,omitempty"`
-	// The compost that was delivered to it.
+	// The compost under it, one entry for each delivery, by day.
 	Compost       []*CompostTrace `protobuf:"bytes,4,rep,name=compost,proto3" json:"compost,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -625,9 +634,9 @@ type CompostTrace struct {
 	YardId string `protobuf:"bytes,2,opt,name=yard_id,json=yardId,proto3" json:"yard_id,omitempty"`
 	// The slot for which it was made; empty where none.
 	SlotId string `protobuf:"bytes,3,opt,name=slot_id,json=slotId,proto3" json:"slot_id,omitempty"`
-	// Kilograms delivered to the crop.
+	// Kilograms of the delivery; of all deliveries in the answer to TraceForward.
 	DeliveredKg int64 `protobuf:"varint,4,opt,name=delivered_kg,json=deliveredKg,proto3" json:"delivered_kg,omitempty"`
-	// Day of delivery, ISO 8601.
+	// Day of delivery, ISO 8601; empty in the answer to TraceForward.
 	DeliveredDate string `protobuf:"bytes,5,opt,name=delivered_date,json=deliveredDate,proto3" json:"delivered_date,omitempty"`
 	// Who released it; empty where not released yet.
 	ReleasedBy string `protobuf:"bytes,6,opt,name=released_by,json=releasedBy,proto3" json:"released_by,omitempty"`
@@ -767,7 +776,7 @@ const file_breakshare_harvest_v1_pick_proto_rawDesc = "" +
 	"\vrecorded_at\x18\n" +
 	" \x01(\v2\x1a.google.protobuf.TimestampR\n" +
 	"recordedAtB\x0f\n" +
-	"\r_break_number\"\xe8\x02\n" +
+	"\r_break_number\"\x81\x03\n" +
 	"\aPickLot\x12\x1e\n" +
 	"\vpick_lot_id\x18\x01 \x01(\tR\tpickLotId\x12\x17\n" +
 	"\afarm_id\x18\x02 \x01(\tR\x06farmId\x12\x17\n" +
@@ -783,7 +792,8 @@ const file_breakshare_harvest_v1_pick_proto_rawDesc = "" +
 	" \x01(\tR\n" +
 	"holdReason\x12+\n" +
 	"\x11compost_exception\x18\v \x01(\tR\x10compostException\x12\x18\n" +
-	"\aversion\x18\f \x01(\x03R\aversion\"\x91\x02\n" +
+	"\aversion\x18\f \x01(\x03R\aversion\x12\x17\n" +
+	"\aheld_by\x18\r \x01(\tR\x06heldBy\"\x91\x02\n" +
 	"\tSupplyDay\x12\x12\n" +
 	"\x04date\x18\x01 \x01(\tR\x04date\x12\x1d\n" +
 	"\n" +

@@ -473,8 +473,7 @@ type Crop struct {
 	Species string `protobuf:"bytes,6,opt,name=species,proto3" json:"species,omitempty"`
 	// Strain or kind of strain of the programme, for example "white hybrid strain".
 	Strain string `protobuf:"bytes,7,opt,name=strain,proto3" json:"strain,omitempty"`
-	// State in its life. An ended crop none of whose steps has an actual_start_date was called
-	// off before filling: its dates are those of the plan, and it occupies no room.
+	// State in its life.
 	State CropState `protobuf:"varint,8,opt,name=state,proto3,enum=breakshare.scheduling.v1.CropState" json:"state,omitempty"`
 	// Day of filling, day 0, as now expected or as it was. ISO 8601 date.
 	FillDate string `protobuf:"bytes,9,opt,name=fill_date,json=fillDate,proto3" json:"fill_date,omitempty"`
@@ -496,7 +495,9 @@ type Crop struct {
 	Version int64 `protobuf:"varint,17,opt,name=version,proto3" json:"version,omitempty"`
 	// Changes with every change; send it back to change what you have read.
 	Etag string `protobuf:"bytes,18,opt,name=etag,proto3" json:"etag,omitempty"`
-	// How the crop bears, copied from its programme version.
+	// How the crop bears, copied from its programme version. This, bears, sources and the days
+	// of stages are left out where many crops are answered at once (the calendar and the batch
+	// calls); events and single calls carry them.
 	Breaks *BreakProfile `protobuf:"bytes,19,opt,name=breaks,proto3" json:"breaks,omitempty"`
 	// The products that the crop can bear: its species at these stages of picking.
 	Bears []*Bearing `protobuf:"bytes,20,rep,name=bears,proto3" json:"bears,omitempty"`
@@ -508,6 +509,9 @@ type Crop struct {
 	SupplementGrams *int64 `protobuf:"varint,23,opt,name=supplement_grams,json=supplementGrams,proto3,oneof" json:"supplement_grams,omitempty"`
 	// How the crop stands.
 	GrowingSystem v1.GrowingSystem `protobuf:"varint,24,opt,name=growing_system,json=growingSystem,proto3,enum=breakshare.type.v1.GrowingSystem" json:"growing_system,omitempty"`
+	// True where the crop was ended before it was filled: its dates are those of the plan, and
+	// it occupies no room.
+	CalledOff     bool `protobuf:"varint,25,opt,name=called_off,json=calledOff,proto3" json:"called_off,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -710,6 +714,13 @@ func (x *Crop) GetGrowingSystem() v1.GrowingSystem {
 	return v1.GrowingSystem(0)
 }
 
+func (x *Crop) GetCalledOff() bool {
+	if x != nil {
+		return x.CalledOff
+	}
+	return false
+}
+
 // CropConflict is a room that two crops hold on the same days. A plan never makes one; a step
 // that came late can.
 type CropConflict struct {
@@ -849,7 +860,7 @@ const file_breakshare_scheduling_v1_crop_proto_rawDesc = "" +
 	"\rearliest_date\x18\b \x01(\tR\fearliestDate\x12\x1f\n" +
 	"\vlatest_date\x18\t \x01(\tR\n" +
 	"latestDateB\x14\n" +
-	"\x12_actual_start_date\"\xe7\b\n" +
+	"\x12_actual_start_date\"\x86\t\n" +
 	"\x04Crop\x12\x17\n" +
 	"\acrop_id\x18\x01 \x01(\tR\x06cropId\x12\x17\n" +
 	"\aroom_id\x18\x02 \x01(\tR\x06roomId\x12\x17\n" +
@@ -876,7 +887,9 @@ const file_breakshare_scheduling_v1_crop_proto_rawDesc = "" +
 	"\asources\x18\x15 \x03(\v2+.breakshare.scheduling.v1.Crop.SourcesEntryR\asources\x12&\n" +
 	"\fcasing_grams\x18\x16 \x01(\x03H\x00R\vcasingGrams\x88\x01\x01\x12.\n" +
 	"\x10supplement_grams\x18\x17 \x01(\x03H\x01R\x0fsupplementGrams\x88\x01\x01\x12H\n" +
-	"\x0egrowing_system\x18\x18 \x01(\x0e2!.breakshare.type.v1.GrowingSystemR\rgrowingSystem\x1a\\\n" +
+	"\x0egrowing_system\x18\x18 \x01(\x0e2!.breakshare.type.v1.GrowingSystemR\rgrowingSystem\x12\x1d\n" +
+	"\n" +
+	"called_off\x18\x19 \x01(\bR\tcalledOff\x1a\\\n" +
 	"\fSourcesEntry\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\tR\x03key\x126\n" +
 	"\x05value\x18\x02 \x01(\v2 .breakshare.scheduling.v1.SourceR\x05value:\x028\x01B\x0f\n" +

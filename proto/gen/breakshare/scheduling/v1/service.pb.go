@@ -918,7 +918,7 @@ type BatchPlanCropsRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// UUID minted by the caller.
 	RequestId string `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
-	// 1 to 10,000 plans.
+	// 1 to 2,000 plans. An error names the element, for example "plans[3].room_id".
 	Plans         []*CropPlan `protobuf:"bytes,2,rep,name=plans,proto3" json:"plans,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -1165,7 +1165,7 @@ type BatchRecordStagesRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// UUID minted by the caller.
 	RequestId string `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
-	// 1 to 10,000 records.
+	// 1 to 10,000 records. An error names the element, for example "records[3].date".
 	Records       []*StageRecord `protobuf:"bytes,2,rep,name=records,proto3" json:"records,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
@@ -1513,7 +1513,7 @@ const file_breakshare_scheduling_v1_service_proto_rawDesc = "" +
 	"\x15BatchPlanCropsRequest\x12'\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12E\n" +
-	"\x05plans\x18\x02 \x03(\v2\".breakshare.scheduling.v1.CropPlanB\v\xbaH\b\x92\x01\x05\b\x01\x10\x90NR\x05plans\"N\n" +
+	"\x05plans\x18\x02 \x03(\v2\".breakshare.scheduling.v1.CropPlanB\v\xbaH\b\x92\x01\x05\b\x01\x10\xd0\x0fR\x05plans\"N\n" +
 	"\x16BatchPlanCropsResponse\x124\n" +
 	"\x05crops\x18\x01 \x03(\v2\x1e.breakshare.scheduling.v1.CropR\x05crops\"\x95\x02\n" +
 	"\x12RecordStageRequest\x12'\n" +

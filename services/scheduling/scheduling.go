@@ -1,0 +1,32 @@
+// Package scheduling is the service that keeps every growing room on its cycle: it
+// owns farms, rooms, crop programmes, crops and the calendar.
+//
+// It tells of what it saves, and reads nothing of other services. See
+// internal/programme and internal/calendar for the rules, internal/store for what
+// is kept, internal/server for the RPCs.
+package scheduling
+
+import (
+	"context"
+	"fmt"
+
+	schedulingv1 "breakshare.example/proto/gen/breakshare/scheduling/v1"
+	"breakshare.example/services/platform/host"
+	"breakshare.example/services/scheduling/internal/server"
+	"breakshare.example/services/scheduling/internal/store"
+)
+
+// Bind brings the service up on a host: its schema, its RPCs and who may call them.
+func Bind(ctx context.Context, h *host.Host, cfg Config) error {
+	pool, err := h.Store(ctx, store.Schema(), cfg.connections())
+	if err != nil {
+		return fmt.Errorf("scheduling: %w", err)
+	}
+	srv, err := server.New(pool, h.Clock)
+	if err != nil {
+		return fmt.Errorf("scheduling: %w", err)
+	}
+	schedulingv1.RegisterSchedulingServiceServer(h.Registrar, srv)
+	h.AddPolicy(server.Policy())
+	return nil
+}
