@@ -67,63 +67,73 @@ func (p *Problem) check() (maxCost int64, err error) {
 		return 0, &MalformedError{Arc: -1, What: fmt.Sprintf(
 			"lengths differ: %d From, %d To, %d Low, %d Cap, %d Cost", m, len(p.To), len(p.Low), len(p.Cap), len(p.Cost))}
 	}
-	v := volume{}
-	most := MaxPathCost / int64(n+2)
+	// Volumes are summed unsigned: a sum that was within MaxVolume cannot wrap
+	// when one more absolute value is added.
+	var volume uint64
 	for u, b := range p.Supply {
-		if !v.add(b) {
+		if volume += abs(b); volume > uint64(MaxVolume) {
 			return 0, &OverflowError{Arc: -1, Node: u, What: tooMuch("supply", b)}
 		}
 	}
-	for i := range p.From {
-		if err := p.checkArc(i, &v); err != nil {
-			return 0, err
+	var dearest uint64
+	to, capacity, cost := p.To[:m], p.Cap[:m], p.Cost[:m]
+	for i, u := range p.From {
+		c, low := capacity[i], int64(0)
+		if p.Low != nil {
+			low = p.Low[i]
+			volume += abs(low)
 		}
-		c := p.Cost[i]
-		if c < 0 {
-			c = -c // MinInt64 stays negative and is caught just below
+		if uint32(u) >= uint32(n) || uint32(to[i]) >= uint32(n) || c < low || volume > uint64(MaxVolume) {
+			return 0, p.fault(i)
 		}
-		if c < 0 || c > most {
-			return 0, &OverflowError{Arc: i, Node: -1, What: fmt.Sprintf(
-				"cost %d; with %d nodes at most %d either way", p.Cost[i], n, most)}
+		if c != Unlimited {
+			if volume += abs(c); volume > uint64(MaxVolume) {
+				return 0, p.fault(i)
+			}
 		}
-		maxCost = max(maxCost, c)
+		dearest = max(dearest, abs(cost[i]))
 	}
-	return maxCost, nil
+	if dearest > uint64(MaxPathCost/int64(n+2)) {
+		return 0, p.tooDear()
+	}
+	return int64(dearest), nil
 }
 
-func (p *Problem) checkArc(i int, v *volume) error {
+// abs returns |x|, of the least integer too.
+func abs(x int64) uint64 {
+	if x < 0 {
+		return -uint64(x)
+	}
+	return uint64(x)
+}
+
+// fault words what check found wrong with arc i.
+func (p *Problem) fault(i int) error {
 	u, w := p.From[i], p.To[i]
 	n := int32(p.Nodes())
-	if u < 0 || u >= n || w < 0 || w >= n {
-		return &MalformedError{Arc: i, What: fmt.Sprintf("runs %d to %d, but nodes go from 0 to %d", u, w, n-1)}
-	}
 	low, capacity := p.low(i), p.Cap[i]
-	if capacity < low {
+	switch {
+	case u < 0 || u >= n || w < 0 || w >= n:
+		return &MalformedError{Arc: i, What: fmt.Sprintf("runs %d to %d, but nodes go from 0 to %d", u, w, n-1)}
+	case capacity < low:
 		return &MalformedError{Arc: i, What: fmt.Sprintf("capacity %d is below the least flow %d", capacity, low)}
-	}
-	if !v.add(low) {
+	case capacity == Unlimited:
 		return &OverflowError{Arc: i, Node: -1, What: tooMuch("least flow", low)}
 	}
-	if capacity != Unlimited && !v.add(capacity) {
-		return &OverflowError{Arc: i, Node: -1, What: tooMuch("capacity", capacity) + "; use Unlimited for an arc without a bound"}
+	return &OverflowError{Arc: i, Node: -1, What: tooMuch("capacity", capacity) + "; use Unlimited for an arc without a bound"}
+}
+
+// tooDear names the first arc whose cost is too large.
+func (p *Problem) tooDear() error {
+	most := MaxPathCost / int64(p.Nodes()+2)
+	for i, c := range p.Cost {
+		if abs(c) > uint64(most) {
+			return &OverflowError{Arc: i, Node: -1, What: fmt.Sprintf("cost %d; with %d nodes at most %d either way", c, p.Nodes(), most)}
+		}
 	}
 	return nil
 }
 
 func tooMuch(what string, x int64) string {
 	return fmt.Sprintf("%s %d brings the sum of all supplies, least flows and finite capacities above %d", what, x, MaxVolume)
-}
-
-// volume sums absolute values and refuses to pass MaxVolume.
-type volume struct{ sum int64 }
-
-func (v *volume) add(x int64) bool {
-	if x < 0 {
-		x = -x
-	}
-	if x < 0 || x > MaxVolume-v.sum {
-		return false
-	}
-	v.sum += x
-	return true
 }

@@ -197,7 +197,9 @@ func (s *Solver) result(opts Options) (Result, error) {
 	s.ready = true
 	s.flow = resize(s.flow, s.p.Arcs())
 	s.potential = resize(s.potential, s.p.Nodes())
-	s.readFlows()
+	if err := s.readFlows(); err != nil {
+		return Result{}, err
+	}
 	for u := range s.potential {
 		s.potential[u] = s.pot(int32(u))
 		if s.reversed {
@@ -206,7 +208,9 @@ func (s *Solver) result(opts Options) (Result, error) {
 	}
 	var total sum128
 	for i, x := range s.flow {
-		total.addProduct(x, s.p.Cost[i])
+		if x != 0 {
+			total.addProduct(x, s.p.Cost[i])
+		}
 	}
 	cost, ok := total.int64()
 	if !ok {
@@ -219,13 +223,18 @@ func (s *Solver) result(opts Options) (Result, error) {
 }
 
 // readFlows fills s.flow: nonbasic arcs are at a bound, tree arcs carry what
-// their lower node says, self-loops what their cost asks for.
-func (s *Solver) readFlows() {
+// their lower node says, self-loops what their cost asks for. It returns
+// *UnboundedError if that is without limit.
+func (s *Solver) readFlows() error {
 	p := s.p
-	for i := range s.flow {
-		s.flow[i] = p.low(i)
-		if p.From[i] == p.To[i] && p.Cost[i] < 0 {
-			s.flow[i] = p.Cap[i]
+	if p.Low == nil {
+		clear(s.flow)
+	} else {
+		copy(s.flow, p.Low)
+	}
+	if int(s.arcs) < p.Arcs() {
+		if err := s.readLoops(); err != nil {
+			return err
 		}
 	}
 	for a := range s.arcs {
@@ -239,6 +248,22 @@ func (s *Solver) readFlows() {
 			s.flow[i] = p.low(int(i)) + t.flow()
 		}
 	}
+	return nil
+}
+
+// readLoops sets the flow of self-loops.
+func (s *Solver) readLoops() error {
+	p := s.p
+	for i, u := range p.From {
+		if u != p.To[i] || p.Cost[i] >= 0 {
+			continue
+		}
+		if p.Cap[i] == Unlimited {
+			return &UnboundedError{Arcs: []int32{int32(i)}, Cost: p.Cost[i]}
+		}
+		s.flow[i] = p.Cap[i]
+	}
+	return nil
 }
 
 // resize returns a slice of length n, reusing memory where there is enough.

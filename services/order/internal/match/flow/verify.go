@@ -62,7 +62,9 @@ func Verify(p *Problem, r Result) error {
 		if tooFar(left[p.From[i]]) || tooFar(left[p.To[i]]) {
 			return &CertificateError{Arc: i, Node: -1, What: fmt.Sprintf("flow %d is out of range", x)}
 		}
-		total.addProduct(x, p.Cost[i])
+		if x != 0 {
+			total.addProduct(x, p.Cost[i])
+		}
 	}
 	for u, b := range left {
 		if b != 0 {
