@@ -80,14 +80,18 @@ func sameKey(a, b store.PickLot) bool {
 	return a.RoomID == b.RoomID && a.ProductID == b.ProductID && a.Day == b.Day
 }
 
-// Refresh draws the origin of every lot of the rooms anew from what is known
-// now, saves the lots for which it changed, and tells of them. The caller holds
-// the lock of the family tree alone.
+// Refresh draws the origin of every lot of the rooms and of their crops anew
+// from what is known now, saves the lots for which it changed, and tells of
+// them. The caller holds the lock of the family tree alone.
 func Refresh(ctx context.Context, tx pgx.Tx, rooms []string) error {
 	if len(rooms) == 0 {
 		return nil
 	}
-	book, err := store.Book(ctx, tx, rooms)
+	rooms, facts, err := store.Reach(ctx, tx, rooms)
+	if err != nil {
+		return err
+	}
+	book, err := store.Book(ctx, tx, facts)
 	if err != nil {
 		return err
 	}

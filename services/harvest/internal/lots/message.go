@@ -15,7 +15,8 @@ func Message(l store.PickLot) *harvestv1.PickLot {
 	return &harvestv1.PickLot{
 		PickLotId: l.ID, FarmId: l.FarmID, RoomId: l.RoomID, CropId: l.Origin.CropID, ProductId: l.ProductID,
 		Date: l.Day.String(), NetGrams: l.NetGrams, CompostLotIds: l.Origin.CompostIDs,
-		Held: l.Held(), HoldReason: l.HoldReason(), CompostException: l.Origin.Exception, Version: l.Version,
+		Held: l.Held(), HoldReason: l.HoldReason(), HeldBy: l.HeldBy,
+		CompostException: l.Origin.Exception, Version: l.Version,
 	}
 }
 

@@ -45,3 +45,24 @@ func collect[T any](ctx context.Context, db pg.DB, scan pgx.RowToFunc[T], sql st
 	}
 	return pgx.CollectRows(rows, scan)
 }
+
+// Reach widens a set of rooms by lots whose crop has since been moved to
+// another room. lots are the rooms with lots that stand or stood on a crop of
+// the given rooms, facts the rooms that must be in the book to judge those lots.
+func Reach(ctx context.Context, db pg.DB, rooms []string) (lots, facts []string, err error) {
+	const withLots = `
+		SELECT unnest($1::text[])
+		UNION
+		SELECT l.room_id FROM crop c JOIN pick_lot l ON l.crop_id = c.crop_id WHERE c.room_id = ANY($1)
+		ORDER BY 1`
+	const withFacts = `
+		SELECT unnest($1::text[])
+		UNION
+		SELECT c.room_id FROM pick_lot l JOIN crop c ON c.crop_id = l.crop_id WHERE l.room_id = ANY($1)
+		ORDER BY 1`
+	if lots, err = texts(ctx, db, "rooms with lots of crops", withLots, rooms); err != nil {
+		return nil, nil, err
+	}
+	facts, err = texts(ctx, db, "rooms of the crops of lots", withFacts, lots)
+	return lots, facts, err
+}

@@ -48,18 +48,14 @@ func CompostRooms(ctx context.Context, db pg.DB, compostID string) ([]string, er
 	return texts(ctx, db, "rooms with compost lot "+compostID, sql, compostID)
 }
 
-// SaveDelivery keeps a delivery, which never changes. It reports whether it is
-// new.
-func SaveDelivery(ctx context.Context, db pg.DB, d genealogy.Delivery) (bool, error) {
+// SaveDelivery keeps a delivery, which never changes.
+func SaveDelivery(ctx context.Context, db pg.DB, d genealogy.Delivery) error {
 	const sql = `
 		INSERT INTO compost_delivery (delivery_id, compost_lot_id, room_id, crop_id, delivered_kg, date)
 		VALUES ($1, $2, $3, $4, $5, $6)
 		ON CONFLICT (coop_id, delivery_id) DO NOTHING`
-	tag, err := db.Exec(ctx, sql, d.ID, d.CompostID, d.RoomID, d.CropID, d.Kilograms, d.Day.Time())
-	if err != nil {
-		return false, fmt.Errorf("save delivery %s: %w", d.ID, err)
-	}
-	return tag.RowsAffected() == 1, nil
+	_, err := db.Exec(ctx, sql, d.ID, d.CompostID, d.RoomID, d.CropID, d.Kilograms, d.Day.Time())
+	return wrap("save delivery "+d.ID, err)
 }
 
 // FindCompost returns a compost lot; ok is false where nobody has told of it.

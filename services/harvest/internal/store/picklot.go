@@ -21,6 +21,7 @@ type PickLot struct {
 	Origin            genealogy.Origin // with a crop, always
 	OwnHold           bool             // held by a person, whatever its compost
 	OwnReason         string
+	HeldBy            string // the person; empty without OwnHold
 	Picks, NetGrams   int64
 	Version           int64
 }
@@ -42,12 +43,12 @@ func (l PickLot) HoldReason() string {
 
 // lotColumns in the order of scanLot.
 const lotColumns = `pick_lot_id, room_id, product_id, date, farm_id, crop_id, compost_lot_ids, compost_held,
-	compost_reason, compost_exception, held, hold_reason, picks, net_grams, version`
+	compost_reason, compost_exception, held, hold_reason, held_by, picks, net_grams, version`
 
 func scanLot(row pgx.CollectableRow) (l PickLot, err error) {
 	o := &l.Origin
 	err = row.Scan(&l.ID, &l.RoomID, &l.ProductID, dayInto{&l.Day}, &l.FarmID, &o.CropID, &o.CompostIDs, &o.Held,
-		&o.Reason, &o.Exception, &l.OwnHold, &l.OwnReason, &l.Picks, &l.NetGrams, &l.Version)
+		&o.Reason, &o.Exception, &l.OwnHold, &l.OwnReason, &l.HeldBy, &l.Picks, &l.NetGrams, &l.Version)
 	return l, err
 }
 
@@ -111,14 +112,14 @@ func SaveLot(ctx context.Context, db pg.DB, l PickLot) error {
 	const sql = `
 		UPDATE pick_lot
 		SET crop_id = $2, compost_lot_ids = $3, compost_held = $4, compost_reason = $5, compost_exception = $6,
-		    held = $7, hold_reason = $8, picks = $9, net_grams = $10, version = $11
+		    held = $7, hold_reason = $8, held_by = $9, picks = $10, net_grams = $11, version = $12
 		WHERE pick_lot_id = $1`
 	o := l.Origin
 	ids := o.CompostIDs
 	if ids == nil {
 		ids = []string{}
 	}
-	_, err := db.Exec(ctx, sql, l.ID, o.CropID, ids, o.Held, o.Reason, o.Exception, l.OwnHold, l.OwnReason, l.Picks, l.NetGrams, l.Version)
+	_, err := db.Exec(ctx, sql, l.ID, o.CropID, ids, o.Held, o.Reason, o.Exception, l.OwnHold, l.OwnReason, l.HeldBy, l.Picks, l.NetGrams, l.Version)
 	return wrap("save pick lot "+l.ID, err)
 }
 

@@ -17,13 +17,15 @@ CREATE TABLE pick_lot (
     -- Held for a reason of its own, by a person.
     held              boolean NOT NULL DEFAULT false,
     hold_reason       text    NOT NULL DEFAULT '',
+    held_by           text    NOT NULL DEFAULT '',
     picks             bigint  NOT NULL DEFAULT 0 CHECK (picks >= 0),
     net_grams         bigint  NOT NULL DEFAULT 0 CHECK (net_grams >= picks), -- each weighs a gram at least
     version           bigint  NOT NULL DEFAULT 1 CHECK (version >= 1),
     PRIMARY KEY (coop_id, pick_lot_id),
     UNIQUE (coop_id, room_id, product_id, date),
     CHECK (compost_held OR compost_reason = ''),
-    CHECK (held = (hold_reason <> ''))
+    CHECK (held = (hold_reason <> '')),
+    CHECK (held = (held_by <> ''))
 );
 CREATE INDEX pick_lot_date ON pick_lot (coop_id, date);
 CREATE INDEX pick_lot_crop ON pick_lot (coop_id, crop_id);
