@@ -29,10 +29,11 @@ type Lot struct {
 
 // LotsForDay returns the lots that could supply a day of delivery, by code. What counts of a lot
 // is what was picked, as soon as anything was; before that, and only on its own day, what is
-// most likely: what was expected on an earlier day and never picked is not there.
+// most likely: what was expected on an earlier day and never picked is not there. Lots of which
+// packs left for the day, as the caller says, are among them in any case.
 //
 // Lots of products that are not in the catalogue, and of later days, are left out.
-func LotsForDay(ctx context.Context, db pg.DB, day string) ([]Lot, error) {
+func LotsForDay(ctx context.Context, db pg.DB, day string, left []string) ([]Lot, error) {
 	const sql = `
 		WITH taken AS (
 			SELECT t.pick_lot_id, t.delivery_date, greatest(sum(t.allocated), sum(t.sent)) AS packs
@@ -56,10 +57,10 @@ func LotsForDay(ctx context.Context, db pg.DB, day string) ([]Lot, error) {
 		LEFT JOIN farm f USING (coop_id, farm_id)
 		LEFT JOIN other o USING (pick_lot_id)
 		WHERE s.pick_date <= $1::date
-			AND s.pick_date >= $1::date - (p.shelf_life_days + $2::integer)
+			AND (s.pick_date >= $1::date - (p.shelf_life_days + $2::integer) OR s.pick_lot_id = ANY($3))
 			AND (s.picked_grams IS NOT NULL OR (s.pick_date = $1::date AND s.likely_grams IS NOT NULL))
 		ORDER BY s.pick_lot_id`
-	return collect[Lot](ctx, db, "supply", sql, day, KeptInView)
+	return collect[Lot](ctx, db, "supply", sql, day, KeptInView, left)
 }
 
 // Stock is what there is of a picked lot.

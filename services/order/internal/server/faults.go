@@ -1,0 +1,37 @@
+package server
+
+import (
+	"errors"
+	"fmt"
+	"time"
+
+	"breakshare.example/services/order/internal/match"
+	"breakshare.example/services/order/internal/store"
+	"breakshare.example/services/platform/fault"
+)
+
+// asFault words the typed errors of the rules. Others stay as they are.
+func asFault(err error) error {
+	var large *match.TooLarge
+	if errors.As(err, &large) {
+		return fault.New(fault.Exhausted, "DAY_TOO_LARGE", "the day has %d lots, %d lines and %d packs: too many to be matched exactly in one go", large.Lots, large.Lines, large.Packs).WithCause(err)
+	}
+	var problem *match.Problem
+	if errors.As(err, &problem) {
+		return fault.New(fault.Precondition, "DAY_MAKES_NO_SENSE", "the day cannot be matched: %s %s %s", problem.Thing, problem.ID, problem.Text).
+			WithField(problem.Thing+" "+problem.ID, "%s", problem.Text).WithCause(err)
+	}
+	return err
+}
+
+// notFound says that there is no such thing in the caller's co-op.
+func notFound(thing, id string) *fault.Error {
+	return fault.New(fault.NotFound, "", "there is no %s %q", thing, id)
+}
+
+// stale says that something changed meanwhile, and who changed it when.
+func stale(reason string, last store.Change, format string, args ...any) *fault.Error {
+	at := last.At.UTC().Format(time.RFC3339)
+	return fault.New(fault.Stale, reason, "%s, by %s at %s: read it again and decide anew", fmt.Sprintf(format, args...), last.By, at).
+		WithMeta("changedBy", last.By).WithMeta("changedAt", at)
+}
