@@ -60,8 +60,8 @@ func cheapestTail[C int32 | int64](tails []int32, costs []C, value []int64, abov
 	costs = costs[:len(tails)]
 	for k, u := range tails {
 		var r int64
-		if uint(u) < uint(len(value)) {
-			r = int64(costs[k]) + value[u] - above
+		if v := uint32(u); uint(v) < uint(len(value)) {
+			r = int64(costs[k]) + value[v] - above
 		} else { // full, and the complement of the tail
 			r = above - value[^u] - int64(costs[k])
 		}
@@ -108,7 +108,7 @@ func cheapestArc[C int32 | int64](tails, heads []int32, costs []C, value []int64
 	for k, u := range tails {
 		// Full arcs are common here: undo the complement without a branch.
 		sign := u >> 31
-		r := int64(costs[k]) + value[u^sign] - value[heads[k]]
+		r := int64(costs[k]) + value[uint32(u^sign)] - value[uint32(heads[k])]
 		if r = (r ^ int64(sign)) - int64(sign); r < best {
 			best, at = r, k
 		}
