@@ -1,0 +1,127 @@
+package server_test
+
+import (
+	"context"
+	"slices"
+	"strings"
+	"testing"
+
+	"google.golang.org/grpc"
+
+	schedulingv1 "breakshare.example/proto/gen/breakshare/scheduling/v1"
+	"breakshare.example/services/platform/fault"
+	"breakshare.example/services/platform/identity"
+	"breakshare.example/services/platform/ids"
+	"breakshare.example/services/platform/testkit"
+)
+
+// Every RPC against every role, written out: c(oordinator), g(rower), y(ard
+// manager), b(uyer), o(perator), s(ervice).
+var mayCall = map[string]string{
+	"SaveCoop": "co", "GetCoop": "cgybos",
+	"SaveFarm": "co", "BatchSaveFarms": "co", "ListFarms": "cgyos",
+	"SaveRoom": "co", "BatchSaveRooms": "co", "ListRooms": "cgyos",
+	"SaveProgramme": "co", "ListProgrammes": "cgyos",
+	"PlanCrop": "cgo", "BatchPlanCrops": "cgo", "RecordStage": "cgo", "BatchRecordStages": "cgo", "EndCrop": "cgo",
+	"GetCalendar": "cgyos",
+}
+
+func TestEveryRoleAtEveryCall(t *testing.T) {
+	t.Parallel()
+	r := newRig(t)
+	service := schedulingv1.SchedulingService_ServiceDesc
+	if len(service.Methods) != len(mayCall) {
+		t.Errorf("%d methods, %d in the table", len(service.Methods), len(mayCall))
+	}
+	calls := map[string]func(context.Context) error{
+		"SaveCoop":          call(r.SaveCoop, &schedulingv1.SaveCoopRequest{}),
+		"GetCoop":           call(r.GetCoop, &schedulingv1.GetCoopRequest{}),
+		"SaveFarm":          call(r.SaveFarm, &schedulingv1.SaveFarmRequest{}),
+		"BatchSaveFarms":    call(r.BatchSaveFarms, &schedulingv1.BatchSaveFarmsRequest{}),
+		"ListFarms":         call(r.ListFarms, &schedulingv1.ListFarmsRequest{}),
+		"SaveRoom":          call(r.SaveRoom, &schedulingv1.SaveRoomRequest{}),
+		"BatchSaveRooms":    call(r.BatchSaveRooms, &schedulingv1.BatchSaveRoomsRequest{}),
+		"ListRooms":         call(r.ListRooms, &schedulingv1.ListRoomsRequest{}),
+		"SaveProgramme":     call(r.SaveProgramme, &schedulingv1.SaveProgrammeRequest{}),
+		"ListProgrammes":    call(r.ListProgrammes, &schedulingv1.ListProgrammesRequest{}),
+		"PlanCrop":          call(r.PlanCrop, &schedulingv1.PlanCropRequest{}),
+		"BatchPlanCrops":    call(r.BatchPlanCrops, &schedulingv1.BatchPlanCropsRequest{}),
+		"RecordStage":       call(r.RecordStage, &schedulingv1.RecordStageRequest{}),
+		"BatchRecordStages": call(r.BatchRecordStages, &schedulingv1.BatchRecordStagesRequest{}),
+		"EndCrop":           call(r.EndCrop, &schedulingv1.EndCropRequest{}),
+		"GetCalendar":       call(r.GetCalendar, &schedulingv1.GetCalendarRequest{}),
+	}
+	for _, method := range service.Methods {
+		letters, ok := mayCall[method.MethodName]
+		if !ok {
+			t.Errorf("%s is not in the table", method.MethodName)
+			continue
+		}
+		for _, role := range identity.Roles() {
+			ctx := testkit.Context(t, identity.Identity{CoopID: r.coop.CoopID, Role: role, FarmID: "elm-end", YardID: "yard", CustomerID: "kitchen"})
+			err := calls[method.MethodName](ctx)
+			kind := fault.KindOf(err)
+			got := err == nil || kind == fault.Invalid || kind == fault.NotFound
+			if want := strings.Contains(letters, string(role[:1])); got != want || (!want && kind != fault.Forbidden) {
+				t.Errorf("%s as %s: allowed %v, want %v (%v)", method.MethodName, role, got, want, err)
+			}
+		}
+	}
+}
+
+// call makes a method into a call whose answer does not matter.
+func call[Q, A any](method func(context.Context, Q, ...grpc.CallOption) (A, error), req Q) func(context.Context) error {
+	return func(ctx context.Context) error {
+		_, err := method(ctx, req)
+		return err
+	}
+}
+
+// A grower sees and changes the own farm's things only.
+func TestGrowerKeepsToTheOwnFarm(t *testing.T) {
+	t.Parallel()
+	r := newRig(t)
+	r.settle(t)
+	mine := r.plan(t, fill("elm-end-1", "white-shelves", "2026-04-06"))
+	theirs := r.plan(t, fill("gorse-hill-1", "white-bulk-2", "2026-04-06"))
+	ctx := r.grower(t, "elm-end")
+
+	farms := must[*schedulingv1.ListFarmsResponse](t)(r.ListFarms(ctx, &schedulingv1.ListFarmsRequest{})).GetFarms()
+	rooms := must[*schedulingv1.ListRoomsResponse](t)(r.ListRooms(ctx, &schedulingv1.ListRoomsRequest{})).GetRooms()
+	days := &schedulingv1.GetCalendarRequest{FromDate: "2026-04-01", ToDate: "2026-04-30"}
+	crops := must[*schedulingv1.GetCalendarResponse](t)(r.GetCalendar(ctx, days)).GetCrops()
+	if len(farms) != 1 || farms[0].GetFarmId() != "elm-end" || len(rooms) != 1 || rooms[0].GetRoomId() != "elm-end-1" {
+		t.Errorf("grower sees %v and %v", farms, rooms)
+	}
+	if len(crops) != 1 || crops[0].GetCropId() != mine.GetCropId() {
+		t.Errorf("grower sees crops %v", crops)
+	}
+
+	days.FarmId = "gorse-hill"
+	for name, err := range map[string]error{
+		"rooms":    call(r.ListRooms, &schedulingv1.ListRoomsRequest{FarmId: "gorse-hill"})(ctx),
+		"calendar": call(r.GetCalendar, days)(ctx),
+		"plan":     call(r.PlanCrop, &schedulingv1.PlanCropRequest{RequestId: ids.New(), Plan: fill("gorse-hill-1", "white-bulk-2", "2027-04-06")})(ctx),
+		"record": call(r.RecordStage, &schedulingv1.RecordStageRequest{
+			RequestId: ids.New(), CropId: theirs.GetCropId(), Kind: schedulingv1.StageKind_STAGE_KIND_FILLING, Date: "2026-04-06",
+		})(ctx),
+		"records": call(r.BatchRecordStages, &schedulingv1.BatchRecordStagesRequest{RequestId: ids.New(), Records: []*schedulingv1.StageRecord{
+			{CropId: mine.GetCropId(), Kind: schedulingv1.StageKind_STAGE_KIND_FILLING, Date: "2026-04-06"},
+			{CropId: theirs.GetCropId(), Kind: schedulingv1.StageKind_STAGE_KIND_FILLING, Date: "2026-04-06"},
+		}})(ctx),
+		"end": call(r.EndCrop, &schedulingv1.EndCropRequest{RequestId: ids.New(), CropId: theirs.GetCropId(), Date: "2026-04-06"})(ctx),
+	} {
+		if fault.KindOf(err) != fault.Forbidden {
+			t.Errorf("%s of another farm: %v", name, err)
+		}
+	}
+	own := must[*schedulingv1.Crop](t)(r.RecordStage(ctx, &schedulingv1.RecordStageRequest{
+		RequestId: ids.New(), CropId: mine.GetCropId(), Kind: schedulingv1.StageKind_STAGE_KIND_FILLING, Date: "2026-04-07",
+	}))
+	if own.GetState() != schedulingv1.CropState_CROP_STATE_RUNNING {
+		t.Errorf("the own crop is %s", own.GetState())
+	}
+	if !slices.Contains(subjects(r.events(t)), "crop.stage_reached "+mine.GetCropId()) {
+		t.Error("the grower's record is not told")
+	}
+}
