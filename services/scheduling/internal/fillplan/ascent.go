@@ -89,6 +89,9 @@ func (x *relaxation) unitOf(i int) rowUnit {
 	}
 }
 
+// leastStep ends an ascent that has all but come to rest.
+const leastStep = 1e-6
+
 // raise improves the node's prices and bound by at most the given number of
 // solves, stopping once the bound reaches cutoff (millicents). lambda is the
 // length of the first step as a part of the way to the cutoff.
@@ -105,13 +108,14 @@ func (a *ascent) raise(n *node, solves int, cutoff int64, lambda float64) {
 		n.bound = math.MaxInt64
 		return
 	}
+	n.bound = max(n.bound, ceilDiv(top, x.scale))
 	x.activity(n, a.average.rows, a.average.counts)
 	a.mix(1)
 	target := cutoff * x.scale
 	alpha := 0.1
 	misses := 0
 	for range solves {
-		if top >= target || x.stopped() {
+		if top >= target || lambda < leastStep || x.stopped() {
 			break
 		}
 		length := a.aim()

@@ -6,7 +6,8 @@ import (
 )
 
 // bounder proves lower bounds in small pieces, so that it can take turns with
-// the search on one thread: next works for about quantum and returns.
+// the search on one thread: next works for about quantum and returns. A first
+// bound is there from the start.
 type bounder struct {
 	p    *problem
 	root *node
@@ -27,6 +28,9 @@ type bounder struct {
 // quantum is the work of one turn, about a millisecond.
 const quantum = 1_000_000
 
+// rootSolves limits the relaxations solved before the linear relaxation is.
+const rootSolves = 10_000
+
 // cutRounds limits how often cuts are added at the root.
 const cutRounds = 30
 
@@ -36,6 +40,7 @@ func newBounder(p *problem, cutoff func() int64, offer func([][]choice)) *bounde
 		b.yield = yield
 		b.run()
 	})
+	b.next()
 	return b
 }
 
@@ -74,7 +79,7 @@ func (b *bounder) run() {
 	x := newRelaxation(b.p, b.spend)
 	x.stopped = func() bool { return b.halted }
 	a := newAscent(x)
-	a.raise(b.root, 1500, b.cutoff(), 0.1)
+	a.raise(b.root, rootSolves, b.cutoff(), 0.1)
 	b.addCuts(x, a)
 	if b.halted || b.root.bound >= b.cutoff() {
 		b.done = !b.halted

@@ -70,16 +70,28 @@ func (x *relaxation) highestPrice(terms []term, rhs int64) int64 {
 //
 //	grams short >= r n - sum over fills of (r floor(a/divisor) + min(r, a mod divisor)).
 func (x *relaxation) separate(part []float64, short []float64, most int) []cut {
-	p := x.p
-	type found struct {
-		cut   cut
-		depth float64
-	}
-	var list []found
 	known := map[cutKey]bool{}
 	for i := range x.cuts {
 		known[x.cuts[i].key] = true
 	}
+	list := slices.Concat(x.separateDemand(part, short, known), x.separateYard(part, known))
+	slices.SortStableFunc(list, func(a, b broken) int { return cmp.Compare(b.depth, a.depth) })
+	var cuts []cut
+	for _, f := range list[:min(len(list), most)] {
+		cuts = append(cuts, f.cut)
+	}
+	return cuts
+}
+
+// broken is a cut with the grams by which the average plan breaks it.
+type broken struct {
+	cut   cut
+	depth float64
+}
+
+func (x *relaxation) separateDemand(part []float64, short []float64, known map[cutKey]bool) []broken {
+	p := x.p
+	var list []broken
 	for q := range p.products {
 		for span := 1; span <= longestSpan; span++ {
 			for w := 0; w+span <= p.weeks; w++ {
@@ -90,30 +102,39 @@ func (x *relaxation) separate(part []float64, short []float64, most int) []cut {
 					demand += max(0, p.need[cell])
 					already += short[cell]
 				}
-				if demand <= 0 || p.need[w*p.products+q] <= 0 || p.need[(w+span-1)*p.products+q] <= 0 {
+				if p.need[w*p.products+q] <= 0 || p.need[(w+span-1)*p.products+q] <= 0 {
 					continue
 				}
 				lumps := x.lumpsIn(q, w, span)
 				groups := x.group(lumps, part)
 				exclusive := span <= shiftSpan && x.exclusive(lumps)
-				best := found{depth: 0.002 * float64(demand)}
+				best, depth := (*shifted)(nil), 0.002*float64(demand)
 				for _, divisor := range x.divisors(lumps, part, demand) {
-					rooms := newShifted(demand, divisor, groups)
-					depth := rooms.value() - already
-					if exclusive {
-						depth = rooms.climb() - already
+					x.work(100 * len(lumps))
+					if x.stopped() {
+						return nil
 					}
-					if depth > best.depth && !known[cutKey{q, w, span, divisor, rooms.hash()}] {
-						best.depth = depth
-						best.cut = x.demandCut(q, w, span, rooms)
+					rooms := newShifted(demand, divisor, groups)
+					v := rooms.value() - already
+					if exclusive {
+						v = rooms.climb() - already
+					}
+					if v > depth && !known[cutKey{q, w, span, divisor, rooms.hash()}] {
+						best, depth = rooms, v
 					}
 				}
-				if best.cut.terms != nil {
-					list = append(list, best)
+				if best != nil {
+					list = append(list, broken{x.demandCut(q, w, span, best), depth})
 				}
 			}
 		}
 	}
+	return list
+}
+
+func (x *relaxation) separateYard(part []float64, known map[cutKey]bool) []broken {
+	p := x.p
+	var list []broken
 	for w, kg := range p.in.YardKg {
 		var sizes []term
 		load := 0.0
@@ -123,36 +144,36 @@ func (x *relaxation) separate(part []float64, short []float64, most int) []cut {
 				load += part[i*p.weeks+w] * float64(c)
 			}
 		}
-		if load < float64(kg)/2 {
+		if len(sizes) == 0 || load < float64(kg)/2 {
 			continue
 		}
-		slack := max(0, float64(kg)-load)
-		best := found{}
-		score := 0.01 * float64(kg)
 		groups := x.group(sizes, part)
 		divisors := x.divisors(sizes, part, kg)
-		for k := range int64(4) {
-			divisors = append(divisors, kg/(k+2)+1)
+		for units := range int64(4) {
+			divisors = append(divisors, kg/(units+2)+1)
 		}
+		best, depth := (*shifted)(nil), 0.01*float64(kg)
 		for _, divisor := range divisors {
+			x.work(100 * len(sizes))
+			if x.stopped() {
+				return nil
+			}
 			rooms := newShifted(kg, divisor, groups)
-			if v := rooms.climb() - slack; v > score && !known[cutKey{-1, w, 0, divisor, rooms.hash()}] {
-				score = v
-				best.cut = x.yardCut(w, rooms)
+			v := rooms.climb() - max(0, float64(kg)-load)
+			if v > depth && !known[cutKey{-1, w, 0, divisor, rooms.hash()}] {
+				best, depth = rooms, v
 			}
 		}
-		if best.cut.terms != nil {
-			best.depth = score * 100
-			list = append(list, best)
+		if best != nil {
+			list = append(list, broken{x.yardCut(w, best), depth * yardDepth})
 		}
 	}
-	slices.SortStableFunc(list, func(a, b found) int { return cmp.Compare(b.depth, a.depth) })
-	var cuts []cut
-	for _, f := range list[:min(len(list), most)] {
-		cuts = append(cuts, f.cut)
-	}
-	return cuts
+	return list
 }
+
+// yardDepth sets kilograms of compost beside grams of product: a hundred kilograms
+// to fill a square metre yield some twenty kilograms, a fifth of it in a week.
+const yardDepth = 100
 
 func (x *relaxation) demandCut(q, w, span int, rooms *shifted) cut {
 	c := cut{rhs: rooms.rhs(), key: cutKey{q, w, span, rooms.divisor, rooms.hash()}, unit: inGrams}

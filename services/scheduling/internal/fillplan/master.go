@@ -26,12 +26,16 @@ type master struct {
 	columns []column
 	known   map[string]bool
 	basis   []int // by row, the column basic in it
-	basic   map[int]bool
+	basic   []bool
 	inverse []float64 // m×m, row-major
 	value   []float64 // of the basic columns
 	dual    []float64
 	alpha   []float64
 	pivots  int
+	// Scratch of the simplex.
+	hopeful           []int
+	gains             []gain
+	filled, filledToo []int
 	// best are the prices that proved most so far.
 	best  prices
 	bound int64 // what best proves, times scale
@@ -92,6 +96,7 @@ func (s *master) addPaths() int {
 		s.known[key] = true
 		c.path = slices.Clone(path)
 		s.columns = append(s.columns, c)
+		s.basic = append(s.basic, false)
 		if s.m > 0 {
 			s.build(&s.columns[len(s.columns)-1])
 		}
@@ -142,6 +147,7 @@ func (s *master) layout() {
 	for i := range s.rhs {
 		s.rhs[i] += (s.rng.Float64() + 0.5) * 1e-7
 	}
+	s.hopeful = s.hopeful[:0]
 	kept := s.columns[:0]
 	for _, c := range s.columns {
 		if c.kind != slackCut && c.kind != helpCut {

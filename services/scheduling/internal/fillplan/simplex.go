@@ -1,6 +1,10 @@
 package fillplan
 
-import "math"
+import (
+	"cmp"
+	"math"
+	"slices"
+)
 
 // refactor inverts the basis afresh; false when it is singular.
 func (s *master) refactor() bool {
@@ -10,7 +14,9 @@ func (s *master) refactor() bool {
 	s.alpha = make([]float64, m)
 	a := make([]float64, m*m)
 	s.inverse = make([]float64, m*m)
-	s.basic = map[int]bool{}
+	s.basic = make([]bool, len(s.columns))
+	// Slacks first: they cost nothing to eliminate.
+	slices.SortStableFunc(s.basis, func(i, j int) int { return cmp.Compare(len(s.columns[i].rows), len(s.columns[j].rows)) })
 	for k, j := range s.basis {
 		s.basic[j] = true
 		for i, row := range s.columns[j].rows {
@@ -37,33 +43,41 @@ func (s *master) refactor() bool {
 				inv[k*m+j], inv[pivot*m+j] = inv[pivot*m+j], inv[k*m+j]
 			}
 		}
-		s.x.work(m * m)
 		if s.x.stopped() {
 			return false
 		}
 		scale := 1 / a[k*m+k]
+		touched := 2
 		ak, ik := a[k*m:(k+1)*m], inv[k*m:(k+1)*m]
+		left, right := s.filled[:0], s.filledToo[:0]
 		for j := k; j < m; j++ {
-			ak[j] *= scale
+			if ak[j] != 0 {
+				ak[j] *= scale
+				left = append(left, j)
+			}
 		}
-		for j := range ik {
-			ik[j] *= scale
+		for j, v := range ik {
+			if v != 0 {
+				ik[j] *= scale
+				right = append(right, j)
+			}
 		}
+		s.filled, s.filledToo = left, right
 		for i := range m {
 			f := a[i*m+k]
 			if i == k || f == 0 {
 				continue
 			}
 			ai, ii := a[i*m:(i+1)*m], inv[i*m:(i+1)*m]
-			for j := k; j < m; j++ {
+			touched++
+			for _, j := range left {
 				ai[j] -= f * ak[j]
 			}
-			for j, v := range ik {
-				if v != 0 {
-					ii[j] -= f * v
-				}
+			for _, j := range right {
+				ii[j] -= f * ik[j]
 			}
 		}
+		s.x.work(touched*(len(left)+len(right)) + 4*m)
 	}
 	for i := range m {
 		row := inv[i*m : (i+1)*m]
@@ -91,20 +105,63 @@ func (s *master) reduced(c *column) float64 {
 // returns the cost reached.
 func (s *master) optimise(most int) float64 {
 	for range most {
-		enter, low := -1, -1e-9
-		for j := range s.columns {
-			if s.basic[j] {
-				continue
-			}
-			if d := s.reduced(&s.columns[j]); d < low {
-				enter, low = j, d
-			}
-		}
+		enter, low := s.enter()
 		if s.x.stopped() || enter < 0 || !s.pivot(enter, low) {
 			break
 		}
 	}
 	return s.cost()
+}
+
+// pivotsPerInverse is how many pivots an inverse bears before rounding errors
+// call for a fresh one.
+const pivotsPerInverse = 800
+
+// leastGain is the least by which a column must improve the cost to enter.
+const leastGain = 1e-9
+
+// shortList is how many columns are priced again before all are.
+const shortList = 60
+
+// enter finds the column that improves most among those that did when all were
+// last priced, or among all when none of those does any more; -1 when none does.
+func (s *master) enter() (column int, reduced float64) {
+	column, reduced = -1, -leastGain
+	for _, j := range s.hopeful {
+		if !s.basic[j] {
+			if d := s.reduced(&s.columns[j]); d < reduced {
+				column, reduced = j, d
+			}
+		}
+	}
+	s.x.work(30 * len(s.hopeful))
+	if column >= 0 {
+		return column, reduced
+	}
+	s.x.work(30 * len(s.columns))
+	s.hopeful, s.gains = s.hopeful[:0], s.gains[:0]
+	for j := range s.columns {
+		if s.basic[j] {
+			continue
+		}
+		if d := s.reduced(&s.columns[j]); d < -leastGain {
+			s.gains = append(s.gains, gain{j, d})
+		}
+	}
+	slices.SortFunc(s.gains, func(a, b gain) int { return cmp.Or(cmp.Compare(a.reduced, b.reduced), cmp.Compare(a.column, b.column)) })
+	for _, g := range s.gains[:min(len(s.gains), shortList)] {
+		s.hopeful = append(s.hopeful, g.column)
+	}
+	if len(s.gains) == 0 {
+		return -1, 0
+	}
+	return s.gains[0].column, s.gains[0].reduced
+}
+
+// gain is a column with its reduced cost.
+type gain struct {
+	column  int
+	reduced float64
 }
 
 func (s *master) cost() float64 {
@@ -117,7 +174,6 @@ func (s *master) cost() float64 {
 
 func (s *master) pivot(enter int, reduced float64) bool {
 	m := s.m
-	s.x.work(2*m*m + 50*len(s.columns))
 	c := &s.columns[enter]
 	leave := -1
 	ratio := math.Inf(1)
@@ -141,27 +197,34 @@ func (s *master) pivot(enter int, reduced float64) bool {
 	}
 	a := s.alpha[leave]
 	pr := s.inverse[leave*m : (leave+1)*m]
+	s.filled = s.filled[:0]
 	for j := range pr {
-		pr[j] /= a
+		if pr[j] != 0 {
+			pr[j] /= a
+			s.filled = append(s.filled, j)
+		}
 	}
+	touched := 0
 	for i, f := range s.alpha {
 		if i == leave || f == 0 {
 			continue
 		}
+		touched++
 		row := s.inverse[i*m : (i+1)*m]
-		for j, v := range pr {
-			row[j] -= f * v
+		for _, j := range s.filled {
+			row[j] -= f * pr[j]
 		}
 		s.value[i] -= ratio * f
 	}
+	s.x.work(m*len(c.rows) + 2*touched*len(s.filled))
 	s.value[leave] = ratio
 	for j, v := range pr {
 		s.dual[j] += reduced * v
 	}
-	delete(s.basic, s.basis[leave])
+	s.basic[s.basis[leave]] = false
 	s.basis[leave] = enter
 	s.basic[enter] = true
-	if s.pivots++; s.pivots >= 400 {
+	if s.pivots++; s.pivots >= pivotsPerInverse {
 		return s.refactor()
 	}
 	return true
