@@ -9,10 +9,12 @@ package scheduling
 import (
 	"context"
 	"fmt"
+	"io"
 
 	schedulingv1 "breakshare.example/proto/gen/breakshare/scheduling/v1"
 	"breakshare.example/services/platform/host"
 	"breakshare.example/services/scheduling/internal/server"
+	"breakshare.example/services/scheduling/internal/solvefillplan"
 	"breakshare.example/services/scheduling/internal/store"
 )
 
@@ -29,4 +31,13 @@ func Bind(ctx context.Context, h *host.Host, cfg Config) error {
 	schedulingv1.RegisterSchedulingServiceServer(h.Registrar, srv)
 	h.AddPolicy(server.Policy())
 	return nil
+}
+
+// Commands are the computations of the service that run on a file, by the name
+// under which the suite's binary offers them. Each returns the exit code: 0 solved,
+// 2 no answer, with the reason on stderr.
+func Commands() map[string]func(ctx context.Context, args []string, stdout, stderr io.Writer) int {
+	return map[string]func(ctx context.Context, args []string, stdout, stderr io.Writer) int{
+		"fillplan": solvefillplan.Run,
+	}
 }
