@@ -1,0 +1,72 @@
+package server
+
+import (
+	"context"
+	"slices"
+	"testing"
+
+	"google.golang.org/grpc"
+
+	harvestv1 "breakshare.example/proto/gen/breakshare/harvest/v1"
+	"breakshare.example/services/platform/fault"
+	"breakshare.example/services/platform/identity"
+	"breakshare.example/services/platform/testkit"
+)
+
+// Every RPC against every role: who is let in is what this table says, and
+// nobody else is.
+func TestEveryRoleAgainstEveryCall(t *testing.T) {
+	t.Parallel()
+	r := newRig(t)
+	if err := r.server.CheckPolicy(); err != nil {
+		t.Fatal(err)
+	}
+	letIn := map[string][]identity.Role{
+		"PushExpectedPicks": {identity.Coordinator, identity.Grower},
+		"ListExpectedPicks": {identity.Coordinator, identity.Grower, identity.Operator, identity.Service},
+		"GetSupply":         {identity.Coordinator, identity.Grower, identity.Operator, identity.Service},
+		"RecordPick":        {identity.Coordinator, identity.Grower},
+		"BatchRecordPicks":  {identity.Coordinator, identity.Grower},
+		"ListPickLots":      {identity.Coordinator, identity.Grower, identity.Operator, identity.Service},
+		"HoldPickLot":       {identity.Coordinator, identity.Grower},
+		"TraceBack":         {identity.Coordinator, identity.Grower, identity.Operator, identity.Service},
+		"TraceForward":      {identity.Coordinator, identity.Grower, identity.YardManager, identity.Operator, identity.Service},
+	}
+	// An empty request gets past the policy and no further.
+	calls := map[string]func(context.Context) error{
+		"PushExpectedPicks": call(r.PushExpectedPicks, &harvestv1.PushExpectedPicksRequest{}),
+		"ListExpectedPicks": call(r.ListExpectedPicks, &harvestv1.ListExpectedPicksRequest{}),
+		"GetSupply":         call(r.GetSupply, &harvestv1.GetSupplyRequest{}),
+		"RecordPick":        call(r.RecordPick, &harvestv1.RecordPickRequest{}),
+		"BatchRecordPicks":  call(r.BatchRecordPicks, &harvestv1.BatchRecordPicksRequest{}),
+		"ListPickLots":      call(r.ListPickLots, &harvestv1.ListPickLotsRequest{}),
+		"HoldPickLot":       call(r.HoldPickLot, &harvestv1.HoldPickLotRequest{}),
+		"TraceBack":         call(r.TraceBack, &harvestv1.TraceBackRequest{}),
+		"TraceForward":      call(r.TraceForward, &harvestv1.TraceForwardRequest{}),
+	}
+	for _, m := range harvestv1.HarvestService_ServiceDesc.Methods {
+		do, ok := calls[m.MethodName]
+		if !ok {
+			t.Errorf("%s is not in the tables of this test", m.MethodName)
+			continue
+		}
+		for _, role := range identity.Roles() {
+			id := testkit.Coop()
+			id.Role, id.FarmID, id.YardID, id.CustomerID = role, "alder-brook", "quarry-end", "copper-pan"
+			want := fault.Forbidden
+			if slices.Contains(letIn[m.MethodName], role) {
+				want = fault.Invalid
+			}
+			if got := fault.KindOf(do(testkit.Context(t, id))); got != want {
+				t.Errorf("%s as %s: %v, want %v", m.MethodName, role, got, want)
+			}
+		}
+	}
+}
+
+func call[Q, R any](rpc func(context.Context, Q, ...grpc.CallOption) (R, error), req Q) func(context.Context) error {
+	return func(ctx context.Context) error {
+		_, err := rpc(ctx, req)
+		return err
+	}
+}
