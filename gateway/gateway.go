@@ -38,11 +38,11 @@ func Bind(ctx context.Context, h Host, cfg Config) (http.Handler, error) {
 	if err != nil {
 		return nil, err
 	}
-	pages, err := web.New(h.Log, h.Clock, h.Dial)
+	door := signin.New(h.Tokens, h.Local)
+	pages, err := web.New(web.Options{Log: h.Log, Clock: h.Clock, Dial: h.Dial, Door: door})
 	if err != nil {
 		return nil, err
 	}
-	door := signin.New(h.Tokens, h.Local)
 
 	mux := http.NewServeMux()
 	mux.Handle("/v1/", door.API(api))

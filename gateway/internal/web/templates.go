@@ -6,28 +6,31 @@ import (
 	"html/template"
 	"io/fs"
 	"path"
-	"strconv"
+	"reflect"
 	"strings"
-	"time"
+
+	"breakshare.example/gateway/internal/words"
 )
 
 //go:embed templates
 var templateFiles embed.FS
 
-const layoutFile = "templates/layout.html"
+// shared are the files that every page is built with.
+var shared = []string{"templates/layout.html", "templates/parts.html"}
 
-// parseTemplates makes one template set for each page: the layout and the page itself.
-func parseTemplates() (map[string]*template.Template, error) {
+// parseTemplates makes one template set for each page in one language: the layout, the parts
+// and the page itself.
+func parseTemplates(l *words.Language) (map[string]*template.Template, error) {
 	files, err := fs.Glob(templateFiles, "templates/*.html")
 	if err != nil {
 		return nil, err
 	}
 	sets := make(map[string]*template.Template)
 	for _, file := range files {
-		if file == layoutFile {
+		if file == shared[0] || file == shared[1] {
 			continue
 		}
-		set, err := template.New("").Funcs(functions).ParseFS(templateFiles, layoutFile, file)
+		set, err := template.New("").Option("missingkey=error").Funcs(functions(l)).ParseFS(templateFiles, shared[0], shared[1], file)
 		if err != nil {
 			return nil, fmt.Errorf("page %s: %w", file, err)
 		}
@@ -37,41 +40,56 @@ func parseTemplates() (map[string]*template.Template, error) {
 }
 
 // functions are what the templates can say beside plain values.
-var functions = template.FuncMap{
-	"count": count,
-	"kg":    kilograms,
-	"day":   dayInWords,
+func functions(l *words.Language) template.FuncMap {
+	return template.FuncMap{
+		"t": l.T, "n": l.N, "lang": l.Tag,
+		"count": l.Count, "kg": l.Kilograms, "tonnes": l.Tonnes, "day": l.Day, "shortday": l.ShortDay,
+		"bdi": isolated,
+		"species": func(name string) template.HTML {
+			if l.Has("species." + name) {
+				name = l.T("species." + name)
+			}
+			return isolated(name)
+		},
+		"input":  newInput,
+		"add":    func(a, b int) int { return a + b },
+		"int64":  toInt64,
+		"packkg": func(packs, grams int64) string { return l.Kilograms(packs * grams) },
+	}
 }
 
-// count writes a whole number with its thousands apart, by a thin space that does not break.
-func count(n int64) string {
-	digits := strconv.FormatInt(n, 10)
-	sign := ""
-	if n < 0 {
-		sign, digits = "−", digits[1:]
-	}
-	for i := len(digits) - 3; i > 0; i -= 3 {
-		digits = digits[:i] + "\u202f" + digits[i:]
-	}
-	return sign + digits
+// isolated shows a name that somebody chose: its direction cannot turn the text around it,
+// and it cannot hide characters.
+func isolated(name string) template.HTML {
+	visible := strings.Map(func(r rune) rune {
+		switch {
+		case r < ' ', r == 0x7f, r >= 0x80 && r < 0xa0, // controls
+			r >= 0x202a && r <= 0x202e, r >= 0x2066 && r <= 0x2069, // directional overrides
+			r == 0x200b, r == 0x2060, r == 0xfeff: // nothing at all
+			return -1
+		}
+		return r
+	}, name)
+	return template.HTML("<bdi>" + template.HTMLEscapeString(visible) + "</bdi>")
 }
 
-// kilograms writes grams as kilograms with one decimal, rounded half away from zero.
-func kilograms(grams int64) string {
-	sign := ""
-	if grams < 0 {
-		sign, grams = "−", -grams
-	}
-	tenths := (grams + 50) / 100
-	return fmt.Sprintf("%s%s.%d", sign, count(tenths/10), tenths%10)
+// input is one field of a form for the part that draws it.
+type input struct {
+	Form        *form
+	Name, Label string
+	Value, Unit string
+	Kind        string
+	ID          string
 }
 
-// dayInWords writes an ISO date as "Thursday 26 November 2026", and leaves anything else as
-// it is.
-func dayInWords(date string) string {
-	t, err := time.Parse(time.DateOnly, date)
-	if err != nil {
-		return date
-	}
-	return t.Format("Monday 2 January 2006")
+// newInput makes a field of a kind: "text", "kg", "whole", "date". id keeps several forms on a
+// page apart.
+func newInput(f *form, id, kind, name, label, value, unit string) input {
+	return input{Form: f, ID: id + "-" + name, Kind: kind, Name: name, Label: label, Value: f.Value(name, value), Unit: unit}
 }
+
+// Error is what is wrong with the field; empty where nothing is.
+func (i input) Error() string { return i.Form.Error(i.Name) }
+
+// toInt64 widens what templates count.
+func toInt64(n any) int64 { return reflect.ValueOf(n).Int() }

@@ -4,99 +4,72 @@ import (
 	"context"
 	"errors"
 	"io"
-	"net/http"
 	"net/url"
-	"time"
 
+	harvestv1 "breakshare.example/proto/gen/breakshare/harvest/v1"
 	orderv1 "breakshare.example/proto/gen/breakshare/order/v1"
-	schedulingv1 "breakshare.example/proto/gen/breakshare/scheduling/v1"
 	"breakshare.example/services/platform/fault"
-	"breakshare.example/services/platform/ids"
 )
 
-// showTomorrow shows the newest match of a day: what is offered and ordered, who is short
-// and why, what is left, and who packs what for whom.
-func (p *Pages) showTomorrow(r *http.Request) (view, error) {
-	ctx := r.Context()
-	day, err := p.dayOf(ctx, r)
+// showTomorrow shows the newest match of a day: who is short and why, what is offered and
+// ordered with its uncertainty, what is left, and who packs what for whom.
+func (p *Pages) showTomorrow(v *visit, f *form) (view, error) {
+	day, err := v.day(v.today(1))
 	if err != nil {
 		return view{}, err
 	}
-	t := tomorrow{Day: day, RequestID: ids.New()}
-	match, err := p.order.GetMatch(ctx, &orderv1.GetMatchRequest{DeliveryDate: day})
-	switch {
-	case fault.KindOf(err) == fault.NotFound && err != nil:
-	case err != nil:
+	t := tomorrow{Day: day, Before: addDays(day, -1), After: addDays(day, 1), Form: f}
+	var (
+		match  *orderv1.Match
+		supply *harvestv1.GetSupplyResponse
+		names  names
+	)
+	err = together(v.ctx,
+		func(ctx context.Context) (err error) {
+			match, err = p.order.GetMatch(ctx, &orderv1.GetMatchRequest{DeliveryDate: day})
+			return unless(fault.NotFound, err)
+		},
+		func(ctx context.Context) (err error) {
+			supply, err = p.harvest.GetSupply(ctx, &harvestv1.GetSupplyRequest{FromDate: day, ToDate: day})
+			return err
+		},
+		func(ctx context.Context) (err error) {
+			names, err = p.names(ctx, farmNames|customerNames|productNames)
+			return err
+		},
+	)
+	if err != nil {
 		return view{}, err
-	default:
-		names, err := p.names(ctx)
-		if err != nil {
-			return view{}, err
+	}
+	if match != nil {
+		t.fill(match, supply, names)
+		if at := match.GetRunAt(); at != nil {
+			t.RunAt = v.words.Instant(at.AsTime(), v.zone)
 		}
-		t.fill(match, names)
-	}
-	return view{template: "tomorrow", title: "Tomorrow", data: t}, nil
-}
-
-// dayOf is the day asked for, or tomorrow in the co-op's time zone.
-func (p *Pages) dayOf(ctx context.Context, r *http.Request) (string, error) {
-	if day := r.FormValue("day"); day != "" {
-		if _, err := time.Parse(time.DateOnly, day); err != nil {
-			return "", fault.InvalidField("day", "%q is not a day: write it like 2026-11-26", day)
+		if as := match.GetSupplyAsOf(); as != nil {
+			t.SupplyAsOf = v.words.Instant(as.AsTime(), v.zone)
 		}
-		return day, nil
+	} else {
+		t.ExpectedCount = int64(len(supply.GetDays()))
 	}
-	coop, err := p.scheduling.GetCoop(ctx, &schedulingv1.GetCoopRequest{})
-	if err != nil {
-		return "", err
-	}
-	zone, err := time.LoadLocation(coop.GetTimeZone())
-	if err != nil {
-		return "", err
-	}
-	return p.clock.Now().In(zone).AddDate(0, 0, 1).Format(time.DateOnly), nil
+	return view{template: "tomorrow", title: "tomorrow.title", data: t}, nil
 }
 
-// names are the words that people know things by.
-type names struct {
-	farms, customers, products map[string]string
-	packGrams                  map[string]int64
-}
-
-func (p *Pages) names(ctx context.Context) (names, error) {
-	n := names{farms: map[string]string{}, customers: map[string]string{}, products: map[string]string{}, packGrams: map[string]int64{}}
-	farms, err := p.scheduling.ListFarms(ctx, &schedulingv1.ListFarmsRequest{})
-	if err != nil {
-		return n, err
+// unless lets an error of a kind pass as none.
+func unless(kind fault.Kind, err error) error {
+	if err != nil && fault.KindOf(err) == kind {
+		return nil
 	}
-	for _, f := range farms.GetFarms() {
-		n.farms[f.GetFarmId()] = f.GetName()
-	}
-	customers, err := p.order.ListCustomers(ctx, &orderv1.ListCustomersRequest{})
-	if err != nil {
-		return n, err
-	}
-	for _, c := range customers.GetCustomers() {
-		n.customers[c.GetCustomerId()] = c.GetName()
-	}
-	products, err := p.order.ListProducts(ctx, &orderv1.ListProductsRequest{})
-	if err != nil {
-		return n, err
-	}
-	for _, product := range products.GetProducts() {
-		n.products[product.GetProductId()] = product.GetName()
-		n.packGrams[product.GetProductId()] = product.GetPackGrams()
-	}
-	return n, nil
+	return err
 }
 
 // runMatch runs the match of a day and shows it.
-func (p *Pages) runMatch(r *http.Request) (view, error) {
-	day, err := p.dayOf(r.Context(), r)
+func (p *Pages) runMatch(v *visit) (view, error) {
+	day, err := v.day(v.today(1))
 	if err != nil {
 		return view{}, err
 	}
-	steps, err := p.order.RunMatch(r.Context(), &orderv1.RunMatchRequest{RequestId: r.FormValue("request_id"), DeliveryDate: day})
+	steps, err := p.order.RunMatch(v.ctx, &orderv1.RunMatchRequest{RequestId: v.r.PostFormValue("request_id"), DeliveryDate: day})
 	if err != nil {
 		return view{}, err
 	}
@@ -111,9 +84,9 @@ func (p *Pages) runMatch(r *http.Request) (view, error) {
 }
 
 // confirmMatch makes the match binding that the coordinator has read.
-func (p *Pages) confirmMatch(r *http.Request) (view, error) {
-	match, err := p.order.ConfirmMatch(r.Context(), &orderv1.ConfirmMatchRequest{
-		RequestId: r.FormValue("request_id"), MatchId: r.FormValue("match_id"), Etag: r.FormValue("etag"),
+func (p *Pages) confirmMatch(v *visit) (view, error) {
+	match, err := p.order.ConfirmMatch(v.ctx, &orderv1.ConfirmMatchRequest{
+		RequestId: v.r.PostFormValue("request_id"), MatchId: v.r.PostFormValue("match_id"), Etag: v.r.PostFormValue("etag"),
 	})
 	if err != nil {
 		return view{}, err

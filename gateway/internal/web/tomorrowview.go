@@ -4,22 +4,25 @@ import (
 	"cmp"
 	"slices"
 
+	harvestv1 "breakshare.example/proto/gen/breakshare/harvest/v1"
 	orderv1 "breakshare.example/proto/gen/breakshare/order/v1"
 )
 
-// tomorrow is what the page of one day shows. Without a match only Day and RequestID are set.
+// tomorrow is what the page of one day shows. Without a match, MatchID is empty.
 type tomorrow struct {
-	Day       string
-	RequestID string // for the form's next change, so that sending it twice does it once
+	Day, Before, After string
+	Form               *form
+	ExpectedCount      int64 // products that farms expect to pick
 
-	MatchID, Etag string
-	Confirmed     bool
-	ConfirmedBy   string
-	Products      []productRow
-	Short         []shortRow
-	Left          []productRow
-	Farms         []farmRow
-	Verified      bool
+	MatchID, Etag     string
+	Confirmed         bool
+	ConfirmedBy       string
+	RunAt, SupplyAsOf string
+	Products          []productRow
+	Short             []shortRow
+	Left              []productRow
+	Farms             []farmRow
+	Verified          bool
 
 	OrderedPacks, MatchedPacks int64
 }
@@ -31,6 +34,12 @@ type productRow struct {
 	Left, Missing                  int64
 	OfferedBar, OrderedBar, GotBar int64
 	LeftGrams                      int64
+
+	// Spread tells that the farms' low and high figures are known: the packs offered if every
+	// room gave its low, or its high, and where the two lie on the bar.
+	Spread           bool
+	Low, High        int64
+	LowBar, WidthBar int64
 }
 
 // shortRow is an order line that got less than it ordered.
@@ -43,7 +52,6 @@ type shortRow struct {
 type farmRow struct {
 	Name             string
 	Offered, Matched int64
-	SharePerMille    int64
 	Customers        []customerRow
 }
 
@@ -59,38 +67,51 @@ type packRow struct {
 	Packs        int64
 }
 
-func (t *tomorrow) fill(m *orderv1.Match, n names) {
+func (t *tomorrow) fill(m *orderv1.Match, supply *harvestv1.GetSupplyResponse, n names) {
 	t.MatchID, t.Etag = m.GetMatchId(), m.GetEtag()
 	t.Confirmed, t.ConfirmedBy = m.GetState() == orderv1.MatchState_MATCH_STATE_CONFIRMED, m.GetConfirmedBy()
 	t.Verified = m.GetProof().GetVerified()
-	t.fillProducts(m, n)
+	t.fillProducts(m, byID(supply.GetDays(), (*harvestv1.SupplyDay).GetProductId, func(d *harvestv1.SupplyDay) *harvestv1.SupplyDay { return d }), n)
 	t.fillShort(m, n)
 	t.fillFarms(m, n)
 }
 
-func (t *tomorrow) fillProducts(m *orderv1.Match, n names) {
+func (t *tomorrow) fillProducts(m *orderv1.Match, supply map[string]*harvestv1.SupplyDay, n names) {
 	var largest int64 = 1
 	for _, p := range m.GetProducts() {
-		largest = max(largest, p.GetOffered(), p.GetOrdered())
-	}
-	for _, p := range m.GetProducts() {
 		row := productRow{
-			Name:    nameOf(n.products, p.GetProductId()),
-			Offered: p.GetOffered(), Ordered: p.GetOrdered(), Matched: p.GetMatched(),
-			Left: p.GetLeft(), Missing: p.GetOrdered() - p.GetMatched(),
-			OfferedBar: p.GetOffered() * 1000 / largest, OrderedBar: p.GetOrdered() * 1000 / largest, GotBar: p.GetMatched() * 1000 / largest,
-			LeftGrams: p.GetLeft() * n.packGrams[p.GetProductId()],
+			Name: n.product(p.GetProductId()), Offered: p.GetOffered(), Ordered: p.GetOrdered(), Matched: p.GetMatched(),
+			Left: p.GetLeft(), Missing: p.GetOrdered() - p.GetMatched(), LeftGrams: p.GetLeft() * n.products[p.GetProductId()].GetPackGrams(),
 		}
+		row.spread(supply[p.GetProductId()], n.products[p.GetProductId()].GetPackGrams())
+		largest = max(largest, row.Offered, row.Ordered, row.High)
 		t.OrderedPacks += row.Ordered
 		t.MatchedPacks += row.Matched
 		t.Products = append(t.Products, row)
+	}
+	for i := range t.Products {
+		row := &t.Products[i]
+		row.OfferedBar, row.OrderedBar, row.GotBar = row.Offered*1000/largest, row.Ordered*1000/largest, row.Matched*1000/largest
+		row.LowBar = row.Low * 1000 / largest
+		row.WidthBar = row.High*1000/largest - row.LowBar
 		if row.Left > 0 {
-			t.Left = append(t.Left, row)
+			t.Left = append(t.Left, *row)
 		}
 	}
 	// What is short comes first: it is what the coordinator must act on.
 	slices.SortStableFunc(t.Products, func(a, b productRow) int { return cmp.Compare(b.Missing, a.Missing) })
 	slices.SortStableFunc(t.Left, func(a, b productRow) int { return cmp.Compare(b.LeftGrams, a.LeftGrams) })
+}
+
+// spread moves what is offered by as much as the rooms' low and high figures lie off their
+// likely ones; packs from stock stay.
+func (row *productRow) spread(d *harvestv1.SupplyDay, packGrams int64) {
+	if d == nil || packGrams <= 0 || d.PickedGrams != nil || d.GetHighGrams() == d.GetLowGrams() {
+		return
+	}
+	row.Spread = true
+	row.Low = max(0, row.Offered-(d.GetLikelyGrams()-d.GetLowGrams())/packGrams)
+	row.High = row.Offered + (d.GetHighGrams()-d.GetLikelyGrams())/packGrams
 }
 
 func (t *tomorrow) fillShort(m *orderv1.Match, n names) {
@@ -99,7 +120,7 @@ func (t *tomorrow) fillShort(m *orderv1.Match, n names) {
 			continue
 		}
 		t.Short = append(t.Short, shortRow{
-			Customer: nameOf(n.customers, l.GetCustomerId()), Product: nameOf(n.products, l.GetProductId()), Why: l.GetExplanation(),
+			Customer: nameOf(n.customers, l.GetCustomerId()), Product: n.product(l.GetProductId()), Why: l.GetExplanation(),
 			Ordered: l.GetOrdered(), Matched: l.GetMatched(), Missing: l.GetOrdered() - l.GetMatched(),
 		})
 	}
@@ -110,11 +131,7 @@ func (t *tomorrow) fillShort(m *orderv1.Match, n names) {
 func (t *tomorrow) fillFarms(m *orderv1.Match, n names) {
 	byFarm := make(map[string]*farmRow)
 	for _, f := range m.GetFarms() {
-		row := &farmRow{Name: nameOf(n.farms, f.GetFarmId()), Offered: f.GetOffered(), Matched: f.GetMatched()}
-		if row.Offered > 0 {
-			row.SharePerMille = row.Matched * 1000 / row.Offered
-		}
-		byFarm[f.GetFarmId()] = row
+		byFarm[f.GetFarmId()] = &farmRow{Name: nameOf(n.farms, f.GetFarmId()), Offered: f.GetOffered(), Matched: f.GetMatched()}
 	}
 	for _, a := range m.GetAllocations() {
 		row := byFarm[a.GetFarmId()]
@@ -126,17 +143,9 @@ func (t *tomorrow) fillFarms(m *orderv1.Match, n names) {
 			row.Customers = append(row.Customers, customerRow{Name: customer})
 		}
 		c := &row.Customers[len(row.Customers)-1]
-		c.Packs = append(c.Packs, packRow{Product: nameOf(n.products, a.GetProductId()), Lot: a.GetPickLotId(), Packs: a.GetPacks()})
+		c.Packs = append(c.Packs, packRow{Product: n.product(a.GetProductId()), Lot: a.GetPickLotId(), Packs: a.GetPacks()})
 	}
 	for _, f := range m.GetFarms() {
 		t.Farms = append(t.Farms, *byFarm[f.GetFarmId()])
 	}
-}
-
-// nameOf falls back on the id: a thing without a name is still that thing.
-func nameOf(names map[string]string, id string) string {
-	if name := names[id]; name != "" {
-		return name
-	}
-	return id
 }

@@ -5,14 +5,19 @@ package web
 import (
 	"bytes"
 	"embed"
-	"errors"
+	"fmt"
 	"html/template"
 	"io/fs"
 	"log/slog"
 	"net/http"
 
 	"google.golang.org/grpc"
+	healthv1 "google.golang.org/grpc/health/grpc_health_v1"
 
+	"breakshare.example/gateway/internal/signin"
+	"breakshare.example/gateway/internal/words"
+	compostlotv1 "breakshare.example/proto/gen/breakshare/compostlot/v1"
+	harvestv1 "breakshare.example/proto/gen/breakshare/harvest/v1"
 	orderv1 "breakshare.example/proto/gen/breakshare/order/v1"
 	schedulingv1 "breakshare.example/proto/gen/breakshare/scheduling/v1"
 	"breakshare.example/services/platform/clock"
@@ -23,56 +28,110 @@ import (
 //go:embed static
 var static embed.FS
 
+// Options is what the pages need. All fields must be set.
+type Options struct {
+	Log   *slog.Logger
+	Clock clock.Clock
+	// Dial gives the connection to a service by its short name.
+	Dial func(service string) (*grpc.ClientConn, error)
+	// Door remembers whom a visitor chose to be.
+	Door *signin.Door
+}
+
 // Pages answers for every page.
 type Pages struct {
 	log       *slog.Logger
 	clock     clock.Clock
-	templates map[string]*template.Template
+	door      *signin.Door
+	languages *words.Languages
+	templates map[string]map[string]*template.Template // by language, then page
 
 	scheduling schedulingv1.SchedulingServiceClient
+	compostlot compostlotv1.CompostLotServiceClient
+	harvest    harvestv1.HarvestServiceClient
 	order      orderv1.OrderServiceClient
+	health     map[string]healthv1.HealthClient
 }
 
-// New returns the handler of all pages. Templates that do not parse are an error at the
-// start, not at the first visit.
-func New(log *slog.Logger, clk clock.Clock, dial func(service string) (*grpc.ClientConn, error)) (http.Handler, error) {
-	templates, err := parseTemplates()
+// New returns the handler of all pages. Templates and texts that do not parse are an error at
+// the start, not at the first visit.
+func New(o Options) (http.Handler, error) {
+	languages, err := words.Load()
 	if err != nil {
 		return nil, err
 	}
-	scheduling, err := dial("scheduling")
-	if err != nil {
-		return nil, err
+	p := &Pages{log: o.Log, clock: o.Clock, door: o.Door, languages: languages, templates: map[string]map[string]*template.Template{}, health: map[string]healthv1.HealthClient{}}
+	for _, l := range languages.All() {
+		if p.templates[l.Tag()], err = parseTemplates(l); err != nil {
+			return nil, err
+		}
 	}
-	order, err := dial("order")
-	if err != nil {
-		return nil, err
+	connections := map[string]*grpc.ClientConn{}
+	for _, name := range serviceNames {
+		if connections[name], err = o.Dial(name); err != nil {
+			return nil, fmt.Errorf("dial %s: %w", name, err)
+		}
+		p.health[name] = healthv1.NewHealthClient(connections[name])
 	}
-	p := &Pages{
-		log: log, clock: clk, templates: templates,
-		scheduling: schedulingv1.NewSchedulingServiceClient(scheduling),
-		order:      orderv1.NewOrderServiceClient(order),
-	}
+	p.scheduling = schedulingv1.NewSchedulingServiceClient(connections["scheduling"])
+	p.compostlot = compostlotv1.NewCompostLotServiceClient(connections["compostlot"])
+	p.harvest = harvestv1.NewHarvestServiceClient(connections["harvest"])
+	p.order = orderv1.NewOrderServiceClient(connections["order"])
+	return p.routes()
+}
+
+// serviceNames are the services in the order in which the pages name them.
+var serviceNames = []string{"scheduling", "compostlot", "harvest", "order"}
+
+func (p *Pages) routes() (http.Handler, error) {
 	assets, err := fs.Sub(static, "static")
 	if err != nil {
 		return nil, err
 	}
 	mux := http.NewServeMux()
-	mux.Handle("GET /static/", http.StripPrefix("/static/", http.FileServerFS(assets)))
-	mux.Handle("GET /{$}", http.RedirectHandler("/tomorrow", http.StatusSeeOther))
-	mux.HandleFunc("GET /tomorrow", p.page(p.showTomorrow))
-	mux.HandleFunc("POST /tomorrow/run", p.page(p.runMatch))
-	mux.HandleFunc("POST /tomorrow/confirm", p.page(p.confirmMatch))
-	mux.HandleFunc("/", p.page(func(*http.Request) (view, error) {
-		return view{}, fault.New(fault.NotFound, "NO_PAGE", "There is no page at this address.")
+	mux.Handle("GET /static/", http.StripPrefix("/static/", cached(http.FileServerFS(assets))))
+	mux.HandleFunc("GET /{$}", p.bare(p.home))
+	mux.HandleFunc("GET /start", p.bare(p.showStart))
+	mux.HandleFunc("POST /start", p.bare(p.choose))
+	mux.HandleFunc("POST /language", p.bare(p.chooseLanguage))
+	mux.HandleFunc("GET /health", p.bare(p.showHealth))
+	for path, show := range map[string]func(*visit, *form) (view, error){
+		"/tomorrow": p.showTomorrow, "/trace": p.showTrace, "/quarter": p.showQuarter, "/slots": p.showSlots,
+		"/push": p.showPush, "/pick": p.showPick, "/rooms": p.showRooms,
+		"/lots": p.showLots, "/lots/{lot}": p.showLot, "/orders": p.showOrders,
+	} {
+		mux.HandleFunc("GET "+path, p.page(func(v *visit) (view, error) { return show(v, newForm()) }))
+	}
+	for path, handle := range map[string]func(*visit) (view, error){
+		"/tomorrow/run": submit(p.runMatch, p.showTomorrow, nil), "/tomorrow/confirm": submit(p.confirmMatch, p.showTomorrow, nil),
+		"/slots/confirm": submit(p.confirmShares, p.showSlots, nil), "/slots/publish": submit(p.publishSlot, p.showSlots, afterDot),
+		"/push": p.push, "/pick/weigh": submit(p.weigh, p.showPick, afterDot), "/pick/dispatch": submit(p.dispatch, p.showPick, nil),
+		"/rooms/stage": submit(p.recordStage, p.showRooms, nil), "/rooms/compost": submit(p.askCompost, p.showRooms, afterDot),
+		"/lots/{lot}/release": submit(p.releaseLot, p.showLot, nil), "/lots/{lot}/hold": submit(p.holdLot, p.showLot, nil),
+		"/lots/{lot}/deliver": submit(p.deliverLot, p.showLot, nil),
+		"/orders/save":        p.saveOrder, "/orders/received": submit(p.confirmDelivery, p.showOrders, nil),
+	} {
+		mux.HandleFunc("POST "+path, p.page(handle))
+	}
+	mux.HandleFunc("/", p.bare(func(v *visit) (view, error) {
+		return view{}, fault.New(fault.NotFound, "NO_PAGE", "%s", v.words.T("problem.no_page"))
 	}))
 	return mux, nil
+}
+
+// cached lets browsers keep what is embedded, for as long as a shift: a new version is seen
+// the same day.
+func cached(next http.Handler) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		w.Header().Set("Cache-Control", "max-age=3600")
+		next.ServeHTTP(w, r)
+	})
 }
 
 // view is what a handler wants shown: a template with its data, or another address to go to.
 type view struct {
 	template string
-	title    string
+	title    string // key of the text
 	data     any
 	goTo     string
 	status   int
@@ -80,63 +139,37 @@ type view struct {
 
 // frame is what the layout knows beside the page's own data.
 type frame struct {
-	Title string
-	Coop  string
-	Who   identity.Identity
-	Data  any
+	Title     string
+	Coop      string
+	Who       identity.Identity
+	Nav       []navItem
+	Languages []languageItem
+	Path      string
+	Data      any
 }
 
-// page turns a handler that returns what to show into one that shows it. The page is built
-// whole before its first byte is sent, so that an error never leaves half a page.
-func (p *Pages) page(handle func(*http.Request) (view, error)) http.HandlerFunc {
-	return func(w http.ResponseWriter, r *http.Request) {
-		if _, ok := identity.From(r.Context()); !ok {
-			p.write(w, r, view{template: "nobody", title: "No co-op yet", status: http.StatusUnauthorized})
-			return
-		}
-		v, err := handle(r)
-		if err != nil {
-			p.showError(w, r, err)
-			return
-		}
-		if v.goTo != "" {
-			http.Redirect(w, r, v.goTo, http.StatusSeeOther)
-			return
-		}
-		p.write(w, r, v)
+// write builds a page whole before its first byte is sent, so that an error never leaves half
+// a page.
+func (p *Pages) write(w http.ResponseWriter, v *visit, shown view) {
+	f := frame{Title: v.words.T(shown.title), Coop: v.coop.GetName(), Who: v.who, Nav: navOf(v), Path: v.r.URL.RequestURI(), Data: shown.data}
+	if v.r.Method != http.MethodGet {
+		f.Path = "/"
 	}
-}
-
-func (p *Pages) write(w http.ResponseWriter, r *http.Request, v view) {
-	who, _ := identity.From(r.Context())
+	for _, l := range p.languages.All() {
+		f.Languages = append(f.Languages, languageItem{Tag: l.Tag(), Name: l.T("language.name"), Current: l == v.words})
+	}
 	var built bytes.Buffer
-	if err := p.templates[v.template].ExecuteTemplate(&built, "layout", frame{Title: v.title, Who: who, Data: v.data}); err != nil {
-		p.log.ErrorContext(r.Context(), "page not built", "template", v.template, "error", err)
-		http.Error(w, "This page could not be built. It was noted; please try again.", http.StatusInternalServerError)
+	if err := p.templates[v.words.Tag()][shown.template].ExecuteTemplate(&built, "layout", f); err != nil {
+		p.log.ErrorContext(v.ctx, "page not built", "template", shown.template, "error", err)
+		http.Error(w, v.words.T("problem.not_built"), http.StatusInternalServerError)
 		return
 	}
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	w.Header().Set("Content-Language", v.words.Tag())
 	w.Header().Set("Cache-Control", "no-store")
-	if v.status != 0 {
-		w.WriteHeader(v.status)
+	if shown.status != 0 {
+		w.WriteHeader(shown.status)
 	}
 	// The visitor may be gone; there is nobody left to tell.
 	_, _ = built.WriteTo(w)
-}
-
-// problem is an error as a page shows it.
-type problem struct {
-	Message string
-	Fields  []fault.Field
-}
-
-func (p *Pages) showError(w http.ResponseWriter, r *http.Request, err error) {
-	var f *fault.Error
-	if !errors.As(err, &f) {
-		f = fault.FromStatus(err)
-	}
-	if f.Kind == fault.Internal {
-		p.log.ErrorContext(r.Context(), "page failed", "path", r.URL.Path, "error", err)
-	}
-	p.write(w, r, view{template: "problem", title: "That did not work", data: problem{Message: f.Message, Fields: f.Fields}, status: f.Kind.HTTP()})
 }

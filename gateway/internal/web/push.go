@@ -1,0 +1,261 @@
+package web
+
+import (
+	"context"
+	"fmt"
+	"net/url"
+	"slices"
+	"strconv"
+	"strings"
+
+	harvestv1 "breakshare.example/proto/gen/breakshare/harvest/v1"
+	orderv1 "breakshare.example/proto/gen/breakshare/order/v1"
+	schedulingv1 "breakshare.example/proto/gen/breakshare/scheduling/v1"
+	"breakshare.example/services/platform/fault"
+)
+
+// lookBack is how many days an earlier push can serve as a starting point.
+const lookBack = 7
+
+// pushPage is every room of a farm that bears on a day.
+type pushPage struct {
+	Day, Before, After string
+	Form               *form
+	Done               int64
+	Rooms              []pushRoom
+	Resting            []restingRoom
+	Conflicts          []conflict
+}
+
+// pushRoom is a room with the products that its crop can give: those of earlier pushes first.
+type pushRoom struct {
+	ID, Name, Species string
+	Rows, Others      []pushRow
+}
+
+// pushRow is what is expected of one product of a room; Version is that of the figures shown,
+// 0 where none were pushed for the day.
+type pushRow struct {
+	Key, Name        string
+	Low, Likely, Top input
+	Version          int64
+	PushedBy, AsOn   string
+	StepGrams        int64
+}
+
+// restingRoom is a room that gives nothing on the day.
+type restingRoom struct{ Name, Stage, Until string }
+
+// conflict is a figure that somebody else pushed while the form was open.
+type conflict struct {
+	Room, Product, By, At string
+	Low, Likely, High     int64
+}
+
+// showPush shows the rooms of the grower's farm with a starting point for each figure: what
+// was pushed for the day, else the last push of the week before.
+func (p *Pages) showPush(v *visit, f *form) (view, error) {
+	day, err := v.day(v.today(1))
+	if err != nil {
+		return view{}, err
+	}
+	farm, err := p.farmOf(v)
+	if err != nil {
+		return view{}, err
+	}
+	page := pushPage{Day: day, Before: addDays(day, -1), After: addDays(day, 1), Form: f}
+	page.Done, _ = strconv.ParseInt(v.r.URL.Query().Get("pushed"), 10, 64)
+	var (
+		rooms    *schedulingv1.ListRoomsResponse
+		crops    *schedulingv1.GetCalendarResponse
+		pushed   *harvestv1.ListExpectedPicksResponse
+		products *orderv1.ListProductsResponse
+	)
+	err = together(v.ctx,
+		func(ctx context.Context) (err error) {
+			rooms, err = p.scheduling.ListRooms(ctx, &schedulingv1.ListRoomsRequest{FarmId: farm})
+			return err
+		},
+		func(ctx context.Context) (err error) {
+			crops, err = p.scheduling.GetCalendar(ctx, &schedulingv1.GetCalendarRequest{FromDate: day, ToDate: day, FarmId: farm})
+			return err
+		},
+		func(ctx context.Context) (err error) {
+			pushed, err = p.harvest.ListExpectedPicks(ctx, &harvestv1.ListExpectedPicksRequest{FromDate: addDays(day, -lookBack), ToDate: day, FarmId: farm})
+			return err
+		},
+		func(ctx context.Context) (err error) {
+			products, err = p.order.ListProducts(ctx, &orderv1.ListProductsRequest{})
+			return err
+		},
+	)
+	if err != nil {
+		return view{}, err
+	}
+	last := newestPushes(pushed.GetExpectedPicks())
+	for _, room := range rooms.GetRooms() {
+		crop := cropOn(crops.GetCrops(), room.GetRoomId(), day)
+		stage := stageOn(crop, day)
+		if stage.GetKind() != schedulingv1.StageKind_STAGE_KIND_CROPPING {
+			page.Resting = append(page.Resting, restingRoom{Name: room.GetName(), Stage: stageKey(stage), Until: stage.GetEndDate()})
+			continue
+		}
+		page.Rooms = append(page.Rooms, pushRoomOf(v, f, room, crop, products.GetProducts(), last, day))
+	}
+	return view{template: "push", title: "push.title", data: page}, nil
+}
+
+// farmOf is the farm that the visitor stands for; the office names one.
+func (p *Pages) farmOf(v *visit) (string, error) {
+	if v.who.FarmID != "" {
+		return v.who.FarmID, nil
+	}
+	if farm := v.r.FormValue("farm"); farm != "" {
+		return farm, nil
+	}
+	return "", fault.New(fault.Forbidden, "NO_FARM", "%s", v.words.T("problem.no_farm"))
+}
+
+func pushKey(room, product string) string { return room + "." + product }
+
+// newestPushes keeps, for each room and product, the push of the latest day.
+func newestPushes(all []*harvestv1.ExpectedPick) map[string]*harvestv1.ExpectedPick {
+	newest := make(map[string]*harvestv1.ExpectedPick)
+	for _, e := range all {
+		key := pushKey(e.GetRoomId(), e.GetProductId())
+		if old := newest[key]; old == nil || e.GetDate() > old.GetDate() {
+			newest[key] = e
+		}
+	}
+	return newest
+}
+
+func pushRoomOf(v *visit, f *form, room *schedulingv1.Room, crop *schedulingv1.Crop, products []*orderv1.Product, last map[string]*harvestv1.ExpectedPick, day string) pushRoom {
+	shown := pushRoom{ID: room.GetRoomId(), Name: room.GetName(), Species: crop.GetSpecies()}
+	for _, product := range products {
+		if product.GetSpecies() != crop.GetSpecies() || product.GetStrain() != "" && crop.GetStrain() != "" && product.GetStrain() != crop.GetStrain() {
+			continue
+		}
+		e := last[pushKey(room.GetRoomId(), product.GetProductId())]
+		row := pushRowOf(v, f, room, product, e, day)
+		if e == nil && f.Value("likely."+row.Key, "") == "" {
+			shown.Others = append(shown.Others, row)
+		} else {
+			shown.Rows = append(shown.Rows, row)
+		}
+	}
+	return shown
+}
+
+func pushRowOf(v *visit, f *form, room *schedulingv1.Room, product *orderv1.Product, e *harvestv1.ExpectedPick, day string) pushRow {
+	key := pushKey(room.GetRoomId(), product.GetProductId())
+	row := pushRow{Key: key, Name: product.GetName(), StepGrams: product.GetPackGrams()}
+	var low, likely, high string
+	if e != nil {
+		low, likely, high = v.words.Field(e.GetLowGrams()), v.words.Field(e.GetLikelyGrams()), v.words.Field(e.GetHighGrams())
+		if e.GetDate() == day {
+			row.Version, row.PushedBy = e.GetVersion(), e.GetPushedBy()
+		} else {
+			row.AsOn = e.GetDate()
+		}
+	}
+	row.Low = newInput(f, "p", "kg", "low."+key, v.words.T("push.least"), low, "kg")
+	row.Likely = newInput(f, "p", "kg", "likely."+key, v.words.T("push.likely"), likely, "kg")
+	row.Top = newInput(f, "p", "kg", "high."+key, v.words.T("push.most"), high, "kg")
+	return row
+}
+
+// push sends the figures that were filled in. What somebody else pushed while the form was
+// open is shown beside what was typed and not written over.
+func (p *Pages) push(v *visit) (view, error) {
+	day, err := v.day(v.today(1))
+	if err != nil {
+		return view{}, err
+	}
+	figures, err := p.figures(v, day)
+	if err != nil {
+		return again(v, err, p.showPush, nil)
+	}
+	conflicts, err := p.conflicts(v, day, figures)
+	if err != nil {
+		return again(v, err, p.showPush, nil)
+	}
+	if len(conflicts) > 0 {
+		return p.showConflicts(v, conflicts)
+	}
+	_, err = p.harvest.PushExpectedPicks(v.ctx, &harvestv1.PushExpectedPicksRequest{RequestId: v.r.PostFormValue("request_id"), ExpectedPicks: figures})
+	if err != nil {
+		return again(v, err, p.showPush, pushFieldOf(figures))
+	}
+	return view{goTo: fmt.Sprintf("/push?day=%s&pushed=%d%s", url.QueryEscape(day), len(figures), farmQuery(v))}, nil
+}
+
+// farmQuery keeps the farm that an office looks at.
+func farmQuery(v *visit) string {
+	if v.who.FarmID != "" || v.r.FormValue("farm") == "" {
+		return ""
+	}
+	return "&farm=" + url.QueryEscape(v.r.FormValue("farm"))
+}
+
+// figures reads the form: each room and product with any figure needs all three.
+func (p *Pages) figures(v *visit, day string) ([]*harvestv1.ExpectedPick, error) {
+	var keys []string
+	for name := range v.r.PostForm {
+		if key, ok := strings.CutPrefix(name, "likely."); ok && v.r.PostFormValue("low."+key)+v.r.PostFormValue(name)+v.r.PostFormValue("high."+key) != "" {
+			keys = append(keys, key)
+		}
+	}
+	slices.Sort(keys)
+	var (
+		all []*harvestv1.ExpectedPick
+		bad *fault.Error
+	)
+	for _, key := range keys {
+		room, product, _ := strings.Cut(key, ".")
+		e := &harvestv1.ExpectedPick{RoomId: room, ProductId: product, Date: day}
+		for _, part := range []struct {
+			name string
+			into *int64
+		}{{"low.", &e.LowGrams}, {"likely.", &e.LikelyGrams}, {"high.", &e.HighGrams}} {
+			typed := v.r.PostFormValue(part.name + key)
+			grams, ok := parseGrams(typed)
+			if !ok {
+				text := v.words.T("problem.kg", typed)
+				if strings.TrimSpace(typed) == "" {
+					text = v.words.T("push.all_three")
+				}
+				if bad == nil {
+					bad = fault.New(fault.Invalid, fault.ReasonInvalidField, "%s", v.words.T("push.mend"))
+				}
+				bad = bad.WithField(part.name+key, "%s", text)
+			}
+			*part.into = grams
+		}
+		all = append(all, e)
+	}
+	if bad != nil {
+		return nil, bad
+	}
+	if len(all) == 0 {
+		return nil, fault.New(fault.Invalid, "NOTHING_PUSHED", "%s", v.words.T("push.nothing"))
+	}
+	return all, nil
+}
+
+// pushFieldOf turns "expected_picks[3].low_grams" into the form's field.
+func pushFieldOf(figures []*harvestv1.ExpectedPick) func(string) string {
+	return func(path string) string {
+		rest, ok := strings.CutPrefix(path, "expected_picks[")
+		number, field, found := strings.Cut(rest, "]")
+		i, err := strconv.Atoi(number)
+		if !ok || !found || err != nil || i < 0 || i >= len(figures) {
+			return path
+		}
+		part := map[string]string{".low_grams": "low.", ".high_grams": "high."}[field]
+		if part == "" {
+			part = "likely."
+		}
+		return part + pushKey(figures[i].GetRoomId(), figures[i].GetProductId())
+	}
+}

@@ -1,0 +1,162 @@
+package web
+
+import (
+	"context"
+	"strings"
+
+	schedulingv1 "breakshare.example/proto/gen/breakshare/scheduling/v1"
+)
+
+const (
+	quarterDays = 91
+	// dayWidth is how wide a day is drawn, in the lane's own units.
+	dayWidth = 10
+	// labelDays is how long a step must be for its name to fit.
+	labelDays = 7
+)
+
+// quarterPage is every room as a lane of its crops, week by week.
+type quarterPage struct {
+	From, To      string
+	Before, After string
+	Width         int
+	Weeks         []week
+	TodayX        int
+	Farms         []quarterFarm
+	Kinds         []string
+	Empty         bool
+}
+
+// week is the head of a column.
+type week struct {
+	X    int
+	Date string
+}
+
+// quarterFarm is a farm with its rooms.
+type quarterFarm struct {
+	Name  string
+	Rooms []lane
+}
+
+// lane is one room over the quarter.
+type lane struct {
+	Name   string
+	Bars   []laneBar
+	Picks  []span
+	Steps  []laneStep
+	Gap    int // days without a crop
+	Filled bool
+}
+
+// laneBar is one step of a crop as drawn.
+type laneBar struct {
+	X, Width    int
+	Kind, Key   string
+	First, Last string
+	Label       bool
+}
+
+// laneStep is the same in words.
+type laneStep struct{ Species, Key, First, Last string }
+
+// span is a stretch of days.
+type span struct{ First, Last string }
+
+// showQuarter shows thirteen weeks of all rooms.
+func (p *Pages) showQuarter(v *visit, _ *form) (view, error) {
+	from, err := v.dayOf("from", mondayOf(v.today(0)))
+	if err != nil {
+		return view{}, err
+	}
+	page := quarterPage{From: from, To: addDays(from, quarterDays-1), Before: addDays(from, -quarterDays), After: addDays(from, quarterDays), Width: quarterDays * dayWidth}
+	var (
+		rooms *schedulingv1.ListRoomsResponse
+		crops *schedulingv1.GetCalendarResponse
+		n     names
+	)
+	err = together(v.ctx,
+		func(ctx context.Context) (err error) {
+			rooms, err = p.scheduling.ListRooms(ctx, &schedulingv1.ListRoomsRequest{})
+			return err
+		},
+		func(ctx context.Context) (err error) {
+			crops, err = p.scheduling.GetCalendar(ctx, &schedulingv1.GetCalendarRequest{FromDate: page.From, ToDate: page.To})
+			return err
+		},
+		func(ctx context.Context) (err error) {
+			n, err = p.names(ctx, farmNames)
+			return err
+		},
+	)
+	if err != nil {
+		return view{}, err
+	}
+	for day := 0; day < quarterDays; day += 7 {
+		page.Weeks = append(page.Weeks, week{day * dayWidth, addDays(from, day)})
+	}
+	if days := daysBetween(from, v.today(0)); days >= 0 && days < quarterDays {
+		page.TodayX = days*dayWidth + dayWidth/2
+	}
+	page.fill(rooms.GetRooms(), crops.GetCrops(), n)
+	return view{template: "quarter", title: "quarter.title", data: page}, nil
+}
+
+// mondayOf is the Monday of a day's week.
+func mondayOf(date string) string {
+	// 2024-01-01 was a Monday.
+	days := daysBetween("2024-01-01", date) % 7
+	if days < 0 {
+		days += 7
+	}
+	return addDays(date, -days)
+}
+
+func (page *quarterPage) fill(rooms []*schedulingv1.Room, crops []*schedulingv1.Crop, n names) {
+	seen := map[string]bool{}
+	farms := map[string]int{}
+	page.Empty = len(rooms) == 0
+	for _, room := range rooms {
+		at, ok := farms[room.GetFarmId()]
+		if !ok {
+			at = len(page.Farms)
+			farms[room.GetFarmId()] = at
+			page.Farms = append(page.Farms, quarterFarm{Name: nameOf(n.farms, room.GetFarmId())})
+		}
+		l := lane{Name: room.GetName()}
+		taken := 0
+		for _, crop := range crops {
+			if crop.GetRoomId() != room.GetRoomId() || crop.GetState() == schedulingv1.CropState_CROP_STATE_ENDED && crop.GetFreeDate() <= page.From {
+				continue
+			}
+			taken += l.draw(crop, page.From, seen)
+		}
+		l.Gap, l.Filled = quarterDays-taken, taken > 0
+		page.Farms[at].Rooms = append(page.Farms[at].Rooms, l)
+	}
+	for kind := schedulingv1.StageKind_STAGE_KIND_FILLING; kind <= schedulingv1.StageKind_STAGE_KIND_IDLE; kind++ {
+		if key := kindKey(kind); seen[key] {
+			page.Kinds = append(page.Kinds, strings.TrimPrefix(key, "stage."))
+		}
+	}
+}
+
+// draw draws the part of a crop that lies in the quarter, and returns how many days it takes.
+func (l *lane) draw(crop *schedulingv1.Crop, from string, seen map[string]bool) int {
+	taken := 0
+	for _, s := range crop.GetStages() {
+		first, end := max(0, daysBetween(from, s.GetStartDate())), min(quarterDays, daysBetween(from, s.GetEndDate()))
+		if first >= end {
+			continue
+		}
+		key := stageKey(s)
+		seen[key] = true
+		taken += end - first
+		l.Bars = append(l.Bars, laneBar{
+			X: first * dayWidth, Width: (end - first) * dayWidth, Kind: strings.TrimPrefix(key, "stage."), Key: key,
+			First: s.GetStartDate(), Last: addDays(s.GetEndDate(), -1), Label: end-first >= labelDays,
+		})
+		l.Steps = append(l.Steps, laneStep{crop.GetSpecies(), key, s.GetStartDate(), addDays(s.GetEndDate(), -1)})
+	}
+	return taken
+}

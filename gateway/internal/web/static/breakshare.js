@@ -1,0 +1,81 @@
+// What pages gain where a browser runs scripts. Every form works without.
+"use strict";
+
+(() => {
+  const decimal = document.documentElement.lang === "de" ? "," : ".";
+
+  // Figures as people type them, in thousandths, so that no fraction is lost.
+  const read = (input) => {
+    const text = input.value.trim().replace(",", ".");
+    if (!/^\d{0,7}(\.\d{0,3})?$/.test(text) || text === "" || text === ".") return null;
+    return Math.round(Number(text) * 1000);
+  };
+  const write = (input, thousandths) => {
+    const whole = Math.floor(thousandths / 1000);
+    const rest = String(thousandths % 1000).padStart(3, "0").replace(/0+$/, "");
+    input.value = rest ? whole + decimal + rest : String(whole);
+  };
+
+  // stepped puts a smaller and a larger button beside an input. changed is told the figure
+  // before and after.
+  const stepped = (input, step, changed) => {
+    const label = document.querySelector(`label[for="${CSS.escape(input.id)}"]`).textContent.trim();
+    const box = document.createElement("span");
+    box.className = "stepped";
+    input.replaceWith(box);
+    const button = (sign, by) => {
+      const b = document.createElement("button");
+      b.type = "button";
+      b.textContent = sign;
+      b.setAttribute("aria-label", `${label} ${sign}`);
+      b.addEventListener("click", () => {
+        const before = read(input) ?? 0;
+        const after = Math.max(0, before + by);
+        write(input, after);
+        changed(before, after);
+      });
+      return b;
+    };
+    box.append(button("−", -step), input, button("+", step));
+  };
+
+  // A push: the likely figure has the steppers; the least and the most keep their distance
+  // from it in proportion.
+  for (const row of document.querySelectorAll(".pushrow")) {
+    const [low, likely, high] = ["low.", "likely.", "high."].map((part) => row.querySelector(`input[name^="${part}"]`));
+    stepped(likely, Number(row.dataset.steps), (before, after) => {
+      for (const side of [low, high]) {
+        const figure = read(side);
+        if (figure === null || before === 0) write(side, after);
+        else write(side, Math.round((figure * after) / before / 100) * 100);
+      }
+      const bound = (side, pick) => write(side, pick(read(side), after));
+      bound(low, Math.min);
+      bound(high, Math.max);
+    });
+  }
+  for (const field of document.querySelectorAll(".quantities [data-steps]")) {
+    stepped(field.querySelector("input"), Number(field.dataset.steps), () => {});
+  }
+
+  // Ticks of the pack list stay on this phone until the next day's list.
+  for (const tick of document.querySelectorAll("[data-tick]")) {
+    const key = "tick." + tick.dataset.tick;
+    tick.checked = localStorage.getItem(key) === "yes";
+    tick.addEventListener("change", () => (tick.checked ? localStorage.setItem(key, "yes") : localStorage.removeItem(key)));
+  }
+
+  // A refused form is read from its first wrong field on.
+  document.querySelector("[aria-invalid]")?.focus();
+
+  // A form that is on its way is not sent again by an impatient finger.
+  for (const form of document.querySelectorAll('form[method="post"]')) {
+    form.addEventListener("submit", (event) => {
+      if (form.dataset.sent) event.preventDefault();
+      form.dataset.sent = "yes";
+    });
+  }
+  addEventListener("pageshow", () => {
+    for (const form of document.querySelectorAll("form[data-sent]")) delete form.dataset.sent;
+  });
+})();

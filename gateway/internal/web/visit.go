@@ -1,0 +1,156 @@
+package web
+
+import (
+	"context"
+	"errors"
+	"net/http"
+	"time"
+
+	"breakshare.example/gateway/internal/words"
+	schedulingv1 "breakshare.example/proto/gen/breakshare/scheduling/v1"
+	"breakshare.example/services/platform/fault"
+	"breakshare.example/services/platform/identity"
+)
+
+// visit is one request of one person.
+type visit struct {
+	w     http.ResponseWriter // for cookies only
+	r     *http.Request
+	ctx   context.Context
+	who   identity.Identity
+	known bool // who is somebody
+	words *words.Language
+	now   time.Time
+
+	coop *schedulingv1.Coop // nil on bare pages
+	zone *time.Location
+}
+
+// bare answers pages that anybody may see and that need no co-op.
+func (p *Pages) bare(handle func(*visit) (view, error)) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) { p.answer(w, p.visitOf(w, r), handle) }
+}
+
+// page answers pages of somebody's co-op.
+func (p *Pages) page(handle func(*visit) (view, error)) http.HandlerFunc {
+	return func(w http.ResponseWriter, r *http.Request) {
+		v := p.visitOf(w, r)
+		if !v.known {
+			p.write(w, v, view{template: "nobody", title: "nobody.title", status: http.StatusUnauthorized})
+			return
+		}
+		p.answer(w, v, func(v *visit) (view, error) {
+			if err := p.enter(v); err != nil {
+				return view{}, err
+			}
+			return handle(v)
+		})
+	}
+}
+
+func (p *Pages) visitOf(w http.ResponseWriter, r *http.Request) *visit {
+	chosen := ""
+	if cookie, err := r.Cookie(languageCookie); err == nil {
+		chosen = cookie.Value
+	}
+	l := p.languages.Match(chosen, r.Header.Get("Accept-Language"))
+	v := &visit{w: w, r: r, ctx: words.With(r.Context(), l), words: l, now: p.clock.Now(), zone: time.UTC}
+	v.who, v.known = identity.From(r.Context())
+	return v
+}
+
+// enter loads the co-op, without which there is neither a calendar day nor a currency, and
+// the form that was sent.
+func (p *Pages) enter(v *visit) error {
+	if err := v.r.ParseForm(); err != nil {
+		return fault.New(fault.Invalid, "FORM_UNREADABLE", "%s", v.words.T("problem.form")).WithCause(err)
+	}
+	coop, err := p.scheduling.GetCoop(v.ctx, &schedulingv1.GetCoopRequest{})
+	if err != nil {
+		return err
+	}
+	zone, err := time.LoadLocation(coop.GetTimeZone())
+	if err != nil {
+		return err
+	}
+	v.coop, v.zone = coop, zone
+	return nil
+}
+
+func (p *Pages) answer(w http.ResponseWriter, v *visit, handle func(*visit) (view, error)) {
+	shown, err := handle(v)
+	switch {
+	case err != nil:
+		p.showError(w, v, err)
+	case shown.goTo != "":
+		http.Redirect(w, v.r, shown.goTo, http.StatusSeeOther)
+	default:
+		p.write(w, v, shown)
+	}
+}
+
+// problem is an error as a page shows it.
+type problem struct {
+	Message   string
+	Fields    []fault.Field
+	Forbidden bool
+	Again     bool // it is worth trying again as it is
+}
+
+func (p *Pages) showError(w http.ResponseWriter, v *visit, err error) {
+	var f *fault.Error
+	if !errors.As(err, &f) {
+		f = fault.From(err)
+	}
+	if f.Kind == fault.Internal {
+		p.log.ErrorContext(v.ctx, "page failed", "path", v.r.URL.Path, "error", err)
+	}
+	data := problem{
+		Message: f.Message, Fields: f.Fields, Forbidden: f.Kind == fault.Forbidden,
+		Again: f.Kind == fault.Unavailable || f.Kind == fault.Deadline,
+	}
+	if data.Message == "" || f.Kind == fault.Internal {
+		data.Message = v.words.T("problem.internal")
+	}
+	p.write(w, v, view{template: "problem", title: "problem.title", data: data, status: f.Kind.HTTP()})
+}
+
+// today is the calendar day in the co-op's time zone, so many days on.
+func (v *visit) today(days int) string {
+	return v.now.In(v.zone).AddDate(0, 0, days).Format(time.DateOnly)
+}
+
+// day is the day that a request names, or otherwise.
+func (v *visit) day(otherwise string) (string, error) {
+	return v.dayOf("day", otherwise)
+}
+
+func (v *visit) dayOf(name, otherwise string) (string, error) {
+	day := v.r.FormValue(name)
+	if day == "" {
+		return otherwise, nil
+	}
+	if _, err := time.Parse(time.DateOnly, day); err != nil {
+		return "", fault.InvalidField(name, "%s", v.words.T("problem.day", day))
+	}
+	return day, nil
+}
+
+// addDays moves an ISO date, which must be one.
+func addDays(date string, days int) string {
+	t, err := time.Parse(time.DateOnly, date)
+	if err != nil {
+		return date
+	}
+	return t.AddDate(0, 0, days).Format(time.DateOnly)
+}
+
+// daysBetween is the number of days from one ISO date to another; both must be dates.
+func daysBetween(from, to string) int {
+	a, errA := time.Parse(time.DateOnly, from)
+	b, errB := time.Parse(time.DateOnly, to)
+	if errA != nil || errB != nil {
+		return 0
+	}
+	return int(b.Sub(a) / (24 * time.Hour))
+}

@@ -1,0 +1,111 @@
+package words
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+	"time"
+)
+
+// Count writes a whole number with its thousands apart.
+func (l *Language) Count(n int64) string {
+	digits := strconv.FormatInt(n, 10)
+	sign := ""
+	if n < 0 {
+		sign, digits = "−", digits[1:]
+	}
+	group := l.T("format.thousands")
+	for i := len(digits) - 3; i > 0; i -= 3 {
+		digits = digits[:i] + group + digits[i:]
+	}
+	return sign + digits
+}
+
+// Kilograms writes grams as kilograms with one decimal, rounded half away from zero.
+func (l *Language) Kilograms(grams int64) string {
+	sign := ""
+	if grams < 0 {
+		sign, grams = "−", -grams
+	}
+	tenths := grams/100 + grams%100/50
+	return fmt.Sprintf("%s%s%s%d", sign, l.Count(tenths/10), l.T("format.decimal"), tenths%10)
+}
+
+// Tonnes writes kilograms as tonnes with one decimal, rounded half away from zero.
+func (l *Language) Tonnes(kg int64) string { return l.Kilograms(kg) }
+
+// Field writes grams as kilograms for a form's field: exact, without grouping.
+func (l *Language) Field(grams int64) string {
+	whole, rest := strconv.FormatInt(grams/1000, 10), fmt.Sprintf("%03d", grams%1000)
+	rest = strings.TrimRight(rest, "0")
+	if rest == "" {
+		return whole
+	}
+	return whole + l.T("format.decimal") + rest
+}
+
+// Grams reads kilograms as people type them, with a point or a comma, to the gram. It returns
+// false for anything else, for negative figures and for more than a million kilograms.
+func Grams(typed string) (grams int64, ok bool) {
+	whole, rest, _ := strings.Cut(strings.Replace(strings.TrimSpace(typed), ",", ".", 1), ".")
+	if whole == "" && rest == "" || len(whole) > 7 || len(rest) > 3 || !digitsOnly(whole) || !digitsOnly(rest) {
+		return 0, false
+	}
+	rest += strings.Repeat("0", 3-len(rest))
+	kilograms, _ := strconv.ParseInt("0"+whole, 10, 64)
+	fraction, _ := strconv.ParseInt(rest, 10, 64)
+	grams = kilograms*1000 + fraction
+	return grams, grams <= 1_000_000_000
+}
+
+func digitsOnly(s string) bool {
+	return strings.Trim(s, "0123456789") == ""
+}
+
+// Money writes minor units of a currency with its code, for example "12.50 EUR". All
+// currencies have two decimals here but those named in ISO 4217 with none or three.
+func (l *Language) Money(minor int64, currency string) string {
+	decimals := 2
+	switch currency {
+	case "JPY", "KRW", "CLP", "ISK", "VND", "XAF", "XOF", "XPF", "UGX", "PYG", "RWF":
+		decimals = 0
+	case "BHD", "KWD", "OMR", "TND", "JOD", "IQD", "LYD":
+		decimals = 3
+	}
+	sign := ""
+	if minor < 0 {
+		sign, minor = "−", -minor
+	}
+	if decimals == 0 {
+		return sign + l.Count(minor) + " " + currency
+	}
+	unit := int64(100)
+	if decimals == 3 {
+		unit = 1000
+	}
+	return fmt.Sprintf("%s%s%s%0*d %s", sign, l.Count(minor/unit), l.T("format.decimal"), decimals, minor%unit, currency)
+}
+
+// Day writes an ISO date in full, "Thursday 26 November 2026", and leaves anything else as it is.
+func (l *Language) Day(date string) string { return l.date(date, "format.day") }
+
+// ShortDay writes an ISO date as "Thu 26 Nov", and leaves anything else as it is.
+func (l *Language) ShortDay(date string) string { return l.date(date, "format.short_day") }
+
+func (l *Language) date(date, pattern string) string {
+	t, err := time.Parse(time.DateOnly, date)
+	if err != nil {
+		return date
+	}
+	weekday, month := strings.ToLower(t.Weekday().String()), strings.ToLower(t.Month().String())
+	return strings.NewReplacer(
+		"{weekday}", l.T("weekday."+weekday), "{wd}", l.T("wd."+weekday), "{day}", strconv.Itoa(t.Day()),
+		"{month}", l.T("month."+month), "{mon}", l.T("mon."+month), "{year}", strconv.Itoa(t.Year()),
+	).Replace(l.T(pattern))
+}
+
+// Instant writes an instant in a time zone, "Thu 26 Nov 14:05".
+func (l *Language) Instant(t time.Time, zone *time.Location) string {
+	local := t.In(zone)
+	return l.ShortDay(local.Format(time.DateOnly)) + " " + local.Format("15:04")
+}
