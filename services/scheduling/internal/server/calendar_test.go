@@ -34,8 +34,7 @@ func TestCalendarShowsTheSpan(t *testing.T) {
 	elm := r.plan(t, fill("elm-end-1", "white-shelves", "2026-04-13"))
 	off := r.plan(t, fill("gorse-hill-1", "white-bulk-2", "2026-07-06"))
 	must[*schedulingv1.Crop](t)(r.EndCrop(r.office(t), &schedulingv1.EndCropRequest{RequestId: ids.New(), CropId: off.GetCropId(), Date: "2026-07-01"}))
-	free := day(t, gorse.GetFreeDate())
-	date := func(d int) string { return time.Unix(int64(d)*86_400, 0).UTC().Format(time.DateOnly) }
+	free := gorse.GetFreeDate()
 	for _, c := range []struct {
 		name, from, to, farm string
 		want                 []string
@@ -44,8 +43,8 @@ func TestCalendarShowsTheSpan(t *testing.T) {
 		{"of one farm", "2026-04-01", "2026-04-30", "gorse-hill", []string{gorse.GetCropId()}},
 		{"day before filling", "2026-04-01", "2026-04-05", "", nil},
 		{"day of filling", "2026-04-01", "2026-04-06", "", []string{gorse.GetCropId()}},
-		{"last day", date(free - 1), date(free - 1), "gorse-hill", []string{gorse.GetCropId()}},
-		{"day the room is free", date(free), date(free), "gorse-hill", nil},
+		{"last day", shifted(t, free, -1), shifted(t, free, -1), "gorse-hill", []string{gorse.GetCropId()}},
+		{"day the room is free", free, free, "gorse-hill", nil},
 		{"called off", "2026-07-06", "2026-09-01", "gorse-hill", nil},
 		{"of no farm", "2026-04-01", "2026-04-30", "nowhere", nil},
 	} {
@@ -82,6 +81,17 @@ func TestCalendarNamesConflicts(t *testing.T) {
 	if answer := r.calendar(t, "2026-04-01", "2026-05-31", ""); len(answer.GetConflicts()) > 0 {
 		t.Errorf("conflicts %v outside the span", answer.GetConflicts())
 	}
+
+	// The next slip clashes with a third crop; a span after the first clash tells
+	// of the second only, in which neither crop but the third can still move.
+	third := r.plan(t, fill("gorse-hill-1", "white-bulk-2", second.GetFreeDate()))
+	r.record(t, second.GetCropId(), filling, second.GetFillDate())
+	later := r.record(t, second.GetCropId(), casing, shifted(t, stage(t, second, casing).GetStartDate(), 3))
+	want = []*schedulingv1.CropConflict{{
+		RoomId: "gorse-hill-1", FirstCropId: second.GetCropId(), SecondCropId: third.GetCropId(),
+		FromDate: second.GetFreeDate(), UntilDate: later.GetFreeDate(), MoveCropId: third.GetCropId(), MoveDays: 3,
+	}}
+	diff(t, "the later conflict", want, r.calendar(t, late.GetFreeDate(), "2026-12-31", "").GetConflicts(), protocmp.Transform())
 }
 
 // BenchmarkQuarter measures the calendar of a quarter with 200 rooms.

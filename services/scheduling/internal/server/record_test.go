@@ -1,6 +1,7 @@
 package server_test
 
 import (
+	"sync"
 	"testing"
 
 	"google.golang.org/protobuf/proto"
@@ -60,6 +61,33 @@ func TestSlipShiftsWhatFollows(t *testing.T) {
 	diff(t, "the same day again", corrected, r.record(t, crop.GetCropId(), casing, "2026-04-23"), protocmp.Transform())
 	if n := len(r.events(t)); n != len(events)+1 {
 		t.Errorf("%d events, want %d", n, len(events)+1)
+	}
+}
+
+// Two hands record steps of one crop at once: both are kept.
+func TestRecordsAtOnceAreAllKept(t *testing.T) {
+	t.Parallel()
+	r := newRig(t)
+	r.settle(t)
+	crop := r.plan(t, fill("gorse-hill-1", "white-bulk-2", "2026-04-06"))
+	days := map[schedulingv1.StageKind]string{filling: "2026-04-06", spawnRun: "2026-04-07", casing: "2026-04-24", cropping: "2026-05-13"}
+	var wg sync.WaitGroup
+	for kind, date := range days {
+		wg.Go(func() {
+			if _, err := r.RecordStage(r.office(t), &schedulingv1.RecordStageRequest{RequestId: ids.New(), CropId: crop.GetCropId(), Kind: kind, Date: date}); err != nil {
+				t.Errorf("%s: %v", kind, err)
+			}
+		})
+	}
+	wg.Wait()
+	all := r.record(t, crop.GetCropId(), filling, days[filling])
+	for kind, date := range days {
+		if got := stage(t, all, kind).GetActualStartDate(); got != date {
+			t.Errorf("%s really began on %q, want %s", kind, got, date)
+		}
+	}
+	if all.GetVersion() != 5 {
+		t.Errorf("version %d after 4 records", all.GetVersion())
 	}
 }
 
