@@ -194,8 +194,17 @@ func clampStep(from int64, step float64, low, high int64) int64 {
 	return max(low, int64(math.Round(to)))
 }
 
+// mostCounts limits the counts of a node, so that their prices may be high.
+const mostCounts = 64
+
+// highestCount is the highest price of a node's count.
 func (x *relaxation) highestCount() int64 {
-	return x.p.dearest / int64(x.p.weeks*max(1, len(x.p.rooms)))
+	shortest := x.p.weeks
+	for _, g := range x.p.in.Programmes {
+		shortest = min(shortest, g.Weeks)
+	}
+	fills := max(1, len(x.p.rooms)) * (x.p.weeks/shortest + 1)
+	return (math.MaxInt64 >> 5) / mostCounts / int64(fills)
 }
 
 func (x *relaxation) priceRange(i int) (low, high int64) {
@@ -274,24 +283,6 @@ func (a *ascent) parts() []float64 {
 		}
 	}
 	return part
-}
-
-// shortage is the grams short that the average plan must admit, by cell: from
-// its supply and from the cuts on that cell alone.
-func (a *ascent) shortage() []float64 {
-	x := a.x
-	short := make([]float64, x.cells)
-	for i := range short {
-		short[i] = max(0, a.average.rows[i])
-	}
-	for i := range x.cuts {
-		v := a.average.rows[x.cells+x.p.weeks+i]
-		cells := x.cuts[i].cells
-		for _, c := range cells {
-			short[c] = max(short[c], v/float64(len(cells)))
-		}
-	}
-	return short
 }
 
 func ceilDiv(a, b int64) int64 {

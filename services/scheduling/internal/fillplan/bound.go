@@ -80,13 +80,13 @@ func (b *bounder) run() {
 	x.stopped = func() bool { return b.halted }
 	a := newAscent(x)
 	a.raise(b.root, rootSolves, b.cutoff(), 0.1)
-	b.addCuts(x, a)
+	m := b.addCuts(x, a)
 	if b.halted || b.root.bound >= b.cutoff() {
 		b.done = !b.halted
 		return
 	}
 	x.ban(b.root, b.cutoff())
-	t := newTree(x, a, b.root.clone(), b.cutoff, b.offer)
+	t := newTree(m, a, b.root.clone(), b.cutoff, b.offer)
 	b.tree = t
 	for len(t.open) > 0 && !b.halted {
 		t.step()
@@ -95,7 +95,7 @@ func (b *bounder) run() {
 }
 
 // addCuts solves the root's relaxation exactly and cuts it as long as that pays.
-func (b *bounder) addCuts(x *relaxation, a *ascent) {
+func (b *bounder) addCuts(x *relaxation, a *ascent) *master {
 	m := newMaster(x, b.root, b.p.largestLump())
 	x.solve(b.root, &b.root.prices)
 	m.addPaths()
@@ -105,28 +105,34 @@ func (b *bounder) addCuts(x *relaxation, a *ascent) {
 	}
 	m.start()
 	first := x.cells + b.p.weeks
-	for range cutRounds {
+	for round := range cutRounds {
 		before := b.root.bound
 		m.generate(200, b.cutoff)
 		if b.halted || m.best.rows == nil {
-			return
+			return m
 		}
 		b.root.prices.copyFrom(&m.best, x.rows(), 0)
 		m.weights(a.weight)
 		a.factor = 1
+		if b.root.bound >= b.cutoff() || round > 0 && b.root.bound-before < b.root.bound/20_000 {
+			break
+		}
 		parts, short := a.parts(), m.shortage()
 		found := x.separate(parts, short, x.cells/2+10)
+		if len(found) == 0 || b.halted {
+			break
+		}
 		moved := x.keepCuts(func(i int) bool { return m.dual[first+i] > 1e-9 })
-		found = found[:min(len(found), max(0, x.mostCuts()-len(x.cuts)))]
-		for _, c := range found {
+		for _, c := range found[:min(len(found), max(0, x.mostCuts()-len(x.cuts)))] {
 			x.addCut(c)
 		}
 		b.root.prices.move(&m.best, moved, first, x.rows())
-		if len(found) == 0 || b.root.bound >= b.cutoff() || before > 0 && b.root.bound-before < before/20_000 {
-			return
-		}
 		m.restart(moved)
 	}
+	for _, j := range m.basis {
+		b.root.basis = append(b.root.basis, int32(j))
+	}
+	return m
 }
 
 // mostCuts keeps the sum over all rows within the range of exact arithmetic.

@@ -12,6 +12,7 @@ import (
 type tree struct {
 	x *relaxation
 	a *ascent
+	m *master
 	// open are the nodes to branch on; current is the one being branched on.
 	open    nodeHeap
 	current *node
@@ -38,15 +39,17 @@ func (h *nodeHeap) Pop() any {
 }
 
 const (
-	// probeSolves and polishSolves are the relaxations solved to compare branches
-	// and to settle a child.
-	probeSolves, polishSolves = 20, 40
+	// probeSolves are the relaxations solved to compare branches.
+	probeSolves = 20
+	// visitRounds are the rounds of column generation in a node.
+	visitRounds = 25
 	// leastPart is how far from whole a count must be to branch on it.
 	leastPart = 0.05
 )
 
-func newTree(x *relaxation, a *ascent, root *node, cutoff func() int64, offer func([][]choice)) *tree {
-	t := &tree{x: x, a: a, open: nodeHeap{root}, cutoff: cutoff, offer: offer}
+func newTree(m *master, a *ascent, root *node, cutoff func() int64, offer func([][]choice)) *tree {
+	x := m.x
+	t := &tree{x: x, a: a, m: m, open: nodeHeap{root}, cutoff: cutoff, offer: offer}
 	for _, r := range x.p.in.Rooms {
 		t.areas = append(t.areas, r.Area)
 	}
@@ -79,7 +82,7 @@ func (t *tree) step() {
 	children := t.branch(n)
 	for _, child := range children {
 		if child.bound < t.cutoff() {
-			t.a.raise(child, polishSolves, t.cutoff(), 0.02)
+			t.m.visit(child, visitRounds, t.cutoff)
 		}
 		if child.bound < t.cutoff() {
 			t.x.ban(child, t.cutoff())
@@ -90,18 +93,22 @@ func (t *tree) step() {
 			heap.Push(&t.open, child)
 		}
 	}
-	t.current = nil
+	if !t.x.stopped() {
+		t.current = nil
+	}
 }
 
 // branch splits a node where that raises the bound most.
 func (t *tree) branch(n *node) []*node {
-	t.a.raise(n, polishSolves, t.cutoff(), 0.02)
-	if n.bound >= t.cutoff() {
+	t.m.visit(n, visitRounds, t.cutoff)
+	if n.bound >= t.cutoff() || t.x.stopped() {
 		return nil
 	}
+	t.m.weights(t.a.weight)
+	t.a.factor = 1
 	var best []*node
 	bestScore := math.Inf(-1)
-	for _, c := range t.candidates() {
+	for _, c := range t.candidates(n) {
 		pair := t.split(n, c)
 		score := 1.0
 		for _, child := range pair {
@@ -129,7 +136,10 @@ type candidate struct {
 
 // candidates are, for each kind of room set and number of weeks, the count that
 // the average plan leaves furthest from whole.
-func (t *tree) candidates() []candidate {
+func (t *tree) candidates(n *node) []candidate {
+	if len(n.counts) >= mostCounts {
+		return nil
+	}
 	p := t.x.p
 	var list []candidate
 	for g := range p.in.Programmes {
@@ -219,7 +229,7 @@ func (t *tree) split(n *node, c candidate) []*node {
 }
 
 func (t *tree) child(n *node, c count) *node {
-	child := &node{bound: n.bound, banned: n.banned.clone(), counts: slices.Clone(n.counts)}
+	child := &node{bound: n.bound, banned: n.banned.clone(), counts: slices.Clone(n.counts), basis: n.basis}
 	if c.limit == 0 && !c.atLeast {
 		t.x.p.forbid(child.banned, &c)
 	} else {

@@ -21,7 +21,11 @@ type master struct {
 	unit  []float64
 	money float64
 	rhs   []float64
-	m     int
+	// m is the number of rows, fixed of those that are not a node's counts.
+	m, fixed int
+	// counted are the slack columns of counts, each followed by its help.
+	counted      []int
+	countColumns int
 
 	columns []column
 	known   map[string]bool
@@ -49,6 +53,10 @@ type column struct {
 	rows  []int32
 	coefs []float64
 	cost  float64
+	// fixed is how many of the coefficients are not of a node's counts, and worth
+	// the cost while none of its fills is banned.
+	fixed int
+	worth float64
 }
 
 type columnKind uint8
@@ -61,6 +69,8 @@ const (
 	slackCut
 	helpCut
 	helpRoom
+	slackCount
+	helpCount
 )
 
 func newMaster(x *relaxation, n *node, grams float64) *master {
@@ -112,6 +122,7 @@ func (s *master) layout() {
 	firstCut := x.cells + x.p.weeks
 	firstRoom := firstCut + len(x.cuts)
 	s.m = firstRoom + len(x.p.rooms)
+	s.fixed = s.m
 	s.unit = make([]float64, s.m)
 	s.rhs = make([]float64, s.m)
 	for i, need := range x.p.need {
@@ -219,11 +230,124 @@ func (s *master) build(c *column) {
 		add(firstCut+c.index, -1)
 	case helpCut:
 		add(firstCut+c.index, 1)
-		c.cost = 100
+		c.cost = barred
 	case helpRoom:
 		add(firstRoom+c.index, 1)
-		c.cost = 1e4
+		c.cost = barred
+	case slackCount:
+		add(s.fixed+c.index, -1)
+	case helpCount:
+		add(s.fixed+c.index, 1)
+		c.cost = barred
 	}
+	c.fixed, c.worth = len(c.rows), c.cost
+	s.adapt(c)
+}
+
+// barred is the cost of what should not be, where the dearest lump costs one: more
+// than any timeline, but not so much that prices leave their range.
+const barred = 20
+
+// adapt fits a column to the counts and bans of the node.
+func (s *master) adapt(c *column) {
+	c.rows, c.coefs, c.cost = c.rows[:c.fixed], c.coefs[:c.fixed], c.worth
+	if (c.kind == slackCount || c.kind == helpCount) && c.index >= len(s.n.counts) {
+		// Of no use in this node: an empty column that costs nothing.
+		c.rows, c.coefs, c.cost = c.rows[:0], c.coefs[:0], 0
+	}
+	if c.kind != timeline {
+		return
+	}
+	p := s.x.p
+	area := p.in.Rooms[c.index].Area
+	for i := range s.n.counts {
+		row := &s.n.counts[i]
+		fills := 0
+		for _, f := range c.path {
+			if p.rooms[c.index].slots[f.slot].programme == row.programme && row.firstWeek <= f.week && f.week < row.endWeek && row.covers(c.index, area) {
+				fills++
+			}
+		}
+		if fills > 0 {
+			c.rows = append(c.rows, int32(s.fixed+i))
+			c.coefs = append(c.coefs, -float64(row.weight())*float64(fills))
+		}
+	}
+	week := p.rooms[c.index].free
+	for _, f := range append(c.path, choice{slot: -1, week: p.weeks}) {
+		for ; week < f.week; week++ {
+			if s.n.banned.has(p.fills + c.index*p.weeks + week) {
+				c.cost = c.worth + barred
+			}
+		}
+		if f.slot >= 0 {
+			slot := &p.rooms[c.index].slots[f.slot]
+			if s.n.banned.has(slot.first + f.week) {
+				c.cost = c.worth + barred
+			}
+			week = f.week + slot.occ
+		}
+	}
+}
+
+// visit takes a node up from the basis it inherits, solves its relaxation in at
+// most a number of rounds, and leaves with it the bound, prices and basis found.
+func (s *master) visit(n *node, rounds int, cutoff func() int64) {
+	s.n = n
+	s.m = s.fixed + len(n.counts)
+	s.rhs, s.unit = s.rhs[:s.fixed], s.unit[:s.fixed]
+	s.best.rows, s.bound = nil, math.MinInt64
+	s.hopeful = s.hopeful[:0]
+	for i := range n.counts {
+		row := &n.counts[i]
+		s.unit = append(s.unit, 1)
+		s.rhs = append(s.rhs, -float64(row.weight())*float64(row.limit)-1e-7*s.rng.Float64())
+		for s.countColumns <= i {
+			s.counted = append(s.counted, len(s.columns))
+			for _, kind := range []columnKind{slackCount, helpCount} {
+				s.columns = append(s.columns, column{kind: kind, index: s.countColumns})
+				s.basic = append(s.basic, false)
+				s.build(&s.columns[len(s.columns)-1])
+			}
+			s.countColumns++
+		}
+	}
+	for i := range s.columns {
+		s.adapt(&s.columns[i])
+	}
+	s.basis = s.basis[:0]
+	for _, j := range n.basis {
+		s.basis = append(s.basis, int(j))
+	}
+	for i := len(n.basis) - s.fixed; i < len(n.counts); i++ {
+		s.basis = append(s.basis, s.counted[i])
+	}
+	if !s.refactor() || !s.help() {
+		return
+	}
+	s.generate(rounds, cutoff)
+	if s.best.rows != nil {
+		n.prices.copyFrom(&s.best, len(s.best.rows), len(s.best.counts))
+	}
+	n.basis = make([]int32, len(s.basis))
+	for i, j := range s.basis {
+		n.basis[i] = int32(j)
+	}
+}
+
+// help makes the basis feasible by putting the help of a row in place of its
+// slack where that would be negative; false when that is not enough.
+func (s *master) help() bool {
+	changed := false
+	for i, v := range s.value {
+		j := s.basis[i]
+		if k := s.columns[j].kind; v < 0 && (k == slackCut || k == slackCount) {
+			// The help of a cut or count follows its slack.
+			s.basis[i] = j + 1
+			changed = true
+		}
+	}
+	return (!changed || s.refactor()) && slices.Min(s.value) >= -1e-6
 }
 
 // start makes the first basis: everything short or over, nothing filled.
@@ -290,14 +414,7 @@ func (s *master) restart(kept map[int]int) {
 		s.start()
 		return
 	}
-	broken := false
-	for i, v := range s.value {
-		if c := &s.columns[s.basis[i]]; v < 0 && c.kind == slackCut {
-			s.basis[i] = place[(&column{kind: helpCut, index: c.index}).key()]
-			broken = true
-		}
-	}
-	if broken && !s.refactor() || slices.Min(s.value) < -1e-6 {
+	if !s.help() {
 		s.start()
 	}
 }
@@ -320,6 +437,10 @@ func (s *master) prices(v *prices) {
 		low, high := x.priceRange(i)
 		v.rows = append(v.rows, clampStep(0, s.dual[i]*s.unit[i]/s.money*float64(x.scale), low, high))
 	}
+	v.counts = v.counts[:0]
+	for i := range s.n.counts {
+		v.counts = append(v.counts, clampStep(0, s.dual[s.fixed+i]/s.money*float64(x.scale), 0, x.highestCount()))
+	}
 }
 
 // generate prices columns and adds new ones until the relaxation is solved to
@@ -330,17 +451,25 @@ func (s *master) generate(rounds int, cutoff func() int64) {
 	for range rounds {
 		cost := s.optimise(1000)
 		s.prices(&now)
-		trial.copyFrom(&now, len(now.rows), 0)
+		trial.copyFrom(&now, len(now.rows), len(now.counts))
 		if len(s.best.rows) == len(now.rows) {
 			for i := range trial.rows {
 				trial.rows[i] = (trial.rows[i] + s.best.rows[i]) / 2
 			}
+			for i := range trial.counts {
+				trial.counts[i] = (trial.counts[i] + s.best.counts[i]) / 2
+			}
 		}
 		added := 0
 		for _, v := range []*prices{&trial, &now} {
-			if bound := s.x.solve(s.n, v); bound > s.bound && bound < math.MaxInt64 {
+			bound := s.x.solve(s.n, v)
+			if bound == math.MaxInt64 {
+				s.n.bound = bound
+				return
+			}
+			if bound > s.bound {
 				s.bound = bound
-				s.best.copyFrom(v, len(v.rows), 0)
+				s.best.copyFrom(v, len(v.rows), len(v.counts))
 			}
 			added += s.addPaths()
 		}

@@ -10,10 +10,13 @@ type node struct {
 	banned *mask
 	counts []count
 	prices prices
+	// basis are the basic columns of the linear relaxation the node inherits: its
+	// parent's, then its own.
+	basis []int32
 }
 
 func (n *node) clone() *node {
-	c := &node{bound: n.bound, banned: n.banned.clone(), counts: slices.Clone(n.counts)}
+	c := &node{bound: n.bound, banned: n.banned.clone(), counts: slices.Clone(n.counts), basis: n.basis}
 	c.prices.copyFrom(&n.prices, len(n.prices.rows), len(n.counts))
 	return c
 }
