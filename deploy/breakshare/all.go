@@ -57,10 +57,7 @@ func runAll(ctx context.Context, args []string, std streams) int {
 	if err != nil {
 		return failed(std, "all", err)
 	}
-	if err := serveAll(ctx, s, std); err != nil {
-		return failed(std, "all", err)
-	}
-	return 0
+	return ended(ctx, std, "all", serveAll(ctx, s, std))
 }
 
 // serveAll runs the suite until ctx ends.

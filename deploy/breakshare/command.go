@@ -66,3 +66,12 @@ func failed(std streams, name string, err error) int {
 	fmt.Fprintf(std.err, "breakshare %s: %v\n", name, err)
 	return 1
 }
+
+// ended is the exit code of a command that serves until it is told to stop. Being told so
+// while it was still starting is no failure either.
+func ended(ctx context.Context, std streams, name string, err error) int {
+	if err == nil || ctx.Err() != nil && (errors.Is(err, ctx.Err()) || errors.Is(err, context.Cause(ctx))) {
+		return 0
+	}
+	return failed(std, name, err)
+}

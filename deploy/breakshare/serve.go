@@ -31,10 +31,7 @@ func runServe(ctx context.Context, args []string, std streams) int {
 		fmt.Fprintf(std.err, "breakshare serve: %v\n", err)
 		return 2
 	}
-	if err := serveOne(ctx, rest[0], s, std); err != nil {
-		return failed(std, "serve", err)
-	}
-	return 0
+	return ended(ctx, std, "serve", serveOne(ctx, rest[0], s, std))
 }
 
 // checkServe refuses settings under which one service alone cannot work.
