@@ -108,7 +108,7 @@ func writeCompost(files map[string]*file, crops []crop, chance *rand.Rand) {
 }
 
 func writeReleases(files map[string]*file, lots []lot) {
-	releases := newFile("lot_id,released_by,exception_reason")
+	releases := newFile("lot_id,released_by,released_at,exception_reason")
 	deliveries := newFile("lot_id,farm_id,room_id,crop_id,delivered_kg,delivered_at")
 	for _, l := range lots {
 		by := map[string]string{"stonepit": "Orla Tennant", "rushmere": "Piet Vasey"}[l.yard]
@@ -116,7 +116,11 @@ func writeReleases(files map[string]*file, lots []lot) {
 		if l.lost > 0 {
 			reason = "Probe p2 lost its cable for 22 hours of conditioning; p1 beside it stayed within 46 to 49 °C."
 		}
-		releases.add(l.id, by, reason)
+		at := l.filled.Add(cooledAt*hour + 3*hour + 30*time.Minute)
+		if l.phase == "one" {
+			at = l.crops[0].fill.Add(6 * hour)
+		}
+		releases.add(l.id, by, at, reason)
 		for _, c := range l.crops {
 			deliveries.add(l.id, c.farm, c.room.id, c.id, c.compostKilos(), c.fill.Add(7*hour+30*time.Minute))
 		}

@@ -46,7 +46,7 @@ var rooms = []room{
 	{"lantern-barn-2", "lantern-barn", "Hay floor", "bags", 18, "oyster-bags", 14, false},
 	{"lantern-barn-3", "lantern-barn", "Block room", "bags", 16, "shiitake-blocks", 18, false},
 	{"lantern-barn-4", "lantern-barn", "White room", "bags", 10, "lions-mane-blocks", 5, false},
-	{"sextons-cellar-1", "sextons-cellar", "Barrel vault", "bags", 14, "oyster-bags", -3, false},
+	{"sextons-cellar-1", "sextons-cellar", "Barrel vault", "bags", 14, "oyster-bags", 2, false},
 	{"sextons-cellar-2", "sextons-cellar", "Bell vault", "bags", 14, "shiitake-blocks", -20, false},
 }
 

@@ -11,24 +11,24 @@ import (
 type wanted struct {
 	product         string
 	perMille, packs int
-	// takers bounds how many kitchens order it; lowest is the highest class number among
-	// them, so that few of a low class stand behind a shortage.
-	takers, lowest int
+	// takers is how many kitchens order it, low the most of class 3 among them: where few of
+	// them stand behind a shortage, higher classes take all.
+	takers, low int
 }
 
 var wants = []wanted{
-	{"white-closed-1500g", 1050, 0, 18, 3},
-	{"white-closed-250g", 900, 0, 11, 3},
-	{"white-veiled-1500g", 930, 0, 14, 3},
-	{"white-open-2kg", 800, 0, 9, 3},
-	{"brown-closed-1500g", 1110, 0, 14, 3},
-	{"brown-veiled-1500g", 940, 0, 12, 3},
-	{"brown-open-2kg", 0, 4, 2, 2},
-	{"oyster-1kg", 1060, 0, 10, 3},
-	{"oyster-250g", 850, 0, 8, 3},
-	{"shiitake-1kg", 970, 0, 8, 3},
-	{"shiitake-200g", 880, 0, 7, 3},
-	{"lions-mane-500g", 0, 7, 4, 2},
+	{"white-closed-1500g", 1050, 0, 18, 8},
+	{"white-closed-250g", 900, 0, 11, 8},
+	{"white-veiled-1500g", 930, 0, 14, 8},
+	{"white-open-2kg", 800, 0, 9, 8},
+	{"brown-closed-1500g", 1110, 0, 14, 1},
+	{"brown-veiled-1500g", 940, 0, 12, 8},
+	{"brown-open-2kg", 0, 4, 2, 0},
+	{"oyster-1kg", 1060, 0, 10, 8},
+	{"oyster-250g", 850, 0, 8, 8},
+	{"shiitake-1kg", 970, 0, 8, 8},
+	{"shiitake-200g", 880, 0, 7, 8},
+	{"lions-mane-500g", 0, 7, 4, 0},
 }
 
 // writeOrders writes orders.csv: the demonstration day's orders against what is offered, and
@@ -83,13 +83,18 @@ func onOtherDay(packs int, t time.Time, chance *rand.Rand) int {
 func takers(w wanted, chance *rand.Rand) []int {
 	order := chance.Perm(len(kitchens))
 	var out []int
+	low := 0
 	for _, i := range order {
 		if len(out) == w.takers {
 			break
 		}
-		if kitchens[i].class <= w.lowest {
-			out = append(out, i)
+		if kitchens[i].class == 3 {
+			if low == w.low {
+				continue
+			}
+			low++
 		}
+		out = append(out, i)
 	}
 	slices.Sort(out)
 	return out

@@ -93,6 +93,7 @@ var releaseTable = newTable(
 	nil,
 	refers("lots.csv", code("lot_id", "The lot.", "quarry-end-26-37", func(r *Release) *string { return &r.LotID })),
 	text("released_by", "The person who released it.", "Una Marsh", 120, func(r *Release) *string { return &r.ReleasedBy }),
+	instant("released_at", "When. The readings must prove the lot as of then.", "2026-10-04T16:00:00+01:00", func(r *Release) *time.Time { return &r.ReleasedAt }),
 	optional(text("exception_reason", "Why it was released although not all is proven; follows every pack.", "probe 2 failed at night", 400, func(r *Release) *string { return &r.ExceptionReason })),
 )
 

@@ -50,7 +50,7 @@ func TestCheckReferencesNamesLineAndColumn(t *testing.T) {
 
 func TestCheckReferencesWithoutTheOtherFile(t *testing.T) {
 	t.Parallel()
-	dir := folder(t, map[string]string{"releases.csv": "lot_id,released_by,exception_reason\nl1,Una,\n"})
+	dir := folder(t, map[string]string{"releases.csv": "lot_id,released_by,released_at,exception_reason\nl1,Una,2026-01-02T03:04:05Z,\n"})
 	f, err := Read(dir)
 	if err != nil {
 		t.Fatal(err)

@@ -103,6 +103,7 @@ type Reading struct {
 type Release struct {
 	At
 	LotID, ReleasedBy, ExceptionReason string
+	ReleasedAt                         time.Time
 }
 
 // Delivery is a row of deliveries.csv.

@@ -1,0 +1,26 @@
+package importer
+
+import (
+	"context"
+
+	"google.golang.org/grpc"
+	"google.golang.org/protobuf/proto"
+)
+
+// method is a call of a generated client.
+type method[Req, Res proto.Message] = func(context.Context, Req, ...grpc.CallOption) (Res, error)
+
+// save sends what is pending of a file in one call, or nothing where all of it is there
+// already. request wraps the elements.
+func save[M, Req, Res proto.Message](ctx context.Context, r *run, from source, p pending[M], request func([]M) Req, call method[Req, Res]) (Outcome, error) {
+	items := p.all()
+	if len(items) == 0 {
+		return p.outcome(), nil
+	}
+	req := request(messages(items))
+	from.lines = linesOf(items)
+	return p.outcome(), r.send(ctx, from, req, func(ctx context.Context) error {
+		_, err := call(ctx, req)
+		return err
+	})
+}
