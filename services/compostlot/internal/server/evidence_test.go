@@ -24,10 +24,15 @@ func celsius(degrees int64) log {
 
 // readings are n readings of a probe by the minute.
 func readings(lot, probe string, l log, from time.Time, n int) []*compostlotv1.Reading {
+	return readingsEvery(1, lot, probe, l, from, n)
+}
+
+// readingsEvery are n readings of a probe, some minutes apart.
+func readingsEvery(minutes int, lot, probe string, l log, from time.Time, n int) []*compostlotv1.Reading {
 	out := make([]*compostlotv1.Reading, n)
 	for i := range out {
 		out[i] = &compostlotv1.Reading{
-			LotId: lot, ProbeId: probe, Kind: l.kind, Time: timestamppb.New(from.Add(time.Duration(i) * time.Minute)), ValueThousandths: l.value(i),
+			LotId: lot, ProbeId: probe, Kind: l.kind, Time: timestamppb.New(from.Add(time.Duration(i*minutes) * time.Minute)), ValueThousandths: l.value(i * minutes),
 		}
 	}
 	return out
@@ -54,8 +59,8 @@ func (r *rig) recordAs(ctx context.Context, requestID string, most int, all []*c
 	return stream.CloseAndRecv()
 }
 
-// made is the making of a sound phase II lot: its marks, and the logs of its probes by the
-// minute from filling until now. The temperatures follow Penn State (at least 60 °C for 2 h,
+// made is the making of a sound phase II lot: its marks, and the logs of its probes every
+// five minutes from filling until now. The temperatures follow Penn State (at least 60 °C for 2 h,
 // compost and air) and Zhang et al. 2019 (45 to 50 °C for 4 days and more, then to 25 °C).
 type made struct {
 	marks    []*compostlotv1.MarkedPhase
@@ -100,9 +105,9 @@ func soundLot(lot string, until time.Time) made {
 	}
 	compost := log{compostlotv1.ReadingKind_READING_KIND_COMPOST_TEMPERATURE, temperature}
 	air := log{compostlotv1.ReadingKind_READING_KIND_AIR_TEMPERATURE, temperature}
-	out.readings = append(out.readings, readings(lot, "p1", compost, filled, whole)...)
-	out.readings = append(out.readings, readings(lot, "p2", compost, filled, whole)...)
-	out.readings = append(out.readings, readings(lot, "air", air, filled, whole)...)
+	out.readings = append(out.readings, readingsEvery(5, lot, "p1", compost, filled, whole/5)...)
+	out.readings = append(out.readings, readingsEvery(5, lot, "p2", compost, filled, whole/5)...)
+	out.readings = append(out.readings, readingsEvery(5, lot, "air", air, filled, whole/5)...)
 	add := func(kind compostlotv1.ReadingKind, minute int, value int64) {
 		out.readings = append(out.readings, &compostlotv1.Reading{LotId: lot, ProbeId: "lab", Kind: kind, Time: at(minute), ValueThousandths: value})
 	}

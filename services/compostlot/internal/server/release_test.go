@@ -32,7 +32,7 @@ func TestReleaseRefusedThenAcceptedOnReadings(t *testing.T) {
 
 	r.prove(t, "quarry-7")
 	report := r.reportOf(t, "quarry-7")
-	if !report.GetProven() || report.GetReadings() != 3*whole+6 || report.GetCaution() == "" || len(report.GetMarks()) != 5 {
+	if !report.GetProven() || report.GetReadings() != 3*whole/5+6 || report.GetCaution() == "" || len(report.GetMarks()) != 5 {
 		t.Fatalf("report of a sound lot: %v", report)
 	}
 	lot := must[*compostlotv1.Lot](t)(r.ReleaseLot(r.office(t), ask)) // the refused request left no trace: the same one may pass now
@@ -76,7 +76,7 @@ func TestCalibrationDecides(t *testing.T) {
 	probe := must[*compostlotv1.Probe](t)(r.SaveProbe(r.office(t), &compostlotv1.SaveProbeRequest{RequestId: ids.New(), Probe: &compostlotv1.Probe{
 		LotId: "quarry-7", ProbeId: "p1", Kind: compostlotv1.ReadingKind_READING_KIND_COMPOST_TEMPERATURE, OffsetThousandths: -300,
 	}}))
-	if probe.GetReadings() != whole || probe.GetCalibratedBy() != "Office" || !probe.GetLastAt().AsTime().Equal(noon.Add(-time.Minute)) {
+	if probe.GetReadings() != whole/5 || probe.GetCalibratedBy() != "Office" || !probe.GetLastAt().AsTime().Equal(noon.Add(-5*time.Minute)) {
 		t.Errorf("probe %v", probe)
 	}
 	_, err := r.ReleaseLot(r.office(t), &compostlotv1.ReleaseLotRequest{RequestId: ids.New(), LotId: "quarry-7", ReleasedBy: "Orla Keane"})
