@@ -76,7 +76,8 @@ func Start(ctx context.Context, o Options) (_ *Stack, err error) {
 			err = errors.Join(err, s.Stop(context.WithoutCancel(ctx)))
 		}
 	}()
-	if s.tokens, err = Tokens(o.Settings, o.Clock); err != nil {
+	// Who calls is settled by real time, whatever time the services are told.
+	if s.tokens, err = Tokens(o.Settings, clock.System()); err != nil {
 		return nil, err
 	}
 	if err := s.startPostgres(ctx); err != nil {
