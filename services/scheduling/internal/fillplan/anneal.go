@@ -14,9 +14,9 @@ type search struct {
 	// hot and cold are the first and last temperature of a cycle, in millicents.
 	hot, cold float64
 	// length is the number of room steps of this cycle, done those made, most the
-	// longest cycle.
+	// longest cycle; steps and cycles count them all.
 	length, done, most int64
-	steps              int64
+	steps, cycles      int64
 	order              []int
 	buffer             []choice
 	// best is the plan of least total met, by room; total its total.
@@ -80,7 +80,10 @@ func (a *search) consider() {
 func (a *search) sweep(limit int64) {
 	s := a.s
 	if len(a.order) == 0 {
-		a.steps = max(a.steps, limit)
+		// There is nothing to search; let the bounder have its turns.
+		a.steps++
+		a.cycles++
+		a.work += quantum
 		return
 	}
 	temperature := a.hot * math.Pow(a.cold/a.hot, float64(a.done)/float64(a.length))
@@ -104,6 +107,7 @@ func (a *search) sweep(limit int64) {
 		a.descend()
 		a.consider()
 		a.done = 0
+		a.cycles++
 		a.length = min(2*a.length, a.most)
 	}
 }

@@ -6,7 +6,7 @@ import (
 )
 
 // bounder proves lower bounds in small pieces, so that it can take turns with
-// the search on one thread: next works for about quantum and returns. A first
+// the search on one thread: each turn works for about a quantum. A first
 // bound is there from the start.
 type bounder struct {
 	p    *problem
@@ -18,11 +18,12 @@ type bounder struct {
 
 	next func() (struct{}, bool)
 	stop func()
-	// done says that nothing is left to prove; halted that stop was called.
-	done, halted bool
-	// work is the work done and turn that of this turn, in about a nanosecond.
-	work, turn int64
-	yield      func(struct{}) bool
+	// done says that nothing is left to prove, ended that nothing more will be
+	// proven, halted that stop was called.
+	done, ended, halted bool
+	// work is the work done and since that of this turn, in about a nanosecond.
+	work, since int64
+	yield       func(struct{}) bool
 }
 
 // quantum is the work of one turn, about a millisecond.
@@ -34,14 +35,25 @@ const rootSolves = 10_000
 // cutRounds limits how often cuts are added at the root.
 const cutRounds = 30
 
+// mostRows is the largest linear relaxation solved exactly; beyond it the prices
+// of the volume algorithm have to do.
+const mostRows = 6_000
+
 func newBounder(p *problem, cutoff func() int64, offer func([][]choice)) *bounder {
 	b := &bounder{p: p, cutoff: cutoff, offer: offer, root: &node{bound: math.MinInt64, banned: newMask(p)}}
 	b.next, b.stop = iter.Pull(func(yield func(struct{}) bool) {
 		b.yield = yield
 		b.run()
 	})
-	b.next()
+	b.turn()
 	return b
+}
+
+// turn works on for about a quantum.
+func (b *bounder) turn() {
+	if _, more := b.next(); !more {
+		b.ended = true
+	}
 }
 
 // halt ends the work; bound stays valid.
@@ -64,9 +76,9 @@ func (b *bounder) bound() int64 {
 
 func (b *bounder) spend(work int) {
 	b.work += int64(work)
-	b.turn += int64(work)
-	if b.turn >= quantum && !b.halted {
-		b.turn = 0
+	b.since += int64(work)
+	if b.since >= quantum && !b.halted {
+		b.since = 0
 		if !b.yield(struct{}{}) {
 			b.halted = true
 		}
@@ -80,6 +92,9 @@ func (b *bounder) run() {
 	x.stopped = func() bool { return b.halted }
 	a := newAscent(x)
 	a.raise(b.root, rootSolves, b.cutoff(), 0.1)
+	if x.rows()+len(b.p.rooms) > mostRows {
+		return
+	}
 	m := b.addCuts(x, a)
 	if b.halted || b.root.bound >= b.cutoff() {
 		b.done = !b.halted

@@ -92,7 +92,7 @@ func TestCutsHoldForGoodPlans(t *testing.T) {
 		a := newSearch(p, 3)
 		b := newBounder(p, func() int64 { return math.MaxInt64 / 4096 }, func([][]choice) {})
 		for b.tree == nil {
-			b.next()
+			b.turn()
 		}
 		x := b.tree.x
 		if len(x.cuts) < 20 {

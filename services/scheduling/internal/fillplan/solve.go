@@ -128,14 +128,14 @@ func (r *run) finished() bool {
 // turn lets whoever has worked less work on: first a cycle of search, so that
 // the bounder has a good cost to beat.
 func (r *run) turn() {
-	if r.search.length == firstCycle || r.bounder.done || r.search.work <= r.bounder.work {
+	if r.search.cycles == 0 || r.bounder.ended || r.search.work <= r.bounder.work {
 		limit := int64(math.MaxInt64)
 		if r.opts.Steps > 0 {
 			limit = r.opts.Steps - r.search.steps
 		}
 		r.search.sweep(limit)
 	} else {
-		r.bounder.next()
+		r.bounder.turn()
 	}
 	r.tell()
 }

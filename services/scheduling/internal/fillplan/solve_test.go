@@ -189,3 +189,29 @@ func TestSolveRefuses(t *testing.T) {
 		t.Errorf("room without area: %v", err)
 	}
 }
+
+// TestSolveWithNothingToDecide proves at once what needs no search, and ends.
+func TestSolveWithNothingToDecide(t *testing.T) {
+	t.Parallel()
+	for name, change := range map[string]func(*Instance){
+		"no rooms":      func(in *Instance) { in.Rooms = nil },
+		"no programmes": func(in *Instance) { in.Rooms[0].Programmes, in.Rooms[1].Programmes = nil, nil },
+		"never free":    func(in *Instance) { in.Rooms[0].Free, in.Rooms[1].Free = 3, 99 },
+		"no compost":    func(in *Instance) { clear(in.YardKg) },
+		"no products": func(in *Instance) {
+			in.Products, in.SupplyGrams, in.DemandGrams = nil, nil, nil
+			in.Programmes = nil
+			in.Rooms = nil
+		},
+	} {
+		t.Run(name, func(t *testing.T) {
+			t.Parallel()
+			in := decodeSample(t)
+			change(in)
+			got := solve(t, in, Options{Steps: 1_000_000})
+			if len(got.Plan.Fills) > 0 || !got.Optimal() {
+				t.Errorf("plan %v, M %d, bound %d", got.Plan.Fills, got.M, got.BoundM)
+			}
+		})
+	}
+}
