@@ -39,32 +39,37 @@ func (s *Solver) fits(p *Problem) bool {
 	if p.Nodes() != len(s.supply) || p.Arcs() != len(s.flow) {
 		return false
 	}
-	fits := func(a int32, wantHead int32) bool {
-		tail, head := s.ends(p, s.input[a])
-		return tail == s.tailOf(a) && head == wantHead
+	tails, heads := p.From, p.To
+	if s.reversed {
+		tails, heads = heads, tails
 	}
 	if s.grouped {
 		for _, g := range s.groups {
 			for a := g.start; a < g.end; a++ {
-				if !fits(a, g.head) {
+				if i := s.input[a]; heads[i] != g.head || tails[i] != s.tailOf(a) {
 					return false
 				}
 			}
 		}
 	} else {
 		for a, head := range s.head[:s.arcs] {
-			if !fits(int32(a), head) {
+			if i := s.input[a]; heads[i] != head || tails[i] != s.tailOf(int32(a)) {
 				return false
 			}
 		}
 	}
-	kept := int32(0)
+	return int(s.arcs) == p.Arcs() || int(s.arcs) == p.Arcs()-loops(p)
+}
+
+// loops counts the self-loops of p.
+func loops(p *Problem) int {
+	k := 0
 	for i, u := range p.From {
-		if u != p.To[i] {
-			kept++
+		if u == p.To[i] {
+			k++
 		}
 	}
-	return kept == s.arcs
+	return k
 }
 
 // repair recomputes the flow of the basis from the leaves up. A tree arc that
