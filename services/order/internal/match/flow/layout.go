@@ -12,14 +12,15 @@ import "math"
 // stay in cache. Elsewhere arcs are mixed by a stride: a block of
 // neighbouring arcs would see only one corner of the network and choose badly.
 type layout struct {
-	arcs    int32   // number of arcs kept
-	input   []int32 // arc of the Problem
-	tail    []int32 // its complement, which is negative, where the arc is full
-	head    []int32 // only where grouped is false: a group's arcs share a head
-	cost32  []int32 // costs, where all fit in 32 bits, else cost64
-	cost64  []int64
-	narrow  bool
-	grouped bool
+	arcs     int32   // number of arcs kept
+	fullArcs int     // number of full arcs
+	input    []int32 // arc of the Problem
+	tail     []int32 // its complement, which is negative, where the arc is full
+	head     []int32 // only where grouped is false: a group's arcs share a head
+	cost32   []int32 // costs, where all fit in 32 bits, else cost64
+	cost64   []int64
+	narrow   bool
+	grouped  bool
 	// reversed: every arc is turned around and every supply negated, so that
 	// nodes which only send become nodes which only receive.
 	reversed bool
@@ -44,7 +45,7 @@ const groupedShare = 75
 // arrange chooses and builds the order for p.
 func (l *layout) arrange(p *Problem) {
 	in, out, kept := l.degrees(p)
-	l.arcs = kept
+	l.arcs, l.fullArcs = kept, 0
 	l.choose(p, in, out)
 	l.size()
 	l.input = resize(l.input, int(kept))
@@ -103,7 +104,27 @@ func (l *layout) choose(p *Problem, in, out []int32) {
 func (l *layout) full(a int32) bool { return l.tail[a] < 0 }
 
 // flip moves an arc outside the tree from one of its bounds to the other.
-func (l *layout) flip(a int32) { l.tail[a] = ^l.tail[a] }
+func (l *layout) flip(a int32) {
+	l.tail[a] = ^l.tail[a]
+	if l.full(a) {
+		l.fullArcs++
+	} else {
+		l.fullArcs--
+	}
+}
+
+// allFull lists the full arcs. In many networks there are none, and then the
+// arcs need not be searched.
+func (l *layout) allFull(yield func(int32) bool) {
+	if l.fullArcs == 0 {
+		return
+	}
+	for a := range l.arcs {
+		if l.full(a) && !yield(a) {
+			return
+		}
+	}
+}
 
 // tailOf returns the tail of arc a.
 func (l *layout) tailOf(a int32) int32 {

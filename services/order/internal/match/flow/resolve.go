@@ -76,10 +76,7 @@ func loops(p *Problem) int {
 // can no longer carry what its subtree needs is put to its nearest bound, and
 // its node left without a parent, for an artificial arc to take the rest.
 func (s *Solver) repair() {
-	for a := range s.arcs {
-		if !s.full(a) {
-			continue
-		}
+	for a := range s.allFull {
 		tail, head := s.ends(s.p, s.input[a])
 		room := s.room(a, head)
 		if room == unlimited {

@@ -197,19 +197,14 @@ func (s *Solver) result(opts Options) (Result, error) {
 	s.ready = true
 	s.flow = resize(s.flow, s.p.Arcs())
 	s.potential = resize(s.potential, s.p.Nodes())
-	if err := s.readFlows(); err != nil {
+	total, err := s.readFlows()
+	if err != nil {
 		return Result{}, err
 	}
 	for u := range s.potential {
 		s.potential[u] = s.pot(int32(u))
 		if s.reversed {
 			s.potential[u] = -s.potential[u]
-		}
-	}
-	var total sum128
-	for i, x := range s.flow {
-		if x != 0 {
-			total.addProduct(x, s.p.Cost[i])
 		}
 	}
 	cost, ok := total.int64()
@@ -222,37 +217,44 @@ func (s *Solver) result(opts Options) (Result, error) {
 	return Result{Flow: s.flow, Potential: s.potential, Cost: cost, Work: s.work}, nil
 }
 
-// readFlows fills s.flow: nonbasic arcs are at a bound, tree arcs carry what
-// their lower node says, self-loops what their cost asks for. It returns
-// *UnboundedError if that is without limit.
-func (s *Solver) readFlows() error {
+// readFlows fills s.flow and returns its cost: arcs outside the tree are at a
+// bound, tree arcs carry what their lower node says, self-loops what their cost
+// asks for. It returns *UnboundedError if that is without limit.
+func (s *Solver) readFlows() (total sum128, err error) {
 	p := s.p
 	if p.Low == nil {
 		clear(s.flow)
 	} else {
 		copy(s.flow, p.Low)
+		for i, low := range p.Low {
+			total.addProduct(low, p.Cost[i])
+		}
 	}
 	if int(s.arcs) < p.Arcs() {
-		if err := s.readLoops(); err != nil {
-			return err
+		if err := s.readLoops(&total); err != nil {
+			return total, err
 		}
 	}
-	for a := range s.arcs {
-		if s.full(a) {
-			s.flow[s.input[a]] = p.Cap[s.input[a]]
-		}
+	for a := range s.allFull {
+		i := s.input[a]
+		s.raise(i, p.Cap[i]-s.flow[i], &total)
 	}
 	for u := range p.Supply {
 		if t := &s.node[u]; t.pred < s.arcs {
-			i := s.input[t.pred]
-			s.flow[i] = p.low(int(i)) + t.flow()
+			s.raise(s.input[t.pred], t.flow(), &total)
 		}
 	}
-	return nil
+	return total, nil
 }
 
-// readLoops sets the flow of self-loops.
-func (s *Solver) readLoops() error {
+// raise adds x to the flow of the Problem's arc i and its cost to total.
+func (s *Solver) raise(i int32, x int64, total *sum128) {
+	s.flow[i] += x
+	total.addProduct(x, s.p.Cost[i])
+}
+
+// readLoops fills self-loops of negative cost.
+func (s *Solver) readLoops(total *sum128) error {
 	p := s.p
 	for i, u := range p.From {
 		if u != p.To[i] || p.Cost[i] >= 0 {
@@ -261,7 +263,7 @@ func (s *Solver) readLoops() error {
 		if p.Cap[i] == Unlimited {
 			return &UnboundedError{Arcs: []int32{int32(i)}, Cost: p.Cost[i]}
 		}
-		s.flow[i] = p.Cap[i]
+		s.raise(int32(i), p.Cap[i]-s.flow[i], total)
 	}
 	return nil
 }
