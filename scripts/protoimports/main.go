@@ -6,28 +6,22 @@
 package main
 
 import (
-	"archive/tar"
-	"bytes"
-	"compress/gzip"
-	"crypto/sha512"
-	"encoding/base64"
 	"encoding/json"
-	"errors"
 	"fmt"
-	"io"
-	"net/http"
 	"os"
 	"os/exec"
 	"path/filepath"
-	"strings"
-	"time"
+
+	"breakshare.example/scripts/npmfile"
 )
 
-const (
-	npmPackage   = "google-proto-files"
-	npmVersion   = "6.0.1"
-	npmIntegrity = "sha512-fbvUWVNh3rKGlVFWwlUNF7Sk1Tah0a89q02rLTXsWjbKKHGeuURAa8tl9rvu5TyWny1YiSIo5eDqF260Tai6vQ=="
+// protos is the package that carries google/api and google/type.
+var protos = npmfile.Package{
+	Name: "google-proto-files", Version: "6.0.1",
+	Integrity: "sha512-fbvUWVNh3rKGlVFWwlUNF7Sk1Tah0a89q02rLTXsWjbKKHGeuURAa8tl9rvu5TyWny1YiSIo5eDqF260Tai6vQ==",
+}
 
+const (
 	goModule  = "github.com/bufbuild/protovalidate"
 	goVersion = "v1.2.2"
 	goFolder  = "proto/protovalidate"
@@ -53,94 +47,23 @@ func main() {
 }
 
 func run(dir string) error {
-	if complete(dir) {
-		return nil
+	if have, err := os.ReadFile(filepath.Join(dir, stampName)); err == nil && string(have) == goVersion {
+		return npmfile.Fetch(protos, npmFiles, dir)
 	}
 	if err := os.RemoveAll(dir); err != nil {
 		return err
 	}
-	if err := fromNPM(dir); err != nil {
-		return fmt.Errorf("package %s: %w", npmPackage, err)
+	if err := npmfile.Fetch(protos, npmFiles, dir); err != nil {
+		return err
 	}
 	if err := fromGoModule(dir); err != nil {
 		return fmt.Errorf("module %s: %w", goModule, err)
 	}
-	return os.WriteFile(filepath.Join(dir, stampName), []byte(stamp), 0o644)
+	return os.WriteFile(filepath.Join(dir, stampName), []byte(goVersion), 0o644)
 }
 
-// The stamp is written last, so that a folder cut short or of other versions is filled anew.
-const (
-	stampName = "versions"
-	stamp     = npmPackage + " " + npmVersion + "\n" + goModule + " " + goVersion + "\n"
-)
-
-func complete(dir string) bool {
-	have, err := os.ReadFile(filepath.Join(dir, stampName))
-	return err == nil && string(have) == stamp
-}
-
-func fromNPM(dir string) error {
-	registry := os.Getenv("npm_config_registry")
-	if registry == "" {
-		registry = "https://registry.npmjs.org"
-	}
-	url := fmt.Sprintf("%s/%s/-/%s-%s.tgz", strings.TrimRight(registry, "/"), npmPackage, npmPackage, npmVersion)
-	archive, err := download(url)
-	if err != nil {
-		return err
-	}
-	sum := sha512.Sum512(archive)
-	if got := "sha512-" + base64.StdEncoding.EncodeToString(sum[:]); got != npmIntegrity {
-		return fmt.Errorf("%s has checksum %s instead of %s: the download was damaged or altered", url, got, npmIntegrity)
-	}
-	return extract(archive, dir)
-}
-
-func download(url string) ([]byte, error) {
-	client := http.Client{Timeout: 5 * time.Minute}
-	res, err := client.Get(url)
-	if err != nil {
-		return nil, err
-	}
-	defer res.Body.Close()
-	if res.StatusCode != http.StatusOK {
-		return nil, fmt.Errorf("%s answered %s", url, res.Status)
-	}
-	return io.ReadAll(res.Body)
-}
-
-// extract writes the wanted files; whatever else the archive holds is passed over.
-func extract(archive []byte, dir string) error {
-	unzipped, err := gzip.NewReader(bytes.NewReader(archive))
-	if err != nil {
-		return err
-	}
-	wanted := make(map[string]bool)
-	for _, name := range npmFiles {
-		wanted["package/"+name] = true
-	}
-	for files := tar.NewReader(unzipped); len(wanted) > 0; {
-		header, err := files.Next()
-		if errors.Is(err, io.EOF) {
-			return fmt.Errorf("files are missing from the archive: %v", wanted)
-		}
-		if err != nil {
-			return err
-		}
-		if !wanted[header.Name] {
-			continue
-		}
-		delete(wanted, header.Name)
-		content, err := io.ReadAll(files)
-		if err != nil {
-			return err
-		}
-		if err := write(dir, strings.TrimPrefix(header.Name, "package/"), content); err != nil {
-			return err
-		}
-	}
-	return nil
-}
+// stampName is written last, so that a folder cut short or of another version is filled anew.
+const stampName = "module-version"
 
 func fromGoModule(dir string) error {
 	cmd := exec.Command("go", "mod", "download", "-json", goModule+"@"+goVersion)

@@ -77,7 +77,7 @@ func (l *compostlot) ShareOut(_ context.Context, req *compostlotv1.ShareOutReque
 		if req.GetConfirm() {
 			round.RoundId, round.ConfirmedBy = "round-1", "Una"
 			l.c.Shares = round.GetShares()
-			l.c.Slots[0].State = compostlotv1.SlotState_SLOT_STATE_SHARED
+			l.c.Slots[1].State = compostlotv1.SlotState_SLOT_STATE_SHARED
 		}
 		return round, nil
 	})

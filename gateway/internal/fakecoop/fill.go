@@ -168,8 +168,8 @@ func (c *Coop) fillTrace() {
 func (c *Coop) fillYard() {
 	c.Yards = []*compostlotv1.Yard{{YardId: "quarry-end", Name: "Quarry End Yard", Place: "Daingean"}}
 	c.Slots = []*compostlotv1.Slot{
-		slot("quarry-end-20261207", "2026-12-07", 40000, 40000, compostlotv1.SlotState_SLOT_STATE_OPEN),
 		slot("quarry-end-20261130", "2026-11-30", 40000, 4000, compostlotv1.SlotState_SLOT_STATE_SHARED),
+		slot("quarry-end-20261207", "2026-12-07", 40000, 40000, compostlotv1.SlotState_SLOT_STATE_OPEN),
 	}
 	c.Requests = []*compostlotv1.CompostRequest{
 		ask("alder-brook-3-20261207", "alder-brook", "alder-brook-3", 30000, "2026-12-07", "2026-12-09"),

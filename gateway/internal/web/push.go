@@ -144,6 +144,9 @@ func pushRoomOf(v *visit, f *form, room *schedulingv1.Room, crop *schedulingv1.C
 			shown.Rows = append(shown.Rows, row)
 		}
 	}
+	if len(shown.Rows) == 0 {
+		shown.Rows, shown.Others = shown.Others, nil
+	}
 	return shown
 }
 

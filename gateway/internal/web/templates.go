@@ -43,7 +43,7 @@ func parseTemplates(l *words.Language) (map[string]*template.Template, error) {
 func functions(l *words.Language) template.FuncMap {
 	return template.FuncMap{
 		"t": l.T, "n": l.N, "lang": l.Tag,
-		"count": l.Count, "kg": l.Kilograms, "tonnes": l.Tonnes, "day": l.Day, "shortday": l.ShortDay,
+		"count": l.Count, "kg": l.Kilograms, "tonnes": l.Tonnes, "day": l.Day, "longday": l.LongDay, "shortday": l.ShortDay, "date": l.Date,
 		"bdi": isolated,
 		"species": func(name string) template.HTML {
 			if l.Has("species." + name) {

@@ -10,17 +10,18 @@ import (
 // Measures of the drawn tree, in its own units.
 const (
 	nodeWidth, nodeHeight = 216, 52
-	columnStep, rowStep   = 276, 68
-	treeMargin            = 4
+	columnStep, rowStep   = 250, 66
+	treeMargin, treeHead  = 4, 30
 	// mostNodes is how many nodes a generation is drawn with before it is summed up.
 	mostNodes = 24
 	// longestLabel is how many characters of a label fit a node.
-	longestLabel = 28
+	longestLabel = 26
 )
 
-// tree is a family drawn from left to right: yard, compost lot, crop, pick lot, kitchen.
+// tree is a family drawn from left to right: compost lot, crop, pick lot, kitchen.
 type tree struct {
 	Width, Height int
+	Heads         []treeHeading
 	Nodes         []node
 	Edges         []edge
 	columns       [][]int
@@ -30,13 +31,22 @@ type tree struct {
 // node is one member of the family.
 type node struct {
 	X, Y       int
-	Kind       string // "yard", "compost", "crop", "lot", "kitchen", "pack"
+	Kind       string // "compost", "crop", "lot", "kitchen", "pack"
 	Top, Under string
 	Href       string
 	Marked     bool // held or released as an exception
 	Asked      bool // the code that was asked for
 	column     int
 }
+
+// treeHeading names a generation.
+type treeHeading struct {
+	X   int
+	Key string
+}
+
+// headings are the keys of the generations' names.
+var headings = []string{"trace.compost_lot", "word.crop", "trace.pick_lot", "word.kitchen"}
 
 // edge joins two members.
 type edge struct{ X1, Y1, X2, Y2 int }
@@ -88,13 +98,14 @@ func (d *drawing) place() tree {
 		}
 	}
 	x := treeMargin
-	for _, column := range d.columns {
+	for i, column := range d.columns {
 		if len(column) == 0 {
 			continue
 		}
+		d.Heads = append(d.Heads, treeHeading{x, headings[i]})
 		for row, i := range column {
 			d.Nodes[i].X = x
-			d.Nodes[i].Y = treeMargin + row*rowStep + (tallest-len(column))*rowStep/2
+			d.Nodes[i].Y = treeHead + row*rowStep + (tallest-len(column))*rowStep/2
 		}
 		x += columnStep
 	}
@@ -103,7 +114,7 @@ func (d *drawing) place() tree {
 		d.Edges = append(d.Edges, edge{a.X + nodeWidth, a.Y + nodeHeight/2, b.X, b.Y + nodeHeight/2})
 	}
 	d.Width = used*columnStep - (columnStep - nodeWidth) + 2*treeMargin
-	d.Height = tallest*rowStep - (rowStep - nodeHeight) + 2*treeMargin
+	d.Height = tallest*rowStep - (rowStep - nodeHeight) + treeHead + treeMargin
 	return d.tree
 }
 
@@ -115,18 +126,15 @@ func short(label string) string {
 	return string(runes[:longestLabel-1]) + "…"
 }
 
-func (d *drawing) compost(v *visit, c *harvestv1.CompostTrace, n names, asked bool) int {
-	yard := d.add(0, c.GetYardId(), node{Kind: "yard", Top: nameOf(n.yards, c.GetYardId()), Under: v.words.T("trace.yard")})
-	lot := d.add(1, c.GetCompostLotId(), node{
-		Kind: "compost", Top: c.GetCompostLotId(), Under: v.words.T("trace.compost_lot"), Href: "/trace?code=" + c.GetCompostLotId(),
+func (d *drawing) compost(c *harvestv1.CompostTrace, n names, asked bool) int {
+	return d.add(0, c.GetCompostLotId(), node{
+		Kind: "compost", Top: c.GetCompostLotId(), Under: nameOf(n.yards, c.GetYardId()), Href: "/trace?code=" + c.GetCompostLotId(),
 		Marked: c.GetHeld() || c.GetExceptionReason() != "", Asked: asked,
 	})
-	d.join(yard, lot)
-	return lot
 }
 
 func (d *drawing) crop(c *harvestv1.CropTrace, n names) int {
-	return d.add(2, c.GetCropId(), node{Kind: "crop", Top: nameOf(n.farms, c.GetFarmId()) + ", " + nameOf(n.rooms, c.GetRoomId()), Under: c.GetCropId()})
+	return d.add(1, c.GetCropId(), node{Kind: "crop", Top: nameOf(n.farms, c.GetFarmId()) + ", " + nameOf(n.rooms, c.GetRoomId()), Under: c.GetCropId()})
 }
 
 func pickLotNode(v *visit, l *harvestv1.PickLot, n names) node {
@@ -138,17 +146,17 @@ func pickLotNode(v *visit, l *harvestv1.PickLot, n names) node {
 
 // backTree draws where a pack or a pick lot comes from.
 func backTree(v *visit, pack *orderv1.Pack, lot *harvestv1.PickLot, crop *harvestv1.CropTrace, n names) tree {
-	d := newDrawing(5)
+	d := newDrawing(len(headings))
 	at := d.crop(crop, n)
 	for _, c := range crop.GetCompost() {
-		d.join(d.compost(v, c, n, false), at)
+		d.join(d.compost(c, n, false), at)
 	}
 	of := pickLotNode(v, lot, n)
 	of.Asked = pack == nil
-	from := d.add(3, lot.GetPickLotId(), of)
+	from := d.add(2, lot.GetPickLotId(), of)
 	d.join(at, from)
 	if pack != nil {
-		d.join(from, d.add(4, pack.GetPackId(), node{Kind: "pack", Top: pack.GetPackId(), Under: nameOf(n.customers, pack.GetCustomerId()), Asked: true}))
+		d.join(from, d.add(3, pack.GetPackId(), node{Kind: "pack", Top: pack.GetPackId(), Under: nameOf(n.customers, pack.GetCustomerId()), Asked: true}))
 	}
 	return d.place()
 }
@@ -156,14 +164,14 @@ func backTree(v *visit, pack *orderv1.Pack, lot *harvestv1.PickLot, crop *harves
 // forwardTree draws what came from a compost lot. Generations of many are summed up: pick
 // lots by crop and product, kitchens into one; the list has each.
 func forwardTree(v *visit, res *orderv1.TraceForwardResponse, n names) tree {
-	d := newDrawing(5)
-	lot := d.compost(v, res.GetCompost(), n, true)
+	d := newDrawing(len(headings))
+	lot := d.compost(res.GetCompost(), n, true)
 	crops := map[string]int{}
 	for _, c := range res.GetCrops() {
 		crops[c.GetCropId()] = d.crop(c, n)
 		d.join(lot, crops[c.GetCropId()])
 		for _, other := range c.GetCompost() {
-			d.join(d.compost(v, other, n, other.GetCompostLotId() == res.GetCompost().GetCompostLotId()), crops[c.GetCropId()])
+			d.join(d.compost(other, n, other.GetCompostLotId() == res.GetCompost().GetCompostLotId()), crops[c.GetCropId()])
 		}
 	}
 	sumLots := len(res.GetPickLots()) > mostNodes
@@ -178,7 +186,7 @@ func forwardTree(v *visit, res *orderv1.TraceForwardResponse, n names) tree {
 			key = l.GetCropId() + "." + l.GetProductId()
 			one.Href, one.Under = "", v.words.N("trace.pick_lots", counts[key])
 		}
-		lots[l.GetPickLotId()] = d.add(3, key, one)
+		lots[l.GetPickLotId()] = d.add(2, key, one)
 		if crop, ok := crops[l.GetCropId()]; ok {
 			d.join(crop, lots[l.GetPickLotId()])
 		}
@@ -198,7 +206,7 @@ func (d *drawing) kitchens(v *visit, packs []*orderv1.Pack, lots map[string]int,
 		if sum {
 			key, one.Top, one.Under = "", v.words.N("trace.kitchens", int64(len(perKitchen))), v.words.N("unit.n_packs", int64(len(packs)))
 		}
-		to := d.add(4, key, one)
+		to := d.add(3, key, one)
 		if from, ok := lots[p.GetPickLotId()]; ok {
 			d.join(from, to)
 		}

@@ -89,6 +89,12 @@ func (l *Language) Money(minor int64, currency string) string {
 // Day writes an ISO date in full, "Thursday 26 November 2026", and leaves anything else as it is.
 func (l *Language) Day(date string) string { return l.date(date, "format.day") }
 
+// LongDay writes an ISO date of this year as "Thursday 26 November", and leaves anything else as it is.
+func (l *Language) LongDay(date string) string { return l.date(date, "format.long_day") }
+
+// Date writes an ISO date as "26 Nov", and leaves anything else as it is.
+func (l *Language) Date(date string) string { return l.date(date, "format.date") }
+
 // ShortDay writes an ISO date as "Thu 26 Nov", and leaves anything else as it is.
 func (l *Language) ShortDay(date string) string { return l.date(date, "format.short_day") }
 
