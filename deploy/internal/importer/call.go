@@ -52,7 +52,6 @@ func (r *run) send(ctx context.Context, from source, req proto.Message, call fun
 	for pause := 50 * time.Millisecond; ; pause = min(2*pause, time.Second) {
 		err := call(ctx)
 		if err == nil {
-			r.told = time.Now()
 			return nil
 		}
 		if !r.mayPass(err) {

@@ -18,7 +18,8 @@ func (r *run) slots(ctx context.Context) (Outcome, error) {
 			SmallestLotKg: s.SmallestLotKilos, PriceMinorPerTonne: s.PriceMinorPerTonne, RequestCutoff: timestamppb.New(s.RequestCutoff),
 		}, []int{s.Line}})
 	}
-	p := compare(wanted, r.have.slots, (*compostlotv1.Slot).GetSlotId, "state", "free_kg")
+	p := compare(wanted, r.have.slots, (*compostlotv1.Slot).GetSlotId,
+		"yard_id", "ready_date", "phase", "capacity_kg", "smallest_lot_kg", "price_minor_per_tonne", "request_cutoff")
 	if len(p.changed) > 0 {
 		s := p.changed[0]
 		return Outcome{}, refuse("slots.csv", s.lines[0], "slot_id", "slot %s is published with other figures, and an import changes no published slot: give a new one another slot_id", s.message.GetSlotId())
@@ -41,7 +42,9 @@ func (r *run) compostRequests(ctx context.Context) (Outcome, error) {
 			Phases: phasesOf(c.Phases),
 		}, []int{c.Line}})
 	}
-	p := compare(wanted, byID(list.GetCompostRequests(), (*compostlotv1.CompostRequest).GetCompostRequestId), (*compostlotv1.CompostRequest).GetCompostRequestId)
+	id := (*compostlotv1.CompostRequest).GetCompostRequestId
+	p := compare(wanted, byID(list.GetCompostRequests(), id), id,
+		"farm_id", "room_id", "crop_id", "wanted_kg", "smallest_useful_kg", "whole_fill", "earliest_date", "latest_date", "phases")
 	return save(ctx, r, source{file: "compost_requests.csv"}, p, func(list []*compostlotv1.CompostRequest) *compostlotv1.BatchRequestCompostRequest {
 		return &compostlotv1.BatchRequestCompostRequest{CompostRequests: list}
 	}, r.Compost.BatchRequestCompost)
@@ -55,7 +58,7 @@ func (r *run) lots(ctx context.Context) (Outcome, error) {
 			LotId: l.LotID, YardId: l.YardID, SlotId: l.SlotID, Phase: phases[l.Phase], StartedDate: l.StartedDate, MadeKg: l.MadeKilos,
 		}, []int{l.Line}})
 	}
-	p := compare(wanted, r.have.lots, (*compostlotv1.Lot).GetLotId, "remaining_kg", "state", "released_by", "exception_reason", "hold_reason", "version")
+	p := compare(wanted, r.have.lots, (*compostlotv1.Lot).GetLotId, "yard_id", "slot_id", "phase", "started_date", "made_kg")
 	if len(p.changed) > 0 {
 		l := p.changed[0]
 		return Outcome{}, refuse("lots.csv", l.lines[0], "lot_id", "lot %s was opened with other figures, and an import changes no lot: give a new one another lot_id", l.message.GetLotId())

@@ -25,9 +25,10 @@ func (p pending[M]) outcome() Outcome {
 	return Outcome{New: len(p.fresh), Changed: len(p.changed), Same: p.same}
 }
 
-// compare sorts items by what the suite has of them. ignored are the fields that the service
-// sets by itself. A changed item gets the etag of what was read, where there is one.
-func compare[M proto.Message](wanted []item[M], have map[string]M, id func(M) string, ignored ...protoreflect.Name) pending[M] {
+// compare sorts items by what the suite has of them. own are the fields that the file gives,
+// without the id; what else a thing has is the suite's own business. A changed item is what
+// was read, etag included, with the file's fields in place.
+func compare[M proto.Message](wanted []item[M], have map[string]M, id func(M) string, own ...protoreflect.Name) pending[M] {
 	var p pending[M]
 	for _, w := range wanted {
 		present, known := have[id(w.message)]
@@ -35,25 +36,27 @@ func compare[M proto.Message](wanted []item[M], have map[string]M, id func(M) st
 			p.fresh = append(p.fresh, w)
 			continue
 		}
-		bare := proto.CloneOf(present).ProtoReflect()
-		fields := bare.Descriptor().Fields()
-		etag := fields.ByName("etag")
-		for _, name := range ignored {
-			bare.Clear(fields.ByName(name))
-		}
-		if etag != nil {
-			bare.Clear(etag)
-		}
-		if proto.Equal(bare.Interface(), w.message) {
+		merged := proto.CloneOf(present)
+		overwrite(merged.ProtoReflect(), w.message.ProtoReflect(), own)
+		if proto.Equal(merged, present) {
 			p.same++
 			continue
 		}
-		if etag != nil {
-			w.message.ProtoReflect().Set(etag, present.ProtoReflect().Get(etag))
-		}
-		p.changed = append(p.changed, w)
+		p.changed = append(p.changed, item[M]{merged, w.lines})
 	}
 	return p
+}
+
+// overwrite gives the named fields of to the values that they have in from.
+func overwrite(to, from protoreflect.Message, names []protoreflect.Name) {
+	for _, name := range names {
+		field := to.Descriptor().Fields().ByName(name)
+		if from.Has(field) {
+			to.Set(field, from.Get(field))
+		} else {
+			to.Clear(field)
+		}
+	}
 }
 
 // messages are the items without their lines.

@@ -37,7 +37,7 @@ type run struct {
 	Importer
 	files *coopfiles.Folder
 	have  present
-	// told is when something that other services hear of was last sent.
+	// told is when something was last sent that other services hear of.
 	told time.Time
 	// reports of lots, by lot, as far as they were asked for.
 	reports map[string]*compostlotv1.LotReport

@@ -15,7 +15,7 @@ func (r *run) coop(ctx context.Context) (Outcome, error) {
 		have[""] = r.have.coop
 	}
 	wanted := []item[*schedulingv1.Coop]{{&schedulingv1.Coop{Name: row.Name, TimeZone: row.TimeZone, CurrencyCode: row.CurrencyCode}, []int{row.Line}}}
-	p := compare(wanted, have, func(*schedulingv1.Coop) string { return "" })
+	p := compare(wanted, have, func(*schedulingv1.Coop) string { return "" }, "name", "time_zone", "currency_code")
 	return save(ctx, r, source{file: "coop.csv"}, p, func(list []*schedulingv1.Coop) *schedulingv1.SaveCoopRequest {
 		return &schedulingv1.SaveCoopRequest{Coop: list[0]}
 	}, r.Scheduling.SaveCoop)
@@ -29,7 +29,7 @@ func (r *run) farms(ctx context.Context) (Outcome, error) {
 			MemberShares: int32(f.MemberShares), CarryCostMinorPerKg: f.CarryCostMinorPerKilo,
 		}, []int{f.Line}})
 	}
-	p := compare(wanted, r.have.farms, (*schedulingv1.Farm).GetFarmId)
+	p := compare(wanted, r.have.farms, (*schedulingv1.Farm).GetFarmId, "name", "place", "member_shares", "carry_cost_minor_per_kg")
 	return save(ctx, r, source{file: "farms.csv"}, p, func(list []*schedulingv1.Farm) *schedulingv1.BatchSaveFarmsRequest {
 		return &schedulingv1.BatchSaveFarmsRequest{Farms: list}
 	}, r.Scheduling.BatchSaveFarms)
@@ -42,7 +42,7 @@ func (r *run) rooms(ctx context.Context) (Outcome, error) {
 			RoomId: m.RoomID, FarmId: m.FarmID, Name: m.Name, AreaM2: int32(m.AreaM2), GrowingSystem: systems[m.GrowingSystem],
 		}, []int{m.Line}})
 	}
-	p := compare(wanted, r.have.rooms, (*schedulingv1.Room).GetRoomId)
+	p := compare(wanted, r.have.rooms, (*schedulingv1.Room).GetRoomId, "farm_id", "name", "area_m2", "growing_system")
 	return save(ctx, r, source{file: "rooms.csv"}, p, func(list []*schedulingv1.Room) *schedulingv1.BatchSaveRoomsRequest {
 		return &schedulingv1.BatchSaveRoomsRequest{Rooms: list}
 	}, r.Scheduling.BatchSaveRooms)
@@ -53,7 +53,7 @@ func (r *run) yards(ctx context.Context) (Outcome, error) {
 	for _, y := range r.files.Yards {
 		wanted = append(wanted, item[*compostlotv1.Yard]{&compostlotv1.Yard{YardId: y.YardID, Name: y.Name, Place: y.Place}, []int{y.Line}})
 	}
-	p := compare(wanted, r.have.yards, (*compostlotv1.Yard).GetYardId)
+	p := compare(wanted, r.have.yards, (*compostlotv1.Yard).GetYardId, "name", "place")
 	return save(ctx, r, source{file: "yards.csv"}, p, func(list []*compostlotv1.Yard) *compostlotv1.BatchSaveYardsRequest {
 		return &compostlotv1.BatchSaveYardsRequest{Yards: list}
 	}, r.Compost.BatchSaveYards)
@@ -67,7 +67,8 @@ func (r *run) products(ctx context.Context) (Outcome, error) {
 			Size: m.Size, Grade: m.Grade, PackGrams: m.PackGrams, PackValueMinor: m.PackValueMinor, ShelfLifeDays: int32(m.ShelfLifeDays),
 		}, []int{m.Line}})
 	}
-	p := compare(wanted, r.have.products, (*orderv1.Product).GetProductId)
+	p := compare(wanted, r.have.products, (*orderv1.Product).GetProductId,
+		"name", "species", "strain", "pick_stage", "size", "grade", "pack_grams", "pack_value_minor", "shelf_life_days")
 	return save(ctx, r, source{file: "products.csv"}, p, func(list []*orderv1.Product) *orderv1.BatchSaveProductsRequest {
 		return &orderv1.BatchSaveProductsRequest{Products: list}
 	}, r.Order.BatchSaveProducts)
@@ -80,7 +81,7 @@ func (r *run) customers(ctx context.Context) (Outcome, error) {
 			CustomerId: c.CustomerID, Name: c.Name, Place: c.Place, PriorityClass: int32(c.PriorityClass),
 		}, []int{c.Line}})
 	}
-	p := compare(wanted, r.have.customers, (*orderv1.Customer).GetCustomerId)
+	p := compare(wanted, r.have.customers, (*orderv1.Customer).GetCustomerId, "name", "place", "priority_class")
 	return save(ctx, r, source{file: "customers.csv"}, p, func(list []*orderv1.Customer) *orderv1.BatchSaveCustomersRequest {
 		return &orderv1.BatchSaveCustomersRequest{Customers: list}
 	}, r.Order.BatchSaveCustomers)

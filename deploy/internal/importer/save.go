@@ -2,6 +2,7 @@ package importer
 
 import (
 	"context"
+	"time"
 
 	"google.golang.org/grpc"
 	"google.golang.org/protobuf/proto"
@@ -19,8 +20,12 @@ func save[M, Req, Res proto.Message](ctx context.Context, r *run, from source, p
 	}
 	req := request(messages(items))
 	from.lines = linesOf(items)
-	return p.outcome(), r.send(ctx, from, req, func(ctx context.Context) error {
+	err := r.send(ctx, from, req, func(ctx context.Context) error {
 		_, err := call(ctx, req)
 		return err
 	})
+	if err == nil {
+		r.told = time.Now()
+	}
+	return p.outcome(), err
 }

@@ -26,7 +26,7 @@ func (r *run) orders(ctx context.Context) (Outcome, error) {
 			have[o.GetOrderId()] = o
 		}
 	}
-	p := compare(wanted, have, (*orderv1.Order).GetOrderId, "state", "version")
+	p := compare(wanted, have, (*orderv1.Order).GetOrderId, "customer_id", "delivery_date", "lines")
 	changed := p.changed
 	p.changed = nil
 	o, err := save(ctx, r, source{file: "orders.csv"}, p, func(list []*orderv1.Order) *orderv1.BatchPlaceOrdersRequest {
@@ -37,8 +37,8 @@ func (r *run) orders(ctx context.Context) (Outcome, error) {
 	}
 	for _, c := range changed {
 		present := have[c.message.GetOrderId()]
-		if present.GetCustomerId() != c.message.GetCustomerId() {
-			return o, refuse("orders.csv", c.lines[0], "customer_id", "order %s is placed for %s: give another order another order_id", present.GetOrderId(), present.GetCustomerId())
+		if present.GetCustomerId() != c.message.GetCustomerId() || present.GetDeliveryDate() != c.message.GetDeliveryDate() {
+			return o, refuse("orders.csv", c.lines[0], "order_id", "order %s is placed for %s on %s: give another order another order_id", present.GetOrderId(), present.GetCustomerId(), present.GetDeliveryDate())
 		}
 		req := &orderv1.ChangeOrderRequest{OrderId: c.message.GetOrderId(), Lines: c.message.GetLines(), Etag: c.message.GetEtag()}
 		if err := r.send(ctx, source{file: "orders.csv", lines: [][]int{c.lines}, row: true}, req, func(ctx context.Context) error {
@@ -97,7 +97,7 @@ func (r *run) expectedPicks(ctx context.Context) (Outcome, error) {
 	id := func(e *harvestv1.ExpectedPick) string {
 		return e.GetRoomId() + " " + e.GetProductId() + " " + e.GetDate()
 	}
-	p := compare(wanted, byID(list.GetExpectedPicks(), id), id, "farm_id", "crop_id", "version", "pushed_by", "pushed_at", "pick_lot_id")
+	p := compare(wanted, byID(list.GetExpectedPicks(), id), id, "low_grams", "likely_grams", "high_grams")
 	return save(ctx, r, source{file: "expected_picks.csv"}, p, func(list []*harvestv1.ExpectedPick) *harvestv1.PushExpectedPicksRequest {
 		return &harvestv1.PushExpectedPicksRequest{ExpectedPicks: list}
 	}, r.Harvest.PushExpectedPicks)

@@ -1,0 +1,160 @@
+package importer
+
+import (
+	"context"
+	"strings"
+	"testing"
+
+	"github.com/google/go-cmp/cmp"
+	"google.golang.org/grpc"
+
+	"breakshare.example/deploy/internal/suitetest"
+	compostlotv1 "breakshare.example/proto/gen/breakshare/compostlot/v1"
+	harvestv1 "breakshare.example/proto/gen/breakshare/harvest/v1"
+	orderv1 "breakshare.example/proto/gen/breakshare/order/v1"
+	schedulingv1 "breakshare.example/proto/gen/breakshare/scheduling/v1"
+	"breakshare.example/services/platform/clock"
+)
+
+// TestImport brings the demonstration co-op into a real suite, again and again.
+func TestImport(t *testing.T) {
+	t.Parallel()
+	stack := suitetest.Start(t, clock.NewManual(afternoon))
+	r := newRig(t, stack.Dial)
+	dir := copyCoop(t)
+
+	r.cutShort(dir)
+	moved, err := r.run(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, file := range []string{"crops.csv", "readings.csv", "releases.csv", "deliveries.csv", "expected_picks.csv", "picks.csv"} {
+		if moved[file].New == 0 {
+			t.Errorf("nothing of %s came in", file)
+		}
+	}
+	if _, again := moved["farms.csv"]; again {
+		t.Error("farms came in twice, before the import was cut short and after")
+	}
+	r.counts(dir)
+
+	if moved, err := r.run(dir); err != nil || len(moved) > 0 {
+		t.Errorf("imported again: %v, %v; want nothing to change", moved, err)
+	}
+	r.changes(dir)
+	r.refusals(dir)
+}
+
+// cutShort ends an import after the orders' products: what was sent stays.
+func (r *rig) cutShort(dir string) {
+	r.t.Helper()
+	files := read(r.t, dir)
+	ctx, cancel := context.WithCancel(r.context(files))
+	im := r.im
+	im.Tell = func(o Outcome) {
+		if o.File == "products.csv" {
+			cancel()
+		}
+	}
+	outcomes, err := im.Import(ctx, files)
+	if err == nil || len(outcomes) != 5 {
+		r.t.Errorf("cut short after five files: got %d files and error %v", len(outcomes), err)
+	}
+}
+
+// counts looks into the services for what the files have.
+func (r *rig) counts(dir string) {
+	r.t.Helper()
+	files := read(r.t, dir)
+	ctx := r.context(files)
+	rooms, err := r.im.Scheduling.ListRooms(ctx, &schedulingv1.ListRoomsRequest{})
+	r.count("rooms", len(rooms.GetRooms()), len(files.Rooms), err)
+	report, err := r.im.Compost.GetLotReport(ctx, &compostlotv1.GetLotReportRequest{LotId: files.Readings[0].LotID})
+	readings := 0
+	for _, reading := range files.Readings {
+		if reading.LotID == files.Readings[0].LotID {
+			readings++
+		}
+	}
+	r.count("readings", int(report.GetReadings()), readings, err)
+	orders, err := r.im.Order.ListOrders(ctx, &orderv1.ListOrdersRequest{DeliveryDate: "2026-11-26"})
+	lines, wanted := 0, 0
+	for _, o := range orders.GetOrders() {
+		lines += len(o.GetLines())
+	}
+	for _, o := range files.Orders {
+		if o.DeliveryDate == "2026-11-26" {
+			wanted++
+		}
+	}
+	r.count("order lines", lines, wanted, err)
+	list, err := r.im.Harvest.ListExpectedPicks(ctx, &harvestv1.ListExpectedPicksRequest{FromDate: "2026-11-01", ToDate: "2026-11-30"})
+	r.count("expected picks", len(list.GetExpectedPicks()), len(files.ExpectedPicks), err)
+}
+
+func (r *rig) count(what string, got, want int, err error) {
+	r.t.Helper()
+	if err != nil || got != want {
+		r.t.Errorf("%s: got %d, %v; want %d", what, got, err, want)
+	}
+}
+
+// changes imports changed rows, which replace what the suite has and nothing else.
+func (r *rig) changes(dir string) {
+	r.t.Helper()
+	edit(r.t, dir, "farms.csv", "Thistledown Farm,Nether Wick,140", "Thistledown Farm,Nether Wick,150")
+	edit(r.t, dir, "customers.csv", "The Weighbridge,Corran Cross,3", "The Weighbridge,Corran Cross,2")
+	edit(r.t, dir, "orders.csv", "2026-11-26,white-closed-250g,", "2026-11-26,white-closed-250g,1")
+	moved, err := r.run(dir)
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	want := map[string]Outcome{
+		"farms.csv":     {File: "farms.csv", Changed: 1, Same: 5},
+		"customers.csv": {File: "customers.csv", Changed: 1, Same: 25},
+		"orders.csv":    {File: "orders.csv", Changed: 1, Same: moved["orders.csv"].Same},
+	}
+	if diff := cmp.Diff(want, moved); diff != "" {
+		r.t.Errorf("changed rows (-want +got):\n%s", diff)
+	}
+	farms, err := r.im.Scheduling.ListFarms(r.context(read(r.t, dir)), &schedulingv1.ListFarmsRequest{})
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	for _, f := range farms.GetFarms() {
+		if f.GetFarmId() == "thistledown" && f.GetMemberShares() != 150 {
+			r.t.Errorf("thistledown has %d shares, want 150", f.GetMemberShares())
+		}
+	}
+}
+
+// refusals imports rows that cannot be taken, by the importer's own judgement or a
+// service's, and wants the place in the file.
+func (r *rig) refusals(dir string) {
+	r.t.Helper()
+	for _, test := range []struct{ file, row, column, text string }{
+		{"expected_picks.csv", "thistledown-1,brown-closed-1500g,2026-11-27,1000,2000,3000", "product_id", "white mushroom"},
+		{"expected_picks.csv", "thistledown-9,white-closed-1500g,2026-11-27,1000,2000,3000", "room_id", `unknown room_id "thistledown-9"`},
+		{"crops.csv", "late,thistledown-1,white-bulk-2,2026-11-27,", "fill_date", "thistledown-1-20261019"},
+		{"crops.csv", "odd,thistledown-1,no-such-way,2027-06-01,", "programme_id", `unknown programme_id "no-such-way"`},
+		{"picks.csv", "thistledown-1,white-veiled-1500g,2026-11-25,9000,400,1,,", "gross_grams", "record what is missing by itself"},
+		{"deliveries.csv", "stonepit-26-49a,thistledown,thistledown-5,,500,2026-11-25T10:00:00Z", "lot_id", "not released"},
+	} {
+		changed := r.t.TempDir()
+		copyInto(r.t, changed, dir)
+		appendTo(r.t, changed, test.file, test.row)
+		_, err := r.run(changed)
+		got := problems(r.t, err)[0]
+		if got.File != test.file || got.Column != test.column || !strings.Contains(got.Text, test.text) || got.Line < 2 {
+			r.t.Errorf("%s with %s: got %q, want column %s and %q", test.file, test.row, got, test.column, test.text)
+		}
+	}
+}
+
+func TestConnectTellsWhatCannotBeReached(t *testing.T) {
+	t.Parallel()
+	_, err := Connect(func(string) (*grpc.ClientConn, error) { return nil, context.Canceled })
+	if err == nil {
+		t.Error("got no error")
+	}
+}
