@@ -10,7 +10,7 @@ import (
 const yardUnits = 6
 
 // Demand is rounded over up to longestSpan weeks, with shifts up to shiftSpan.
-const longestSpan, shiftSpan = 6, 4
+const longestSpan, shiftSpan = 7, 5
 
 // yardCuts round the yard rows down (Gomory, "Outline of an algorithm for integer
 // solutions to linear programs", Bulletin of the AMS 64, 1958; Chvatal, "Edmonds
@@ -89,6 +89,8 @@ type broken struct {
 	depth float64
 }
 
+// separateDemand finds, for each product and window of weeks, the deepest cut with
+// and without shifts.
 func (x *relaxation) separateDemand(part []float64, short []float64, known map[cutKey]bool) []broken {
 	p := x.p
 	var list []broken
@@ -108,23 +110,29 @@ func (x *relaxation) separateDemand(part []float64, short []float64, known map[c
 				lumps := x.lumpsIn(q, w, span)
 				groups := x.group(lumps, part)
 				exclusive := span <= shiftSpan && x.exclusive(lumps)
-				best, depth := (*shifted)(nil), 0.002*float64(demand)
+				best, depth := (*shifted)(nil), 0.001*float64(demand)
+				plainBest, plainDepth := best, depth
 				for _, divisor := range x.divisors(lumps, part, demand) {
 					x.work(100 * len(lumps))
 					if x.stopped() {
 						return nil
 					}
-					rooms := newShifted(demand, divisor, groups)
-					v := rooms.value() - already
-					if exclusive {
-						v = rooms.climb() - already
+					plain := newShifted(demand, divisor, groups)
+					if v := plain.value() - already; v > plainDepth && !known[cutKey{q, w, span, divisor, plain.hash()}] {
+						plainBest, plainDepth = plain, v
 					}
-					if v > depth && !known[cutKey{q, w, span, divisor, rooms.hash()}] {
-						best, depth = rooms, v
+					if exclusive {
+						rooms := newShifted(demand, divisor, groups)
+						if v := rooms.climb() - already; v > depth && !known[cutKey{q, w, span, divisor, rooms.hash()}] {
+							best, depth = rooms, v
+						}
 					}
 				}
 				if best != nil {
 					list = append(list, broken{x.demandCut(q, w, span, best), depth})
+				}
+				if plainBest != nil && (best == nil || plainBest.hash() != best.hash() || plainBest.divisor != best.divisor) {
+					list = append(list, broken{x.demandCut(q, w, span, plainBest), plainDepth})
 				}
 			}
 		}
@@ -132,6 +140,7 @@ func (x *relaxation) separateDemand(part []float64, short []float64, known map[c
 	return list
 }
 
+// separateYard finds the deepest cut on the yard of each week.
 func (x *relaxation) separateYard(part []float64, known map[cutKey]bool) []broken {
 	p := x.p
 	var list []broken

@@ -37,9 +37,18 @@
 //
 // The lower bound prices demand and yard capacity (Lagrangian relaxation: Held
 // and Karp, "The Traveling-Salesman Problem and Minimum Spanning Trees: Part
-// II", Mathematical Programming 1, 1971). Any prices give a valid bound by weak
-// duality; the bound reported is evaluated in whole numbers from prices rounded
-// to whole numbers, so rounding can weaken it but never make it false.
+// II", Mathematical Programming 1, 1971), so that each room is again a shortest
+// path. Supply comes in lumps of area times yield, which cuts from mixed-integer
+// rounding turn into dearer shortages; what is left is closed, on small
+// instances, by branching on how many fills of a programme a set of rooms makes
+// in a few weeks. Good prices come from the volume algorithm and from column
+// generation, in floating point. Any prices give a valid bound by weak duality:
+// the bound reported is evaluated in whole numbers from prices rounded to whole
+// numbers, so rounding can weaken it but never make it false.
+//
+// Solve works on its caller's goroutine, search and bound by turns. With a step
+// budget the result depends on nothing but its arguments (and on the processor
+// architecture, whose floating point may differ in the last digit).
 //
 // The package is pure: no clock but the deadline it is given, no storage, no
 // transport.

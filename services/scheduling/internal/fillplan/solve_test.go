@@ -61,10 +61,10 @@ func TestSolveComesCloseToTheBestKnown(t *testing.T) {
 		// least part of it that must be proven.
 		cost, bound float64
 	}{
-		{"small-s1", 150_000, 0.005, 0.80},
-		{"small-s2", 150_000, 0.005, 0.80},
-		{"medium-s1", 150_000, 0.01, 0.87},
-		{"large-s1", 100_000, 0.02, 0.97},
+		{"small-s1", 100_000, 0.005, 0.80},
+		{"small-s2", 100_000, 0.005, 0.80},
+		{"medium-s1", 100_000, 0.01, 0.87},
+		{"large-s1", 60_000, 0.02, 0.97},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			t.Parallel()
