@@ -34,6 +34,8 @@ const (
 	ReasonOtherValue    = "READING_DIFFERS"
 	ReasonStreamTooLong = "TOO_MANY_READINGS"
 	ReasonBadEvidence   = "EVIDENCE_UNUSABLE"
+	ReasonOutOfReach    = "OUT_OF_REACH"
+	ReasonUnknownRecipe = "UNKNOWN_RECIPE"
 )
 
 // wording turns errors of the rules and of the database into faults; faults and all else pass.

@@ -18,6 +18,7 @@ import (
 // b(uyer), o(perator), s(ervice).
 var mayCall = map[string]string{
 	"SaveYard": "cy", "BatchSaveYards": "c", "ListYards": "cgyos",
+	"SaveRecipe": "cy", "ListRecipes": "cgyos", "BlendRecipe": "cgyos",
 	"PublishSlots": "cy", "ListSlots": "cgyos",
 	"RequestCompost": "cg", "BatchRequestCompost": "cg", "ListCompostRequests": "cgyos", "ShareOut": "cy",
 	"OpenLot": "cy", "BatchOpenLots": "cy", "ListLots": "cgyos", "GetLotReport": "cgyos",

@@ -2012,7 +2012,7 @@ var File_breakshare_compostlot_v1_service_proto protoreflect.FileDescriptor
 
 const file_breakshare_compostlot_v1_service_proto_rawDesc = "" +
 	"\n" +
-	"&breakshare/compostlot/v1/service.proto\x12\x18breakshare.compostlot.v1\x1a\"breakshare/compostlot/v1/lot.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"v\n" +
+	"&breakshare/compostlot/v1/service.proto\x12\x18breakshare.compostlot.v1\x1a\"breakshare/compostlot/v1/lot.proto\x1a%breakshare/compostlot/v1/recipe.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"v\n" +
 	"\x0fSaveYardRequest\x12'\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12:\n" +
@@ -2149,11 +2149,15 @@ const file_breakshare_compostlot_v1_service_proto_rawDesc = "" +
 	"\x18BatchDeliverLotsResponse\x12E\n" +
 	"\n" +
 	"deliveries\x18\x01 \x03(\v2%.breakshare.compostlot.v1.LotDeliveryR\n" +
-	"deliveries2\xdb\x16\n" +
+	"deliveries2\xf7\x19\n" +
 	"\x11CompostLotService\x12z\n" +
 	"\bSaveYard\x12).breakshare.compostlot.v1.SaveYardRequest\x1a\x1e.breakshare.compostlot.v1.Yard\"#\x82\xd3\xe4\x93\x02\x1d:\x01*\x1a\x18/v1/yards/{yard.yard_id}\x12\x93\x01\n" +
 	"\x0eBatchSaveYards\x12/.breakshare.compostlot.v1.BatchSaveYardsRequest\x1a0.breakshare.compostlot.v1.BatchSaveYardsResponse\"\x1e\x82\xd3\xe4\x93\x02\x18:\x01*\"\x13/v1/yards:batchSave\x12z\n" +
-	"\tListYards\x12*.breakshare.compostlot.v1.ListYardsRequest\x1a+.breakshare.compostlot.v1.ListYardsResponse\"\x14\x82\xd3\xe4\x93\x02\v\x12\t/v1/yards\x90\x02\x01\x12\x83\x01\n" +
+	"\tListYards\x12*.breakshare.compostlot.v1.ListYardsRequest\x1a+.breakshare.compostlot.v1.ListYardsResponse\"\x14\x82\xd3\xe4\x93\x02\v\x12\t/v1/yards\x90\x02\x01\x12\x86\x01\n" +
+	"\n" +
+	"SaveRecipe\x12+.breakshare.compostlot.v1.SaveRecipeRequest\x1a .breakshare.compostlot.v1.Recipe\")\x82\xd3\xe4\x93\x02#:\x01*\x1a\x1e/v1/recipes/{recipe.recipe_id}\x12\x82\x01\n" +
+	"\vListRecipes\x12,.breakshare.compostlot.v1.ListRecipesRequest\x1a-.breakshare.compostlot.v1.ListRecipesResponse\"\x16\x82\xd3\xe4\x93\x02\r\x12\v/v1/recipes\x90\x02\x01\x12\x8b\x01\n" +
+	"\vBlendRecipe\x12,.breakshare.compostlot.v1.BlendRecipeRequest\x1a-.breakshare.compostlot.v1.BlendRecipeResponse\"\x1f\x82\xd3\xe4\x93\x02\x16:\x01*\"\x11/v1/recipes:blend\x90\x02\x01\x12\x83\x01\n" +
 	"\fPublishSlots\x12-.breakshare.compostlot.v1.PublishSlotsRequest\x1a..breakshare.compostlot.v1.PublishSlotsResponse\"\x14\x82\xd3\xe4\x93\x02\x0e:\x01*\"\t/v1/slots\x12z\n" +
 	"\tListSlots\x12*.breakshare.compostlot.v1.ListSlotsRequest\x1a+.breakshare.compostlot.v1.ListSlotsResponse\"\x14\x82\xd3\xe4\x93\x02\v\x12\t/v1/slots\x90\x02\x01\x12\x8b\x01\n" +
 	"\x0eRequestCompost\x12/.breakshare.compostlot.v1.RequestCompostRequest\x1a(.breakshare.compostlot.v1.CompostRequest\"\x1e\x82\xd3\xe4\x93\x02\x18:\x01*\"\x13/v1/compostRequests\x12\xa8\x01\n" +
@@ -2237,8 +2241,14 @@ var file_breakshare_compostlot_v1_service_proto_goTypes = []any{
 	(*Reading)(nil),                     // 42: breakshare.compostlot.v1.Reading
 	(*timestamppb.Timestamp)(nil),       // 43: google.protobuf.Timestamp
 	(*LotDelivery)(nil),                 // 44: breakshare.compostlot.v1.LotDelivery
-	(*Round)(nil),                       // 45: breakshare.compostlot.v1.Round
-	(*LotReport)(nil),                   // 46: breakshare.compostlot.v1.LotReport
+	(*SaveRecipeRequest)(nil),           // 45: breakshare.compostlot.v1.SaveRecipeRequest
+	(*ListRecipesRequest)(nil),          // 46: breakshare.compostlot.v1.ListRecipesRequest
+	(*BlendRecipeRequest)(nil),          // 47: breakshare.compostlot.v1.BlendRecipeRequest
+	(*Recipe)(nil),                      // 48: breakshare.compostlot.v1.Recipe
+	(*ListRecipesResponse)(nil),         // 49: breakshare.compostlot.v1.ListRecipesResponse
+	(*BlendRecipeResponse)(nil),         // 50: breakshare.compostlot.v1.BlendRecipeResponse
+	(*Round)(nil),                       // 51: breakshare.compostlot.v1.Round
+	(*LotReport)(nil),                   // 52: breakshare.compostlot.v1.LotReport
 }
 var file_breakshare_compostlot_v1_service_proto_depIdxs = []int32{
 	35, // 0: breakshare.compostlot.v1.SaveYardRequest.yard:type_name -> breakshare.compostlot.v1.Yard
@@ -2271,47 +2281,53 @@ var file_breakshare_compostlot_v1_service_proto_depIdxs = []int32{
 	0,  // 27: breakshare.compostlot.v1.CompostLotService.SaveYard:input_type -> breakshare.compostlot.v1.SaveYardRequest
 	1,  // 28: breakshare.compostlot.v1.CompostLotService.BatchSaveYards:input_type -> breakshare.compostlot.v1.BatchSaveYardsRequest
 	3,  // 29: breakshare.compostlot.v1.CompostLotService.ListYards:input_type -> breakshare.compostlot.v1.ListYardsRequest
-	5,  // 30: breakshare.compostlot.v1.CompostLotService.PublishSlots:input_type -> breakshare.compostlot.v1.PublishSlotsRequest
-	7,  // 31: breakshare.compostlot.v1.CompostLotService.ListSlots:input_type -> breakshare.compostlot.v1.ListSlotsRequest
-	9,  // 32: breakshare.compostlot.v1.CompostLotService.RequestCompost:input_type -> breakshare.compostlot.v1.RequestCompostRequest
-	10, // 33: breakshare.compostlot.v1.CompostLotService.BatchRequestCompost:input_type -> breakshare.compostlot.v1.BatchRequestCompostRequest
-	12, // 34: breakshare.compostlot.v1.CompostLotService.ListCompostRequests:input_type -> breakshare.compostlot.v1.ListCompostRequestsRequest
-	14, // 35: breakshare.compostlot.v1.CompostLotService.ShareOut:input_type -> breakshare.compostlot.v1.ShareOutRequest
-	15, // 36: breakshare.compostlot.v1.CompostLotService.OpenLot:input_type -> breakshare.compostlot.v1.OpenLotRequest
-	16, // 37: breakshare.compostlot.v1.CompostLotService.BatchOpenLots:input_type -> breakshare.compostlot.v1.BatchOpenLotsRequest
-	18, // 38: breakshare.compostlot.v1.CompostLotService.ListLots:input_type -> breakshare.compostlot.v1.ListLotsRequest
-	20, // 39: breakshare.compostlot.v1.CompostLotService.MarkPhases:input_type -> breakshare.compostlot.v1.MarkPhasesRequest
-	22, // 40: breakshare.compostlot.v1.CompostLotService.SaveProbe:input_type -> breakshare.compostlot.v1.SaveProbeRequest
-	23, // 41: breakshare.compostlot.v1.CompostLotService.RecordReadings:input_type -> breakshare.compostlot.v1.RecordReadingsRequest
-	25, // 42: breakshare.compostlot.v1.CompostLotService.GetLotReport:input_type -> breakshare.compostlot.v1.GetLotReportRequest
-	26, // 43: breakshare.compostlot.v1.CompostLotService.ReleaseLot:input_type -> breakshare.compostlot.v1.ReleaseLotRequest
-	28, // 44: breakshare.compostlot.v1.CompostLotService.BatchReleaseLots:input_type -> breakshare.compostlot.v1.BatchReleaseLotsRequest
-	30, // 45: breakshare.compostlot.v1.CompostLotService.HoldLot:input_type -> breakshare.compostlot.v1.HoldLotRequest
-	31, // 46: breakshare.compostlot.v1.CompostLotService.DeliverLot:input_type -> breakshare.compostlot.v1.DeliverLotRequest
-	33, // 47: breakshare.compostlot.v1.CompostLotService.BatchDeliverLots:input_type -> breakshare.compostlot.v1.BatchDeliverLotsRequest
-	35, // 48: breakshare.compostlot.v1.CompostLotService.SaveYard:output_type -> breakshare.compostlot.v1.Yard
-	2,  // 49: breakshare.compostlot.v1.CompostLotService.BatchSaveYards:output_type -> breakshare.compostlot.v1.BatchSaveYardsResponse
-	4,  // 50: breakshare.compostlot.v1.CompostLotService.ListYards:output_type -> breakshare.compostlot.v1.ListYardsResponse
-	6,  // 51: breakshare.compostlot.v1.CompostLotService.PublishSlots:output_type -> breakshare.compostlot.v1.PublishSlotsResponse
-	8,  // 52: breakshare.compostlot.v1.CompostLotService.ListSlots:output_type -> breakshare.compostlot.v1.ListSlotsResponse
-	37, // 53: breakshare.compostlot.v1.CompostLotService.RequestCompost:output_type -> breakshare.compostlot.v1.CompostRequest
-	11, // 54: breakshare.compostlot.v1.CompostLotService.BatchRequestCompost:output_type -> breakshare.compostlot.v1.BatchRequestCompostResponse
-	13, // 55: breakshare.compostlot.v1.CompostLotService.ListCompostRequests:output_type -> breakshare.compostlot.v1.ListCompostRequestsResponse
-	45, // 56: breakshare.compostlot.v1.CompostLotService.ShareOut:output_type -> breakshare.compostlot.v1.Round
-	39, // 57: breakshare.compostlot.v1.CompostLotService.OpenLot:output_type -> breakshare.compostlot.v1.Lot
-	17, // 58: breakshare.compostlot.v1.CompostLotService.BatchOpenLots:output_type -> breakshare.compostlot.v1.BatchOpenLotsResponse
-	19, // 59: breakshare.compostlot.v1.CompostLotService.ListLots:output_type -> breakshare.compostlot.v1.ListLotsResponse
-	21, // 60: breakshare.compostlot.v1.CompostLotService.MarkPhases:output_type -> breakshare.compostlot.v1.MarkPhasesResponse
-	41, // 61: breakshare.compostlot.v1.CompostLotService.SaveProbe:output_type -> breakshare.compostlot.v1.Probe
-	24, // 62: breakshare.compostlot.v1.CompostLotService.RecordReadings:output_type -> breakshare.compostlot.v1.RecordReadingsResponse
-	46, // 63: breakshare.compostlot.v1.CompostLotService.GetLotReport:output_type -> breakshare.compostlot.v1.LotReport
-	39, // 64: breakshare.compostlot.v1.CompostLotService.ReleaseLot:output_type -> breakshare.compostlot.v1.Lot
-	29, // 65: breakshare.compostlot.v1.CompostLotService.BatchReleaseLots:output_type -> breakshare.compostlot.v1.BatchReleaseLotsResponse
-	39, // 66: breakshare.compostlot.v1.CompostLotService.HoldLot:output_type -> breakshare.compostlot.v1.Lot
-	44, // 67: breakshare.compostlot.v1.CompostLotService.DeliverLot:output_type -> breakshare.compostlot.v1.LotDelivery
-	34, // 68: breakshare.compostlot.v1.CompostLotService.BatchDeliverLots:output_type -> breakshare.compostlot.v1.BatchDeliverLotsResponse
-	48, // [48:69] is the sub-list for method output_type
-	27, // [27:48] is the sub-list for method input_type
+	45, // 30: breakshare.compostlot.v1.CompostLotService.SaveRecipe:input_type -> breakshare.compostlot.v1.SaveRecipeRequest
+	46, // 31: breakshare.compostlot.v1.CompostLotService.ListRecipes:input_type -> breakshare.compostlot.v1.ListRecipesRequest
+	47, // 32: breakshare.compostlot.v1.CompostLotService.BlendRecipe:input_type -> breakshare.compostlot.v1.BlendRecipeRequest
+	5,  // 33: breakshare.compostlot.v1.CompostLotService.PublishSlots:input_type -> breakshare.compostlot.v1.PublishSlotsRequest
+	7,  // 34: breakshare.compostlot.v1.CompostLotService.ListSlots:input_type -> breakshare.compostlot.v1.ListSlotsRequest
+	9,  // 35: breakshare.compostlot.v1.CompostLotService.RequestCompost:input_type -> breakshare.compostlot.v1.RequestCompostRequest
+	10, // 36: breakshare.compostlot.v1.CompostLotService.BatchRequestCompost:input_type -> breakshare.compostlot.v1.BatchRequestCompostRequest
+	12, // 37: breakshare.compostlot.v1.CompostLotService.ListCompostRequests:input_type -> breakshare.compostlot.v1.ListCompostRequestsRequest
+	14, // 38: breakshare.compostlot.v1.CompostLotService.ShareOut:input_type -> breakshare.compostlot.v1.ShareOutRequest
+	15, // 39: breakshare.compostlot.v1.CompostLotService.OpenLot:input_type -> breakshare.compostlot.v1.OpenLotRequest
+	16, // 40: breakshare.compostlot.v1.CompostLotService.BatchOpenLots:input_type -> breakshare.compostlot.v1.BatchOpenLotsRequest
+	18, // 41: breakshare.compostlot.v1.CompostLotService.ListLots:input_type -> breakshare.compostlot.v1.ListLotsRequest
+	20, // 42: breakshare.compostlot.v1.CompostLotService.MarkPhases:input_type -> breakshare.compostlot.v1.MarkPhasesRequest
+	22, // 43: breakshare.compostlot.v1.CompostLotService.SaveProbe:input_type -> breakshare.compostlot.v1.SaveProbeRequest
+	23, // 44: breakshare.compostlot.v1.CompostLotService.RecordReadings:input_type -> breakshare.compostlot.v1.RecordReadingsRequest
+	25, // 45: breakshare.compostlot.v1.CompostLotService.GetLotReport:input_type -> breakshare.compostlot.v1.GetLotReportRequest
+	26, // 46: breakshare.compostlot.v1.CompostLotService.ReleaseLot:input_type -> breakshare.compostlot.v1.ReleaseLotRequest
+	28, // 47: breakshare.compostlot.v1.CompostLotService.BatchReleaseLots:input_type -> breakshare.compostlot.v1.BatchReleaseLotsRequest
+	30, // 48: breakshare.compostlot.v1.CompostLotService.HoldLot:input_type -> breakshare.compostlot.v1.HoldLotRequest
+	31, // 49: breakshare.compostlot.v1.CompostLotService.DeliverLot:input_type -> breakshare.compostlot.v1.DeliverLotRequest
+	33, // 50: breakshare.compostlot.v1.CompostLotService.BatchDeliverLots:input_type -> breakshare.compostlot.v1.BatchDeliverLotsRequest
+	35, // 51: breakshare.compostlot.v1.CompostLotService.SaveYard:output_type -> breakshare.compostlot.v1.Yard
+	2,  // 52: breakshare.compostlot.v1.CompostLotService.BatchSaveYards:output_type -> breakshare.compostlot.v1.BatchSaveYardsResponse
+	4,  // 53: breakshare.compostlot.v1.CompostLotService.ListYards:output_type -> breakshare.compostlot.v1.ListYardsResponse
+	48, // 54: breakshare.compostlot.v1.CompostLotService.SaveRecipe:output_type -> breakshare.compostlot.v1.Recipe
+	49, // 55: breakshare.compostlot.v1.CompostLotService.ListRecipes:output_type -> breakshare.compostlot.v1.ListRecipesResponse
+	50, // 56: breakshare.compostlot.v1.CompostLotService.BlendRecipe:output_type -> breakshare.compostlot.v1.BlendRecipeResponse
+	6,  // 57: breakshare.compostlot.v1.CompostLotService.PublishSlots:output_type -> breakshare.compostlot.v1.PublishSlotsResponse
+	8,  // 58: breakshare.compostlot.v1.CompostLotService.ListSlots:output_type -> breakshare.compostlot.v1.ListSlotsResponse
+	37, // 59: breakshare.compostlot.v1.CompostLotService.RequestCompost:output_type -> breakshare.compostlot.v1.CompostRequest
+	11, // 60: breakshare.compostlot.v1.CompostLotService.BatchRequestCompost:output_type -> breakshare.compostlot.v1.BatchRequestCompostResponse
+	13, // 61: breakshare.compostlot.v1.CompostLotService.ListCompostRequests:output_type -> breakshare.compostlot.v1.ListCompostRequestsResponse
+	51, // 62: breakshare.compostlot.v1.CompostLotService.ShareOut:output_type -> breakshare.compostlot.v1.Round
+	39, // 63: breakshare.compostlot.v1.CompostLotService.OpenLot:output_type -> breakshare.compostlot.v1.Lot
+	17, // 64: breakshare.compostlot.v1.CompostLotService.BatchOpenLots:output_type -> breakshare.compostlot.v1.BatchOpenLotsResponse
+	19, // 65: breakshare.compostlot.v1.CompostLotService.ListLots:output_type -> breakshare.compostlot.v1.ListLotsResponse
+	21, // 66: breakshare.compostlot.v1.CompostLotService.MarkPhases:output_type -> breakshare.compostlot.v1.MarkPhasesResponse
+	41, // 67: breakshare.compostlot.v1.CompostLotService.SaveProbe:output_type -> breakshare.compostlot.v1.Probe
+	24, // 68: breakshare.compostlot.v1.CompostLotService.RecordReadings:output_type -> breakshare.compostlot.v1.RecordReadingsResponse
+	52, // 69: breakshare.compostlot.v1.CompostLotService.GetLotReport:output_type -> breakshare.compostlot.v1.LotReport
+	39, // 70: breakshare.compostlot.v1.CompostLotService.ReleaseLot:output_type -> breakshare.compostlot.v1.Lot
+	29, // 71: breakshare.compostlot.v1.CompostLotService.BatchReleaseLots:output_type -> breakshare.compostlot.v1.BatchReleaseLotsResponse
+	39, // 72: breakshare.compostlot.v1.CompostLotService.HoldLot:output_type -> breakshare.compostlot.v1.Lot
+	44, // 73: breakshare.compostlot.v1.CompostLotService.DeliverLot:output_type -> breakshare.compostlot.v1.LotDelivery
+	34, // 74: breakshare.compostlot.v1.CompostLotService.BatchDeliverLots:output_type -> breakshare.compostlot.v1.BatchDeliverLotsResponse
+	51, // [51:75] is the sub-list for method output_type
+	27, // [27:51] is the sub-list for method input_type
 	27, // [27:27] is the sub-list for extension type_name
 	27, // [27:27] is the sub-list for extension extendee
 	0,  // [0:27] is the sub-list for field type_name
@@ -2323,6 +2339,7 @@ func file_breakshare_compostlot_v1_service_proto_init() {
 		return
 	}
 	file_breakshare_compostlot_v1_lot_proto_init()
+	file_breakshare_compostlot_v1_recipe_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{

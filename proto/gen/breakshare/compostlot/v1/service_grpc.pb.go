@@ -25,6 +25,9 @@ const (
 	CompostLotService_SaveYard_FullMethodName            = "/breakshare.compostlot.v1.CompostLotService/SaveYard"
 	CompostLotService_BatchSaveYards_FullMethodName      = "/breakshare.compostlot.v1.CompostLotService/BatchSaveYards"
 	CompostLotService_ListYards_FullMethodName           = "/breakshare.compostlot.v1.CompostLotService/ListYards"
+	CompostLotService_SaveRecipe_FullMethodName          = "/breakshare.compostlot.v1.CompostLotService/SaveRecipe"
+	CompostLotService_ListRecipes_FullMethodName         = "/breakshare.compostlot.v1.CompostLotService/ListRecipes"
+	CompostLotService_BlendRecipe_FullMethodName         = "/breakshare.compostlot.v1.CompostLotService/BlendRecipe"
 	CompostLotService_PublishSlots_FullMethodName        = "/breakshare.compostlot.v1.CompostLotService/PublishSlots"
 	CompostLotService_ListSlots_FullMethodName           = "/breakshare.compostlot.v1.CompostLotService/ListSlots"
 	CompostLotService_RequestCompost_FullMethodName      = "/breakshare.compostlot.v1.CompostLotService/RequestCompost"
@@ -57,6 +60,15 @@ type CompostLotServiceClient interface {
 	BatchSaveYards(ctx context.Context, in *BatchSaveYardsRequest, opts ...grpc.CallOption) (*BatchSaveYardsResponse, error)
 	// ListYards returns the yards of the co-op by id.
 	ListYards(ctx context.Context, in *ListYardsRequest, opts ...grpc.CallOption) (*ListYardsResponse, error)
+	// SaveRecipe creates or changes one recipe. Earlier versions stay, for the lots made by them.
+	SaveRecipe(ctx context.Context, in *SaveRecipeRequest, opts ...grpc.CallOption) (*Recipe, error)
+	// ListRecipes returns the recipes of the co-op by id.
+	ListRecipes(ctx context.Context, in *ListRecipesRequest, opts ...grpc.CallOption) (*ListRecipesResponse, error)
+	// BlendRecipe works out what a mix holds, how much of one ingredient or of water reaches a
+	// goal, or the cheapest mix within bounds and stock. It keeps nothing. FAILED_PRECONDITION
+	// with the reason OUT_OF_REACH where a goal cannot be reached: the message and the metadata
+	// "nearest" tell what comes nearest.
+	BlendRecipe(ctx context.Context, in *BlendRecipeRequest, opts ...grpc.CallOption) (*BlendRecipeResponse, error)
 	// PublishSlots publishes batch slots, all or none.
 	PublishSlots(ctx context.Context, in *PublishSlotsRequest, opts ...grpc.CallOption) (*PublishSlotsResponse, error)
 	// ListSlots returns the slots of a span of days by ready date and id.
@@ -137,6 +149,36 @@ func (c *compostLotServiceClient) ListYards(ctx context.Context, in *ListYardsRe
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(ListYardsResponse)
 	err := c.cc.Invoke(ctx, CompostLotService_ListYards_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *compostLotServiceClient) SaveRecipe(ctx context.Context, in *SaveRecipeRequest, opts ...grpc.CallOption) (*Recipe, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(Recipe)
+	err := c.cc.Invoke(ctx, CompostLotService_SaveRecipe_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *compostLotServiceClient) ListRecipes(ctx context.Context, in *ListRecipesRequest, opts ...grpc.CallOption) (*ListRecipesResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListRecipesResponse)
+	err := c.cc.Invoke(ctx, CompostLotService_ListRecipes_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *compostLotServiceClient) BlendRecipe(ctx context.Context, in *BlendRecipeRequest, opts ...grpc.CallOption) (*BlendRecipeResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(BlendRecipeResponse)
+	err := c.cc.Invoke(ctx, CompostLotService_BlendRecipe_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -338,6 +380,15 @@ type CompostLotServiceServer interface {
 	BatchSaveYards(context.Context, *BatchSaveYardsRequest) (*BatchSaveYardsResponse, error)
 	// ListYards returns the yards of the co-op by id.
 	ListYards(context.Context, *ListYardsRequest) (*ListYardsResponse, error)
+	// SaveRecipe creates or changes one recipe. Earlier versions stay, for the lots made by them.
+	SaveRecipe(context.Context, *SaveRecipeRequest) (*Recipe, error)
+	// ListRecipes returns the recipes of the co-op by id.
+	ListRecipes(context.Context, *ListRecipesRequest) (*ListRecipesResponse, error)
+	// BlendRecipe works out what a mix holds, how much of one ingredient or of water reaches a
+	// goal, or the cheapest mix within bounds and stock. It keeps nothing. FAILED_PRECONDITION
+	// with the reason OUT_OF_REACH where a goal cannot be reached: the message and the metadata
+	// "nearest" tell what comes nearest.
+	BlendRecipe(context.Context, *BlendRecipeRequest) (*BlendRecipeResponse, error)
 	// PublishSlots publishes batch slots, all or none.
 	PublishSlots(context.Context, *PublishSlotsRequest) (*PublishSlotsResponse, error)
 	// ListSlots returns the slots of a span of days by ready date and id.
@@ -402,6 +453,15 @@ func (UnimplementedCompostLotServiceServer) BatchSaveYards(context.Context, *Bat
 }
 func (UnimplementedCompostLotServiceServer) ListYards(context.Context, *ListYardsRequest) (*ListYardsResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListYards not implemented")
+}
+func (UnimplementedCompostLotServiceServer) SaveRecipe(context.Context, *SaveRecipeRequest) (*Recipe, error) {
+	return nil, status.Error(codes.Unimplemented, "method SaveRecipe not implemented")
+}
+func (UnimplementedCompostLotServiceServer) ListRecipes(context.Context, *ListRecipesRequest) (*ListRecipesResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListRecipes not implemented")
+}
+func (UnimplementedCompostLotServiceServer) BlendRecipe(context.Context, *BlendRecipeRequest) (*BlendRecipeResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method BlendRecipe not implemented")
 }
 func (UnimplementedCompostLotServiceServer) PublishSlots(context.Context, *PublishSlotsRequest) (*PublishSlotsResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method PublishSlots not implemented")
@@ -528,6 +588,60 @@ func _CompostLotService_ListYards_Handler(srv interface{}, ctx context.Context, 
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
 		return srv.(CompostLotServiceServer).ListYards(ctx, req.(*ListYardsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CompostLotService_SaveRecipe_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(SaveRecipeRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CompostLotServiceServer).SaveRecipe(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CompostLotService_SaveRecipe_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CompostLotServiceServer).SaveRecipe(ctx, req.(*SaveRecipeRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CompostLotService_ListRecipes_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListRecipesRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CompostLotServiceServer).ListRecipes(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CompostLotService_ListRecipes_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CompostLotServiceServer).ListRecipes(ctx, req.(*ListRecipesRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CompostLotService_BlendRecipe_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(BlendRecipeRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CompostLotServiceServer).BlendRecipe(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CompostLotService_BlendRecipe_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CompostLotServiceServer).BlendRecipe(ctx, req.(*BlendRecipeRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -863,6 +977,18 @@ var CompostLotService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ListYards",
 			Handler:    _CompostLotService_ListYards_Handler,
+		},
+		{
+			MethodName: "SaveRecipe",
+			Handler:    _CompostLotService_SaveRecipe_Handler,
+		},
+		{
+			MethodName: "ListRecipes",
+			Handler:    _CompostLotService_ListRecipes_Handler,
+		},
+		{
+			MethodName: "BlendRecipe",
+			Handler:    _CompostLotService_BlendRecipe_Handler,
 		},
 		{
 			MethodName: "PublishSlots",
