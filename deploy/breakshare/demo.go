@@ -9,6 +9,8 @@ import (
 	"net"
 	"os"
 	"path/filepath"
+	"strings"
+	"time"
 
 	"breakshare.example/deploy/internal/coopfiles"
 	"breakshare.example/deploy/internal/demoday"
@@ -74,7 +76,24 @@ func (d *demo) prepare(s *settings.Settings) error {
 		return nil
 	}
 	s.Data = filepath.Join(s.Data, "demo")
+	if url, runs := running(s.Data); runs {
+		return fmt.Errorf("%s serves from the data folder %s: end it first, or name another folder with --data", url, s.Data)
+	}
 	return os.RemoveAll(s.Data)
+}
+
+// running reports whether a suite still answers where the data folder says that it did last.
+func running(data string) (string, bool) {
+	addresses, err := onemachine.ReadAddresses(data)
+	if err != nil {
+		return "", false // no suite has run there
+	}
+	c, err := net.DialTimeout("tcp", strings.TrimPrefix(addresses.Gateway, "http://"), time.Second)
+	if err != nil {
+		return "", false
+	}
+	_ = c.Close()
+	return addresses.Gateway, true
 }
 
 // run starts the suite on the afternoon before the day, imports, runs the day and serves.

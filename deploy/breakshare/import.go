@@ -78,7 +78,7 @@ func refused(std streams, name, dir string, err error) int {
 	if !errors.As(err, &problems) {
 		return failed(std, name, err)
 	}
-	fmt.Fprintf(std.err, "breakshare %s: the files of %s were not taken:\n", name, dir)
+	fmt.Fprintf(std.err, "breakshare %s: mend the files of %s:\n", name, dir)
 	for _, p := range problems.List {
 		fmt.Fprintln(std.err, " ", p)
 	}
