@@ -54,8 +54,8 @@ func Bind(ctx context.Context, h Host, cfg Config) (http.Handler, error) {
 	mux.Handle("/", door.Page(pages))
 
 	return chain(mux,
-		recovered(h.Log),
 		logged(h.Log, h.Clock),
+		recovered(h.Log),
 		secured,
 		http.NewCrossOriginProtection().Handler,
 		limited(cfg.maxBody()),

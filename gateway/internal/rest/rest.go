@@ -44,7 +44,8 @@ func New(ctx context.Context, dial func(service string) (*grpc.ClientConn, error
 		runtime.WithErrorHandler(writeError),
 		runtime.WithRoutingErrorHandler(writeRoutingError),
 		runtime.WithStreamErrorHandler(streamError),
-		// The identity travels in the context; no header of a caller becomes metadata.
+		// The identity travels in the context; no header of a caller becomes metadata, and no
+		// metadata of a service a header.
 		runtime.WithIncomingHeaderMatcher(func(string) (string, bool) { return "", false }),
 		runtime.WithOutgoingHeaderMatcher(func(string) (string, bool) { return "", false }),
 	)
@@ -60,7 +61,10 @@ func New(ctx context.Context, dial func(service string) (*grpc.ClientConn, error
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		ctx, cancel := context.WithTimeout(r.Context(), patience)
 		defer cancel()
-		mux.ServeHTTP(w, r.WithContext(ctx))
+		r = r.Clone(ctx)
+		// The routes would pass it on beside the identity in the context, whatever the matcher says.
+		r.Header.Del("Authorization")
+		mux.ServeHTTP(w, r)
 	}), nil
 }
 

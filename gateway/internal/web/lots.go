@@ -73,6 +73,7 @@ type lotPage struct {
 	Criteria   []criterionRow
 	Deliveries []deliveryRow
 	MayDecide  bool
+	MayTrace   bool
 	Form       *form
 
 	Release, Hold, Deliver      *form
@@ -127,6 +128,7 @@ func (p *Pages) showLot(v *visit, f *form) (view, error) {
 	page := lotPageOf(v, report, n)
 	page.Form = f
 	page.MayDecide = v.who.Role == identity.YardManager || v.who.Role == identity.Coordinator
+	page.MayTrace = v.who.Role == identity.Coordinator || v.who.Role == identity.Operator
 	page.Rooms, page.At = rooms, v.now.Format(time.RFC3339)
 	page.forms(v, f)
 	return view{template: "lot", title: "lot.title", data: page}, nil

@@ -229,7 +229,7 @@ func (p *Pages) dispatch(v *visit) (view, error) {
 }
 
 // runs shortens codes that number on from one another: "a-001", "a-002", "a-003" is
-// "a-001 – a-003". The order is kept.
+// "a-001–003". The order is kept.
 func runs(codes []string) []string {
 	var out []string
 	for i := 0; i < len(codes); {
@@ -240,7 +240,7 @@ func runs(codes []string) []string {
 		if j-i == 1 {
 			out = append(out, codes[i])
 		} else {
-			out = append(out, codes[i]+" – "+codes[j-1])
+			out = append(out, codes[i]+"–"+codes[j-1][numberAt(codes[j-1]):])
 		}
 		i = j
 	}
@@ -252,14 +252,20 @@ func follows(a, b string) bool {
 	if len(a) != len(b) {
 		return false
 	}
-	cut := len(a)
-	for cut > 0 && a[cut-1] >= '0' && a[cut-1] <= '9' && len(a)-cut < 15 {
-		cut--
-	}
+	cut := numberAt(a)
 	if cut == len(a) || a[:cut] != b[:cut] {
 		return false
 	}
 	m, errA := strconv.ParseInt(a[cut:], 10, 64)
 	n, errB := strconv.ParseInt(b[cut:], 10, 64)
 	return errA == nil && errB == nil && n == m+1
+}
+
+// numberAt is where the number at the end of a code begins.
+func numberAt(code string) int {
+	cut := len(code)
+	for cut > 0 && code[cut-1] >= '0' && code[cut-1] <= '9' && len(code)-cut < 15 {
+		cut--
+	}
+	return cut
 }

@@ -134,8 +134,8 @@ func (page *quarterPage) fill(rooms []*schedulingv1.Room, crops []*schedulingv1.
 		l.Gap, l.Filled = quarterDays-taken, taken > 0
 		page.Farms[at].Rooms = append(page.Farms[at].Rooms, l)
 	}
-	for kind := schedulingv1.StageKind_STAGE_KIND_FILLING; kind <= schedulingv1.StageKind_STAGE_KIND_IDLE; kind++ {
-		if key := kindKey(kind); seen[key] {
+	for _, kind := range sortedKeys(schedulingv1.StageKind_name) {
+		if key := kindKey(schedulingv1.StageKind(kind)); seen[key] {
 			page.Kinds = append(page.Kinds, strings.TrimPrefix(key, "stage."))
 		}
 	}
@@ -145,6 +145,10 @@ func (page *quarterPage) fill(rooms []*schedulingv1.Room, crops []*schedulingv1.
 func (l *lane) draw(crop *schedulingv1.Crop, from string, seen map[string]bool) int {
 	taken := 0
 	for _, s := range crop.GetStages() {
+		// What happens at the yard, in a tunnel or in another room leaves this one free.
+		if place := s.GetPlace(); place != schedulingv1.Place_PLACE_GROWING_ROOM && place != schedulingv1.Place_PLACE_UNSPECIFIED {
+			continue
+		}
 		first, end := max(0, daysBetween(from, s.GetStartDate())), min(quarterDays, daysBetween(from, s.GetEndDate()))
 		if first >= end {
 			continue

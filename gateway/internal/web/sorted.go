@@ -1,13 +1,14 @@
 package web
 
 import (
+	"cmp"
 	"maps"
 	"slices"
 	"strconv"
 	"strings"
 )
 
-func sortedKeys[V any](m map[string]V) []string { return slices.Sorted(maps.Keys(m)) }
+func sortedKeys[K cmp.Ordered, V any](m map[K]V) []K { return slices.Sorted(maps.Keys(m)) }
 
 func plain(n int64) string { return strconv.FormatInt(n, 10) }
 

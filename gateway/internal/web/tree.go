@@ -15,7 +15,7 @@ const (
 	// mostNodes is how many nodes a generation is drawn with before it is summed up.
 	mostNodes = 24
 	// longestLabel is how many characters of a label fit a node.
-	longestLabel = 26
+	longestLabel = 24
 )
 
 // tree is a family drawn from left to right: compost lot, crop, pick lot, kitchen.
