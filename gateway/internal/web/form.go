@@ -80,9 +80,6 @@ func (f *form) refuse(err *fault.Error, known url.Values, name func(string) stri
 			}
 		}
 	}
-	if err.Reason == "REQUEST_ID_REUSED" {
-		f.RequestID = ids.New()
-	}
 }
 
 // submit does what a form asks for; refused, it shows the page again with what was typed.
@@ -95,6 +92,10 @@ func submit(do func(*visit) (view, error), show func(*visit, *form) (view, error
 		return again(v, err, show, name)
 	}
 }
+
+// reused is the services' reason for a request id that they answered before with another body:
+// somebody went back in the browser, changed the form and sent it again.
+const reused = "REQUEST_ID_REUSED"
 
 // again shows a page whose form was refused. Errors that no change of the form can mend are
 // returned as they are.
@@ -109,6 +110,10 @@ func again(v *visit, err error, show func(*visit, *form) (view, error), name fun
 	}
 	sent := &form{id: v.r.PostFormValue("form"), RequestID: v.r.PostFormValue("request_id"), values: v.r.PostForm}
 	if !ids.Valid(sent.RequestID) {
+		sent.RequestID = ids.New()
+	}
+	if f.Reason == reused {
+		f = fault.New(f.Kind, reused, "%s", v.words.T("form.reused"))
 		sent.RequestID = ids.New()
 	}
 	sent.refuse(f, v.r.PostForm, name)

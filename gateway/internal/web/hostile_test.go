@@ -1,0 +1,115 @@
+package web_test
+
+import (
+	"strings"
+	"testing"
+
+	"golang.org/x/net/html"
+
+	"breakshare.example/gateway/internal/fakecoop"
+	"breakshare.example/services/platform/fault"
+	"breakshare.example/services/platform/identity"
+)
+
+// hostile is what a name could hold if every check before the page had failed.
+const hostile = `"><script>alert(1)</script><img src=x onerror=alert(2)>&lt;{{.}} '` + "\u202eevil\u202c\u200bhidden\u0007 עברית"
+
+// TestNamesCannotBreakOut puts hostile text into everything that people write and looks for
+// anything that a browser would run, fetch or mistake.
+func TestNamesCannotBreakOut(t *testing.T) {
+	t.Parallel()
+	poison := func(c *fakecoop.Coop) {
+		c.Settings.Name = hostile
+		for _, f := range c.Farms {
+			f.Name, f.Place = hostile, hostile
+		}
+		for _, r := range c.Rooms {
+			r.Name = hostile
+		}
+		for _, p := range c.Products {
+			p.Name = hostile
+		}
+		for _, k := range c.Customers {
+			k.Name, k.Place = hostile, hostile
+		}
+		for _, y := range c.Yards {
+			y.Name, y.Place = hostile, hostile
+		}
+		for _, l := range c.Match.Lines {
+			l.Explanation = hostile
+		}
+		for _, e := range c.Expected {
+			e.PushedBy = hostile
+		}
+		for _, r := range c.Reports {
+			r.Yard.Name, r.Caution, r.Lot.HoldReason, r.Lot.ReleasedBy, r.Lot.ExceptionReason = hostile, hostile, hostile, hostile, hostile
+			for _, one := range r.Criteria {
+				one.Requirement, one.Explanation, one.Source = hostile, hostile, hostile
+			}
+		}
+		for _, l := range c.Trace.PickLots {
+			l.Held, l.HoldReason, l.CompostException = true, hostile, hostile
+		}
+		c.Trace.Compost.ReleasedBy, c.Trace.Compost.ExceptionReason = hostile, hostile
+	}
+	for path, who := range places() {
+		t.Run(path, func(t *testing.T) {
+			t.Parallel()
+			if who.Role != "" {
+				who.Name = "<b>Una</b>"
+			}
+			clean(t, visit(t, who, poison).get(path).ok())
+		})
+	}
+}
+
+// clean wants nothing in the document that a page of ours would not put there.
+func clean(t *testing.T, p *page) {
+	t.Helper()
+	for n := range p.root.Descendants() {
+		if n.Type != html.ElementNode {
+			continue
+		}
+		for _, a := range n.Attr {
+			if strings.HasPrefix(a.Key, "on") {
+				t.Errorf("<%s %s=%q>", n.Data, a.Key, a.Val)
+			}
+		}
+		switch n.Data {
+		case "script":
+			if attr(n, "src") != "/static/breakshare.js" || n.FirstChild != nil {
+				t.Errorf("a script that is not ours: %v", n.Attr)
+			}
+		case "img":
+			if attr(n, "src") != "/static/mark.svg" {
+				t.Errorf("an image that is not ours: %v", n.Attr)
+			}
+		case "iframe", "object", "embed", "base", "meta":
+			if n.Data != "meta" {
+				t.Errorf("<%s>", n.Data)
+			}
+		case "bdi":
+			if text := words(n); strings.ContainsAny(text, "\u202e\u202c\u200b\u0007") {
+				t.Errorf("a name hides characters: %q", text)
+			}
+		}
+	}
+}
+
+func TestMessagesOfServicesCannotBreakOut(t *testing.T) {
+	t.Parallel()
+	r := visit(t, grower)
+	p := r.get("/push")
+	r.coop.Fail("PushExpectedPicks", fault.New(fault.Invalid, "BAD", "%s", hostile).WithField("expected_picks[0].low_grams", "%s", hostile).WithField("elsewhere", "%s", hostile))
+	clean(t, r.submit(p, "/push", map[string]string{likely: hostile}))
+	r.submit(p, "/push", nil).says("#p-"+low+"-error", "<script>alert(1)</script>")
+	clean(t, visit(t, coordinator).get("/trace?code="+strings.NewReplacer("%", "%25", " ", "+", "#", "%23", "&", "%26").Replace(`"><script>x</script>`)))
+}
+
+func TestALongNameDoesNotBreakThePage(t *testing.T) {
+	t.Parallel()
+	long := strings.Repeat("Ω", 10_000)
+	r := visit(t, identity.Identity{}, func(c *fakecoop.Coop) { c.Farms[0].Name = long })
+	p := r.get("/tomorrow").ok()
+	p.says("details summary", long)
+}
