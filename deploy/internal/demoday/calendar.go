@@ -70,7 +70,7 @@ func at(midnight time.Time, of time.Duration) time.Time {
 }
 
 // HoldBack takes the picks of the day out of the files, since they are weighed only in the
-// morning, and returns them.
+// morning, and returns them. Picks of days after it are left out: they have not happened.
 func (p Plan) HoldBack(files *coopfiles.Folder) []coopfiles.Pick {
 	var before, later []coopfiles.Pick
 	for _, pick := range files.Picks {
