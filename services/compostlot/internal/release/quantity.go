@@ -17,6 +17,8 @@ const (
 	Moisture                               // thousandths of a % of wet mass
 	Acidity                                // thousandths of a pH unit
 	Nitrogen                               // thousandths of a % of dry matter
+	CarbonDioxide                          // thousandths of a ppm by volume in air
+	HydrogenSulphide                       // thousandths of a ppm by volume in air
 )
 
 var quantities = map[Quantity]struct{ name, unit string }{
@@ -27,6 +29,8 @@ var quantities = map[Quantity]struct{ name, unit string }{
 	Moisture:           {"moisture", " %"},
 	Acidity:            {"pH", ""},
 	Nitrogen:           {"nitrogen of dry matter", " %"},
+	CarbonDioxide:      {"carbon dioxide", " ppm"},
+	HydrogenSulphide:   {"hydrogen sulphide", " ppm"},
 }
 
 func (q Quantity) String() string {

@@ -33,7 +33,9 @@ func judge(ctx context.Context, tx pgx.Tx, lot store.Lot, at time.Time) (*releas
 	}
 	in := release.Evidence{At: at.Unix(), Marks: map[release.Mark]int64{}, Series: series(days, calibrations)}
 	for _, m := range marks {
-		in.Marks[release.Mark(m.Number)] = m.Time.Unix()
+		if release.Mark(m.Number) <= release.Cooled { // the others bound no criterion
+			in.Marks[release.Mark(m.Number)] = m.Time.Unix()
+		}
 	}
 	report, err := release.Evaluate(in, rules)
 	if err != nil {

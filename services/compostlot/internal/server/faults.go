@@ -35,6 +35,7 @@ const (
 	ReasonStreamTooLong = "TOO_MANY_READINGS"
 	ReasonBadEvidence   = "EVIDENCE_UNUSABLE"
 	ReasonOutOfReach    = "OUT_OF_REACH"
+	ReasonImpossible    = "MEASUREMENT_IMPOSSIBLE"
 	ReasonUnknownRecipe = "UNKNOWN_RECIPE"
 )
 

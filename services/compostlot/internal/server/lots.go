@@ -47,6 +47,10 @@ func (s *Server) openLots(ctx context.Context, tx pgx.Tx, lots []*compostlotv1.L
 	if err != nil {
 		return nil, err
 	}
+	recipes, err := store.Recipes(ctx, tx, ids(lots, (*compostlotv1.Lot).GetRecipeId))
+	if err != nil {
+		return nil, err
+	}
 	first := store.Change{}.Next(actor(ctx), s.now())
 	rows := make([]store.Lot, len(lots))
 	for i, m := range lots {
@@ -70,6 +74,11 @@ func (s *Server) openLots(ctx context.Context, tx pgx.Tx, lots []*compostlotv1.L
 		rows[i] = store.Lot{
 			ID: m.GetLotId(), YardID: m.GetYardId(), SlotID: m.GetSlotId(), Phase: int16(m.GetPhase()), StartedDate: started,
 			MadeKg: m.GetMadeKg(), RemainingKg: m.GetMadeKg(), State: store.LotOpen, Change: first,
+		}
+		if m.GetRecipeId() != "" {
+			if err := byRecipe(&rows[i], m.GetRecipeId(), recipes, at(i)); err != nil {
+				return nil, err
+			}
 		}
 	}
 	if err := store.InsertLots(ctx, tx, rows); err != nil {
@@ -150,7 +159,7 @@ func lotMessage(l store.Lot) *compostlotv1.Lot {
 		LotId: l.ID, YardId: l.YardID, SlotId: l.SlotID, Phase: typev1.CompostPhase(l.Phase), StartedDate: dateText(l.StartedDate),
 		MadeKg: l.MadeKg, RemainingKg: l.RemainingKg, State: lotStates[l.State], ReleasedBy: l.ReleasedBy, ReleasedAt: optional(l.ReleasedAt),
 		ExceptionReason: l.ExceptionReason, UnprovenCriteria: l.Unproven, HeldBy: l.HeldBy, HoldReason: l.HoldReason,
-		Version: l.Version, Etag: etag(l.Version),
+		RecipeId: l.RecipeID, RecipeVersion: l.RecipeVersion, Version: l.Version, Etag: etag(l.Version),
 	}
 }
 

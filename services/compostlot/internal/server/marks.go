@@ -2,6 +2,7 @@ package server
 
 import (
 	"context"
+	"slices"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -59,22 +60,46 @@ func (s *Server) markPhases(ctx context.Context, tx pgx.Tx, marks []*compostlotv
 		rows = append(rows, store.Mark{LotID: k.lot, Number: k.mark, Time: when})
 	}
 	for i, m := range marks {
-		for earlier := int16(1); earlier < int16(m.GetMark()); earlier++ {
-			if t, ok := times[key{m.GetLotId(), earlier}]; ok && times[key{m.GetLotId(), int16(m.GetMark())}].Before(t) {
-				return outOfOrder(at(i), release.Mark(m.GetMark()), release.Mark(earlier), t)
-			}
-		}
-		for later := int16(m.GetMark()) + 1; later <= int16(release.Cooled); later++ {
-			if t, ok := times[key{m.GetLotId(), later}]; ok && times[key{m.GetLotId(), int16(m.GetMark())}].After(t) {
-				return outOfOrder(at(i), release.Mark(later), release.Mark(m.GetMark()), t)
+		own := times[key{m.GetLotId(), int16(m.GetMark())}]
+		rank := slices.Index(markOrder, m.GetMark())
+		for other, o := range markOrder {
+			t, ok := times[key{m.GetLotId(), int16(o)}]
+			switch {
+			case ok && other < rank && own.Before(t):
+				return outOfOrder(at(i), m.GetMark(), o, t)
+			case ok && other > rank && own.After(t):
+				return outOfOrder(at(i), o, m.GetMark(), t)
 			}
 		}
 	}
 	return store.SaveMarks(ctx, tx, rows, actor(ctx), s.now())
 }
 
-func outOfOrder(path string, after, before release.Mark, at time.Time) error {
-	return fault.InvalidField(path+"time", "the %v cannot come before the %v (%s is known for one of them): correct one", after, before, stamp(at))
+// markOrder is the order of the marks in time.
+var markOrder = []compostlotv1.PhaseMark{
+	compostlotv1.PhaseMark_PHASE_MARK_WETTED, compostlotv1.PhaseMark_PHASE_MARK_FILLED, compostlotv1.PhaseMark_PHASE_MARK_LEVELLING,
+	compostlotv1.PhaseMark_PHASE_MARK_PASTEURISING, compostlotv1.PhaseMark_PHASE_MARK_CONDITIONING, compostlotv1.PhaseMark_PHASE_MARK_COOLING,
+	compostlotv1.PhaseMark_PHASE_MARK_COOLED, compostlotv1.PhaseMark_PHASE_MARK_SPAWNED, compostlotv1.PhaseMark_PHASE_MARK_COLONISED,
+}
+
+// markName is a mark in words; those that the release rules use have theirs.
+func markName(m compostlotv1.PhaseMark) string {
+	switch m {
+	case compostlotv1.PhaseMark_PHASE_MARK_WETTED:
+		return "start of wetting"
+	case compostlotv1.PhaseMark_PHASE_MARK_LEVELLING:
+		return "start of levelling"
+	case compostlotv1.PhaseMark_PHASE_MARK_SPAWNED:
+		return "spawning in the tunnel"
+	case compostlotv1.PhaseMark_PHASE_MARK_COLONISED:
+		return "end of spawn run"
+	default:
+		return release.Mark(m).String()
+	}
+}
+
+func outOfOrder(path string, after, before compostlotv1.PhaseMark, at time.Time) error {
+	return fault.InvalidField(path+"time", "the %s cannot come before the %s (%s is known for one of them): correct one", markName(after), markName(before), stamp(at))
 }
 
 // stamp writes an instant for people, in UTC.

@@ -106,4 +106,6 @@ var quantities = map[compostlotv1.ReadingKind]release.Quantity{
 	compostlotv1.ReadingKind_READING_KIND_MOISTURE:            release.Moisture,
 	compostlotv1.ReadingKind_READING_KIND_NITROGEN:            release.Nitrogen,
 	compostlotv1.ReadingKind_READING_KIND_PH:                  release.Acidity,
+	compostlotv1.ReadingKind_READING_KIND_CARBON_DIOXIDE:      release.CarbonDioxide,
+	compostlotv1.ReadingKind_READING_KIND_HYDROGEN_SULPHIDE:   release.HydrogenSulphide,
 }

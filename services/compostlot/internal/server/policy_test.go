@@ -22,6 +22,7 @@ var mayCall = map[string]string{
 	"PublishSlots": "cy", "ListSlots": "cgyos",
 	"RequestCompost": "cg", "BatchRequestCompost": "cg", "ListCompostRequests": "cgyos", "ShareOut": "cy",
 	"OpenLot": "cy", "BatchOpenLots": "cy", "ListLots": "cgyos", "GetLotReport": "cgyos",
+	"SetLotRecipe": "cy", "RecordTurn": "cy", "RecordHeap": "cy",
 	"MarkPhases": "cy", "SaveProbe": "cy", "RecordReadings": "cy",
 	"ReleaseLot": "cy", "BatchReleaseLots": "cy", "HoldLot": "cy", "DeliverLot": "cy", "BatchDeliverLots": "cy",
 }

@@ -6,7 +6,6 @@ import (
 	"slices"
 
 	"github.com/jackc/pgx/v5"
-	"google.golang.org/protobuf/types/known/timestamppb"
 
 	compostlotv1 "breakshare.example/proto/gen/breakshare/compostlot/v1"
 	"breakshare.example/services/compostlot/internal/blend"
@@ -106,7 +105,7 @@ func recipeMessage(r store.Recipe, rows []store.RecipePart) (*compostlotv1.Recip
 	}
 	out := &compostlotv1.Recipe{
 		RecipeId: r.ID, YardId: r.YardID, Name: r.Name, Version: r.Version, Etag: etag(r.Version),
-		ChangedBy: r.By, ChangedAt: timestamppb.New(r.At),
+		ChangedBy: r.By, ChangedAt: optional(&r.At),
 	}
 	if out.Parts, err = partMessages(parts, func(i int) compostlotv1.MassUnit { return compostlotv1.MassUnit(rows[i].Unit) }); err != nil {
 		return nil, err

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -91,7 +92,8 @@ func (s *Server) releaseLot(ctx context.Context, tx pgx.Tx, lot store.Lot, r *co
 		return lot, refusal(err, lot, report, path)
 	}
 	lot.State, lot.ReleasedBy, lot.ReleasedAt = store.LotReleased, decided.By, &when
-	lot.ExceptionReason, lot.Unproven, lot.HeldBy, lot.HoldReason = decided.Reason, decided.Unproven, "", ""
+	lot.HeldBy, lot.HoldReason = "", ""
+	passOver(&lot, decided)
 	lot.Change = lot.Next(actor(ctx), now)
 	if err := store.UpdateLot(ctx, tx, lot); err != nil {
 		return lot, err
@@ -104,6 +106,24 @@ func (s *Server) releaseLot(ctx context.Context, tx pgx.Tx, lot store.Lot, r *co
 		LotID: lot.ID, Version: lot.Version, Kind: kind, By: decided.By, At: when,
 		Reason: decided.Reason, Unproven: decided.Unproven, Entered: lot.Change,
 	})
+}
+
+// passOver notes what a release passes over. An exception under which some of the lot was
+// delivered stays with it: there are packs made from it.
+func passOver(lot *store.Lot, d release.Release) {
+	before := lot.ExceptionReason
+	if before == "" || lot.RemainingKg == lot.MadeKg {
+		lot.ExceptionReason, lot.Unproven = d.Reason, d.Unproven
+		return
+	}
+	if d.Reason != "" && d.Reason != before {
+		lot.ExceptionReason = before + "; " + d.Reason
+	}
+	for _, key := range d.Unproven {
+		if !slices.Contains(lot.Unproven, key) {
+			lot.Unproven = append(lot.Unproven, key)
+		}
+	}
 }
 
 // releaseTime is when the lot was released: now, or earlier where it is entered later.

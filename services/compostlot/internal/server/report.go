@@ -2,6 +2,7 @@ package server
 
 import (
 	"context"
+	"fmt"
 	"slices"
 
 	"github.com/jackc/pgx/v5"
@@ -61,6 +62,68 @@ func (s *Server) report(ctx context.Context, tx pgx.Tx, lot store.Lot) (*compost
 		out.Readings += p.GetReadings()
 	}
 	deliveries, err := store.ListDeliveries(ctx, tx, []string{lot.ID})
+	if err != nil {
+		return nil, err
+	}
 	out.Deliveries = convert(deliveries, deliveryMessage)
-	return out, err
+	if err := addRecipe(ctx, tx, lot, out); err != nil {
+		return nil, err
+	}
+	return out, addLog(ctx, tx, lot, out)
+}
+
+// addRecipe adds the recipe in the version by which the lot is made.
+func addRecipe(ctx context.Context, tx pgx.Tx, lot store.Lot, out *compostlotv1.LotReport) error {
+	if lot.RecipeID == "" {
+		return nil
+	}
+	recipes, err := store.Recipes(ctx, tx, []string{lot.RecipeID})
+	if err != nil {
+		return err
+	}
+	recipe := recipes[lot.RecipeID]
+	if recipe.Version != lot.RecipeVersion { // who saved an earlier version is not kept
+		recipe.Change = store.Change{Version: lot.RecipeVersion}
+	}
+	parts, err := store.RecipeParts(ctx, tx, []store.Recipe{recipe})
+	if err != nil {
+		return err
+	}
+	out.Recipe, err = recipeMessage(recipe, parts)
+	return err
+}
+
+var decisionKinds = map[string]compostlotv1.DecisionKind{
+	store.DecidedRelease:   compostlotv1.DecisionKind_DECISION_KIND_RELEASE,
+	store.DecidedException: compostlotv1.DecisionKind_DECISION_KIND_EXCEPTION,
+	store.DecidedHold:      compostlotv1.DecisionKind_DECISION_KIND_HOLD,
+}
+
+// addLog adds what was done to the lot, what it weighed, and what was decided of it.
+func addLog(ctx context.Context, tx pgx.Tx, lot store.Lot, out *compostlotv1.LotReport) error {
+	log, err := readLog(ctx, tx, lot.ID)
+	if err != nil {
+		return err
+	}
+	if out.Turns, err = turnMessages(log.turns, log.supplements); err != nil {
+		return err
+	}
+	for _, row := range log.samples {
+		m, err := sampleMessage(row)
+		if err != nil {
+			return err
+		}
+		out.Samples = append(out.Samples, m)
+	}
+	if out.MassBalance, err = log.balance(); err != nil {
+		return fmt.Errorf("mass balance of lot %s: %w", lot.ID, err)
+	}
+	decisions, err := store.Decisions(ctx, tx, lot.ID)
+	out.Decisions = convert(decisions, func(d store.Decision) *compostlotv1.LotDecision {
+		return &compostlotv1.LotDecision{
+			Kind: decisionKinds[d.Kind], DecidedBy: d.By, DecidedAt: timestamppb.New(d.At), Reason: d.Reason,
+			UnprovenCriteria: d.Unproven, EnteredBy: d.Entered.By,
+		}
+	})
+	return err
 }

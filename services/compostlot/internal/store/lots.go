@@ -29,11 +29,14 @@ type Lot struct {
 	ExceptionReason     string
 	Unproven            []string // criteria that the exception passed over
 	HeldBy, HoldReason  string
+	RecipeID            string // empty where none is named
+	RecipeVersion       int64
 	Change
 }
 
 const readLots = `SELECT lot_id, yard_id, COALESCE(slot_id, ''), phase, started_date, made_kg, remaining_kg, state,
 	COALESCE(released_by, ''), released_at, COALESCE(exception_reason, ''), unproven, COALESCE(held_by, ''), COALESCE(hold_reason, ''),
+	COALESCE(recipe_id, ''), COALESCE(recipe_version, 0),
 	version, changed_by, changed_at
 	FROM lot`
 
@@ -60,24 +63,27 @@ func ListLots(ctx context.Context, db pg.DB, yardID string) ([]Lot, error) {
 
 // InsertLots adds lots that do not exist.
 func InsertLots(ctx context.Context, tx pgx.Tx, lots []Lot) error {
-	const sql = `INSERT INTO lot (lot_id, yard_id, slot_id, phase, started_date, made_kg, remaining_kg, state, version, changed_by, changed_at)
-		VALUES ($1, $2, NULLIF($3, ''), $4, $5, $6, $7, $8, $9, $10, $11)`
+	const sql = `INSERT INTO lot (lot_id, yard_id, slot_id, phase, started_date, made_kg, remaining_kg, state,
+			recipe_id, recipe_version, version, changed_by, changed_at)
+		VALUES ($1, $2, NULLIF($3, ''), $4, $5, $6, $7, $8, NULLIF($9, ''), NULLIF($10::bigint, 0), $11, $12, $13)`
 	return each(ctx, tx, "insert lots", sql, lots, func(l Lot) []any {
-		return []any{l.ID, l.YardID, l.SlotID, l.Phase, l.StartedDate, l.MadeKg, l.RemainingKg, l.State, l.Version, l.By, l.At}
+		return []any{l.ID, l.YardID, l.SlotID, l.Phase, l.StartedDate, l.MadeKg, l.RemainingKg, l.State,
+			l.RecipeID, l.RecipeVersion, l.Version, l.By, l.At}
 	})
 }
 
-// UpdateLot writes what may change of a lot: its state and what remains.
+// UpdateLot writes what may change of a lot: its state, its recipe, and what it came to.
 func UpdateLot(ctx context.Context, tx pgx.Tx, l Lot) error {
 	const sql = `UPDATE lot SET remaining_kg = $2, state = $3, released_by = NULLIF($4, ''), released_at = $5,
 		exception_reason = NULLIF($6, ''), unproven = $7, held_by = NULLIF($8, ''), hold_reason = NULLIF($9, ''),
-		version = $10, changed_by = $11, changed_at = $12
+		made_kg = $10, recipe_id = NULLIF($11, ''), recipe_version = NULLIF($12::bigint, 0),
+		version = $13, changed_by = $14, changed_at = $15
 		WHERE lot_id = $1`
 	if l.Unproven == nil {
 		l.Unproven = []string{}
 	}
 	_, err := tx.Exec(ctx, sql, l.ID, l.RemainingKg, l.State, l.ReleasedBy, l.ReleasedAt, l.ExceptionReason, l.Unproven,
-		l.HeldBy, l.HoldReason, l.Version, l.By, l.At)
+		l.HeldBy, l.HoldReason, l.MadeKg, l.RecipeID, l.RecipeVersion, l.Version, l.By, l.At)
 	if err != nil {
 		return fmt.Errorf("update lot %s: %w", l.ID, err)
 	}

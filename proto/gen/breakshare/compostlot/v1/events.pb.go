@@ -168,6 +168,52 @@ func (x *LotOpened) GetLot() *Lot {
 	return nil
 }
 
+// LotChanged tells that a lot's recipe was named or that it was weighed. Subject: compostlot.lot.changed.
+type LotChanged struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The lot, with its version.
+	Lot           *Lot `protobuf:"bytes,1,opt,name=lot,proto3" json:"lot,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *LotChanged) Reset() {
+	*x = LotChanged{}
+	mi := &file_breakshare_compostlot_v1_events_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *LotChanged) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*LotChanged) ProtoMessage() {}
+
+func (x *LotChanged) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_compostlot_v1_events_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use LotChanged.ProtoReflect.Descriptor instead.
+func (*LotChanged) Descriptor() ([]byte, []int) {
+	return file_breakshare_compostlot_v1_events_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *LotChanged) GetLot() *Lot {
+	if x != nil {
+		return x.Lot
+	}
+	return nil
+}
+
 // LotReleased tells that a lot was released. Subject: compostlot.lot.released.
 type LotReleased struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -179,7 +225,7 @@ type LotReleased struct {
 
 func (x *LotReleased) Reset() {
 	*x = LotReleased{}
-	mi := &file_breakshare_compostlot_v1_events_proto_msgTypes[3]
+	mi := &file_breakshare_compostlot_v1_events_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -191,7 +237,7 @@ func (x *LotReleased) String() string {
 func (*LotReleased) ProtoMessage() {}
 
 func (x *LotReleased) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_compostlot_v1_events_proto_msgTypes[3]
+	mi := &file_breakshare_compostlot_v1_events_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -204,7 +250,7 @@ func (x *LotReleased) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LotReleased.ProtoReflect.Descriptor instead.
 func (*LotReleased) Descriptor() ([]byte, []int) {
-	return file_breakshare_compostlot_v1_events_proto_rawDescGZIP(), []int{3}
+	return file_breakshare_compostlot_v1_events_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *LotReleased) GetLot() *Lot {
@@ -225,7 +271,7 @@ type LotHeld struct {
 
 func (x *LotHeld) Reset() {
 	*x = LotHeld{}
-	mi := &file_breakshare_compostlot_v1_events_proto_msgTypes[4]
+	mi := &file_breakshare_compostlot_v1_events_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -237,7 +283,7 @@ func (x *LotHeld) String() string {
 func (*LotHeld) ProtoMessage() {}
 
 func (x *LotHeld) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_compostlot_v1_events_proto_msgTypes[4]
+	mi := &file_breakshare_compostlot_v1_events_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -250,7 +296,7 @@ func (x *LotHeld) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LotHeld.ProtoReflect.Descriptor instead.
 func (*LotHeld) Descriptor() ([]byte, []int) {
-	return file_breakshare_compostlot_v1_events_proto_rawDescGZIP(), []int{4}
+	return file_breakshare_compostlot_v1_events_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *LotHeld) GetLot() *Lot {
@@ -273,7 +319,7 @@ type LotDelivered struct {
 
 func (x *LotDelivered) Reset() {
 	*x = LotDelivered{}
-	mi := &file_breakshare_compostlot_v1_events_proto_msgTypes[5]
+	mi := &file_breakshare_compostlot_v1_events_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -285,7 +331,7 @@ func (x *LotDelivered) String() string {
 func (*LotDelivered) ProtoMessage() {}
 
 func (x *LotDelivered) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_compostlot_v1_events_proto_msgTypes[5]
+	mi := &file_breakshare_compostlot_v1_events_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -298,7 +344,7 @@ func (x *LotDelivered) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LotDelivered.ProtoReflect.Descriptor instead.
 func (*LotDelivered) Descriptor() ([]byte, []int) {
-	return file_breakshare_compostlot_v1_events_proto_rawDescGZIP(), []int{5}
+	return file_breakshare_compostlot_v1_events_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *LotDelivered) GetLot() *Lot {
@@ -326,6 +372,9 @@ const file_breakshare_compostlot_v1_events_proto_rawDesc = "" +
 	"\bround_id\x18\x01 \x01(\tR\aroundId\x125\n" +
 	"\x05share\x18\x02 \x01(\v2\x1f.breakshare.compostlot.v1.ShareR\x05share\"<\n" +
 	"\tLotOpened\x12/\n" +
+	"\x03lot\x18\x01 \x01(\v2\x1d.breakshare.compostlot.v1.LotR\x03lot\"=\n" +
+	"\n" +
+	"LotChanged\x12/\n" +
 	"\x03lot\x18\x01 \x01(\v2\x1d.breakshare.compostlot.v1.LotR\x03lot\">\n" +
 	"\vLotReleased\x12/\n" +
 	"\x03lot\x18\x01 \x01(\v2\x1d.breakshare.compostlot.v1.LotR\x03lot\":\n" +
@@ -347,32 +396,34 @@ func file_breakshare_compostlot_v1_events_proto_rawDescGZIP() []byte {
 	return file_breakshare_compostlot_v1_events_proto_rawDescData
 }
 
-var file_breakshare_compostlot_v1_events_proto_msgTypes = make([]protoimpl.MessageInfo, 6)
+var file_breakshare_compostlot_v1_events_proto_msgTypes = make([]protoimpl.MessageInfo, 7)
 var file_breakshare_compostlot_v1_events_proto_goTypes = []any{
 	(*SlotPublished)(nil), // 0: breakshare.compostlot.v1.SlotPublished
 	(*ShareGranted)(nil),  // 1: breakshare.compostlot.v1.ShareGranted
 	(*LotOpened)(nil),     // 2: breakshare.compostlot.v1.LotOpened
-	(*LotReleased)(nil),   // 3: breakshare.compostlot.v1.LotReleased
-	(*LotHeld)(nil),       // 4: breakshare.compostlot.v1.LotHeld
-	(*LotDelivered)(nil),  // 5: breakshare.compostlot.v1.LotDelivered
-	(*Slot)(nil),          // 6: breakshare.compostlot.v1.Slot
-	(*Share)(nil),         // 7: breakshare.compostlot.v1.Share
-	(*Lot)(nil),           // 8: breakshare.compostlot.v1.Lot
-	(*LotDelivery)(nil),   // 9: breakshare.compostlot.v1.LotDelivery
+	(*LotChanged)(nil),    // 3: breakshare.compostlot.v1.LotChanged
+	(*LotReleased)(nil),   // 4: breakshare.compostlot.v1.LotReleased
+	(*LotHeld)(nil),       // 5: breakshare.compostlot.v1.LotHeld
+	(*LotDelivered)(nil),  // 6: breakshare.compostlot.v1.LotDelivered
+	(*Slot)(nil),          // 7: breakshare.compostlot.v1.Slot
+	(*Share)(nil),         // 8: breakshare.compostlot.v1.Share
+	(*Lot)(nil),           // 9: breakshare.compostlot.v1.Lot
+	(*LotDelivery)(nil),   // 10: breakshare.compostlot.v1.LotDelivery
 }
 var file_breakshare_compostlot_v1_events_proto_depIdxs = []int32{
-	6, // 0: breakshare.compostlot.v1.SlotPublished.slot:type_name -> breakshare.compostlot.v1.Slot
-	7, // 1: breakshare.compostlot.v1.ShareGranted.share:type_name -> breakshare.compostlot.v1.Share
-	8, // 2: breakshare.compostlot.v1.LotOpened.lot:type_name -> breakshare.compostlot.v1.Lot
-	8, // 3: breakshare.compostlot.v1.LotReleased.lot:type_name -> breakshare.compostlot.v1.Lot
-	8, // 4: breakshare.compostlot.v1.LotHeld.lot:type_name -> breakshare.compostlot.v1.Lot
-	8, // 5: breakshare.compostlot.v1.LotDelivered.lot:type_name -> breakshare.compostlot.v1.Lot
-	9, // 6: breakshare.compostlot.v1.LotDelivered.delivery:type_name -> breakshare.compostlot.v1.LotDelivery
-	7, // [7:7] is the sub-list for method output_type
-	7, // [7:7] is the sub-list for method input_type
-	7, // [7:7] is the sub-list for extension type_name
-	7, // [7:7] is the sub-list for extension extendee
-	0, // [0:7] is the sub-list for field type_name
+	7,  // 0: breakshare.compostlot.v1.SlotPublished.slot:type_name -> breakshare.compostlot.v1.Slot
+	8,  // 1: breakshare.compostlot.v1.ShareGranted.share:type_name -> breakshare.compostlot.v1.Share
+	9,  // 2: breakshare.compostlot.v1.LotOpened.lot:type_name -> breakshare.compostlot.v1.Lot
+	9,  // 3: breakshare.compostlot.v1.LotChanged.lot:type_name -> breakshare.compostlot.v1.Lot
+	9,  // 4: breakshare.compostlot.v1.LotReleased.lot:type_name -> breakshare.compostlot.v1.Lot
+	9,  // 5: breakshare.compostlot.v1.LotHeld.lot:type_name -> breakshare.compostlot.v1.Lot
+	9,  // 6: breakshare.compostlot.v1.LotDelivered.lot:type_name -> breakshare.compostlot.v1.Lot
+	10, // 7: breakshare.compostlot.v1.LotDelivered.delivery:type_name -> breakshare.compostlot.v1.LotDelivery
+	8,  // [8:8] is the sub-list for method output_type
+	8,  // [8:8] is the sub-list for method input_type
+	8,  // [8:8] is the sub-list for extension type_name
+	8,  // [8:8] is the sub-list for extension extendee
+	0,  // [0:8] is the sub-list for field type_name
 }
 
 func init() { file_breakshare_compostlot_v1_events_proto_init() }
@@ -387,7 +438,7 @@ func file_breakshare_compostlot_v1_events_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_breakshare_compostlot_v1_events_proto_rawDesc), len(file_breakshare_compostlot_v1_events_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   6,
+			NumMessages:   7,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -215,6 +215,10 @@ const (
 	ReadingKind_READING_KIND_NITROGEN ReadingKind = 6
 	// pH of the compost, thousandths.
 	ReadingKind_READING_KIND_PH ReadingKind = 7
+	// Carbon dioxide of the air, thousandths of a part per million by volume.
+	ReadingKind_READING_KIND_CARBON_DIOXIDE ReadingKind = 8
+	// Hydrogen sulphide of the air, thousandths of a part per million by volume.
+	ReadingKind_READING_KIND_HYDROGEN_SULPHIDE ReadingKind = 9
 )
 
 // Enum value maps for ReadingKind.
@@ -228,6 +232,8 @@ var (
 		5: "READING_KIND_MOISTURE",
 		6: "READING_KIND_NITROGEN",
 		7: "READING_KIND_PH",
+		8: "READING_KIND_CARBON_DIOXIDE",
+		9: "READING_KIND_HYDROGEN_SULPHIDE",
 	}
 	ReadingKind_value = map[string]int32{
 		"READING_KIND_UNSPECIFIED":         0,
@@ -238,6 +244,8 @@ var (
 		"READING_KIND_MOISTURE":            5,
 		"READING_KIND_NITROGEN":            6,
 		"READING_KIND_PH":                  7,
+		"READING_KIND_CARBON_DIOXIDE":      8,
+		"READING_KIND_HYDROGEN_SULPHIDE":   9,
 	}
 )
 
@@ -268,7 +276,9 @@ func (ReadingKind) EnumDescriptor() ([]byte, []int) {
 	return file_breakshare_compostlot_v1_lot_proto_rawDescGZIP(), []int{3}
 }
 
-// PhaseMark is an instant at which the making of a lot passes from one step to the next.
+// PhaseMark is an instant at which the making of a lot passes from one step to the next. Their
+// order in time: wetted, filled, levelling, pasteurising, conditioning, cooling, cooled,
+// spawned, colonised.
 type PhaseMark int32
 
 const (
@@ -284,6 +294,14 @@ const (
 	PhaseMark_PHASE_MARK_COOLING PhaseMark = 4
 	// Cooled, ready for spawn.
 	PhaseMark_PHASE_MARK_COOLED PhaseMark = 5
+	// Wetting of the ingredients begun (phase I).
+	PhaseMark_PHASE_MARK_WETTED PhaseMark = 6
+	// Levelling begun: the temperature of the whole fill is evened out before pasteurisation.
+	PhaseMark_PHASE_MARK_LEVELLING PhaseMark = 7
+	// Spawned in the tunnel: spawn run begun (phase III).
+	PhaseMark_PHASE_MARK_SPAWNED PhaseMark = 8
+	// Colonised: spawn run in the tunnel ended.
+	PhaseMark_PHASE_MARK_COLONISED PhaseMark = 9
 )
 
 // Enum value maps for PhaseMark.
@@ -295,6 +313,10 @@ var (
 		3: "PHASE_MARK_CONDITIONING",
 		4: "PHASE_MARK_COOLING",
 		5: "PHASE_MARK_COOLED",
+		6: "PHASE_MARK_WETTED",
+		7: "PHASE_MARK_LEVELLING",
+		8: "PHASE_MARK_SPAWNED",
+		9: "PHASE_MARK_COLONISED",
 	}
 	PhaseMark_value = map[string]int32{
 		"PHASE_MARK_UNSPECIFIED":  0,
@@ -303,6 +325,10 @@ var (
 		"PHASE_MARK_CONDITIONING": 3,
 		"PHASE_MARK_COOLING":      4,
 		"PHASE_MARK_COOLED":       5,
+		"PHASE_MARK_WETTED":       6,
+		"PHASE_MARK_LEVELLING":    7,
+		"PHASE_MARK_SPAWNED":      8,
+		"PHASE_MARK_COLONISED":    9,
 	}
 )
 
@@ -1014,7 +1040,7 @@ type Lot struct {
 	Phase v1.CompostPhase `protobuf:"varint,4,opt,name=phase,proto3,enum=breakshare.type.v1.CompostPhase" json:"phase,omitempty"`
 	// Day on which composting began, ISO 8601.
 	StartedDate string `protobuf:"bytes,5,opt,name=started_date,json=startedDate,proto3" json:"started_date,omitempty"`
-	// Kilograms made, as it comes, 1 to 10,000,000.
+	// Kilograms made, as it comes, 1 to 10,000,000; a final weighing corrects it.
 	MadeKg int64 `protobuf:"varint,6,opt,name=made_kg,json=madeKg,proto3" json:"made_kg,omitempty"`
 	// Kilograms not yet delivered. Ignored on opening.
 	RemainingKg int64 `protobuf:"varint,7,opt,name=remaining_kg,json=remainingKg,proto3" json:"remaining_kg,omitempty"`
@@ -1022,7 +1048,8 @@ type Lot struct {
 	State LotState `protobuf:"varint,8,opt,name=state,proto3,enum=breakshare.compostlot.v1.LotState" json:"state,omitempty"`
 	// Who released it; empty until then.
 	ReleasedBy string `protobuf:"bytes,9,opt,name=released_by,json=releasedBy,proto3" json:"released_by,omitempty"`
-	// Reason where it was released as an exception; empty otherwise. It follows every pack.
+	// Reason where it was released as an exception; empty otherwise. It follows every pack: a
+	// later release on evidence clears it only while nothing of the lot has been delivered.
 	ExceptionReason string `protobuf:"bytes,10,opt,name=exception_reason,json=exceptionReason,proto3" json:"exception_reason,omitempty"`
 	// Reason where it is held; empty otherwise.
 	HoldReason string `protobuf:"bytes,11,opt,name=hold_reason,json=holdReason,proto3" json:"hold_reason,omitempty"`
@@ -1036,8 +1063,12 @@ type Lot struct {
 	HeldBy string `protobuf:"bytes,15,opt,name=held_by,json=heldBy,proto3" json:"held_by,omitempty"`
 	// Criteria that were not met or not proven when it was released as an exception, by id.
 	UnprovenCriteria []string `protobuf:"bytes,16,rep,name=unproven_criteria,json=unprovenCriteria,proto3" json:"unproven_criteria,omitempty"`
-	unknownFields    protoimpl.UnknownFields
-	sizeCache        protoimpl.SizeCache
+	// The recipe by which it is made; empty where none is named.
+	RecipeId string `protobuf:"bytes,17,opt,name=recipe_id,json=recipeId,proto3" json:"recipe_id,omitempty"`
+	// Version of the recipe, 1 or more; 0 without a recipe. Ignored on opening: the newest.
+	RecipeVersion int64 `protobuf:"varint,18,opt,name=recipe_version,json=recipeVersion,proto3" json:"recipe_version,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Lot) Reset() {
@@ -1180,6 +1211,20 @@ func (x *Lot) GetUnprovenCriteria() []string {
 		return x.UnprovenCriteria
 	}
 	return nil
+}
+
+func (x *Lot) GetRecipeId() string {
+	if x != nil {
+		return x.RecipeId
+	}
+	return ""
+}
+
+func (x *Lot) GetRecipeVersion() int64 {
+	if x != nil {
+		return x.RecipeVersion
+	}
+	return 0
 }
 
 // Reading is one value of one probe.
@@ -1662,7 +1707,17 @@ type LotReport struct {
 	Probes []*Probe `protobuf:"bytes,9,rep,name=probes,proto3" json:"probes,omitempty"`
 	// Instant for which the criteria are judged: that of the release for a released lot, else
 	// now. Later readings do not count.
-	JudgedAt      *timestamppb.Timestamp `protobuf:"bytes,10,opt,name=judged_at,json=judgedAt,proto3" json:"judged_at,omitempty"`
+	JudgedAt *timestamppb.Timestamp `protobuf:"bytes,10,opt,name=judged_at,json=judgedAt,proto3" json:"judged_at,omitempty"`
+	// The recipe in the version by which the lot is made; absent where none is named.
+	Recipe *Recipe `protobuf:"bytes,11,opt,name=recipe,proto3" json:"recipe,omitempty"`
+	// The log of its making in order of time.
+	Turns []*LotTurn `protobuf:"bytes,12,rep,name=turns,proto3" json:"turns,omitempty"`
+	// The samples in order of time.
+	Samples []*HeapSample `protobuf:"bytes,13,rep,name=samples,proto3" json:"samples,omitempty"`
+	// What became of its mass from sample to sample.
+	MassBalance []*MassBalanceStep `protobuf:"bytes,14,rep,name=mass_balance,json=massBalance,proto3" json:"mass_balance,omitempty"`
+	// Every release and hold ever decided, oldest first.
+	Decisions     []*LotDecision `protobuf:"bytes,15,rep,name=decisions,proto3" json:"decisions,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1767,11 +1822,46 @@ func (x *LotReport) GetJudgedAt() *timestamppb.Timestamp {
 	return nil
 }
 
+func (x *LotReport) GetRecipe() *Recipe {
+	if x != nil {
+		return x.Recipe
+	}
+	return nil
+}
+
+func (x *LotReport) GetTurns() []*LotTurn {
+	if x != nil {
+		return x.Turns
+	}
+	return nil
+}
+
+func (x *LotReport) GetSamples() []*HeapSample {
+	if x != nil {
+		return x.Samples
+	}
+	return nil
+}
+
+func (x *LotReport) GetMassBalance() []*MassBalanceStep {
+	if x != nil {
+		return x.MassBalance
+	}
+	return nil
+}
+
+func (x *LotReport) GetDecisions() []*LotDecision {
+	if x != nil {
+		return x.Decisions
+	}
+	return nil
+}
+
 var File_breakshare_compostlot_v1_lot_proto protoreflect.FileDescriptor
 
 const file_breakshare_compostlot_v1_lot_proto_rawDesc = "" +
 	"\n" +
-	"\"breakshare/compostlot/v1/lot.proto\x12\x18breakshare.compostlot.v1\x1a\x1dbreakshare/type/v1/type.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x9e\x01\n" +
+	"\"breakshare/compostlot/v1/lot.proto\x12\x18breakshare.compostlot.v1\x1a%breakshare/compostlot/v1/lotlog.proto\x1a%breakshare/compostlot/v1/recipe.proto\x1a\x1dbreakshare/type/v1/type.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x9e\x01\n" +
 	"\x04Yard\x12D\n" +
 	"\ayard_id\x18\x01 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\x06yardId\x12\x1d\n" +
 	"\x04name\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18xR\x04name\x12\x1d\n" +
@@ -1829,7 +1919,7 @@ const file_breakshare_compostlot_v1_lot_proto_rawDesc = "" +
 	"\fconfirmed_at\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\vconfirmedAt\x12!\n" +
 	"\fconfirmed_by\x18\x05 \x01(\tR\vconfirmedBy\x12\x14\n" +
 	"\x05exact\x18\x06 \x01(\bR\x05exact\x12\x17\n" +
-	"\amost_kg\x18\a \x01(\x03R\x06mostKg\"\xdf\x05\n" +
+	"\amost_kg\x18\a \x01(\x03R\x06mostKg\"\xac\x06\n" +
 	"\x03Lot\x12B\n" +
 	"\x06lot_id\x18\x01 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\x05lotId\x12D\n" +
 	"\ayard_id\x18\x02 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\x06yardId\x12 \n" +
@@ -1851,7 +1941,9 @@ const file_breakshare_compostlot_v1_lot_proto_rawDesc = "" +
 	"\vreleased_at\x18\x0e \x01(\v2\x1a.google.protobuf.TimestampR\n" +
 	"releasedAt\x12\x17\n" +
 	"\aheld_by\x18\x0f \x01(\tR\x06heldBy\x12+\n" +
-	"\x11unproven_criteria\x18\x10 \x03(\tR\x10unprovenCriteria\"\xd4\x02\n" +
+	"\x11unproven_criteria\x18\x10 \x03(\tR\x10unprovenCriteria\x12$\n" +
+	"\trecipe_id\x18\x11 \x01(\tB\a\xbaH\x04r\x02\x18@R\brecipeId\x12%\n" +
+	"\x0erecipe_version\x18\x12 \x01(\x03R\rrecipeVersion\"\xd4\x02\n" +
 	"\aReading\x12B\n" +
 	"\x06lot_id\x18\x01 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\x05lotId\x12F\n" +
 	"\bprobe_id\x18\x02 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,30}[a-z0-9])?$R\aprobeId\x12E\n" +
@@ -1891,7 +1983,7 @@ const file_breakshare_compostlot_v1_lot_proto_rawDesc = "" +
 	"\acrop_id\x18\x05 \x01(\tR\x06cropId\x12!\n" +
 	"\fdelivered_kg\x18\x06 \x01(\x03R\vdeliveredKg\x12\x12\n" +
 	"\x04date\x18\a \x01(\tR\x04date\x12=\n" +
-	"\fdelivered_at\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\vdeliveredAt\"\xfb\x03\n" +
+	"\fdelivered_at\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\vdeliveredAt\"\xc1\x06\n" +
 	"\tLotReport\x12/\n" +
 	"\x03lot\x18\x01 \x01(\v2\x1d.breakshare.compostlot.v1.LotR\x03lot\x122\n" +
 	"\x04yard\x18\x02 \x01(\v2\x1e.breakshare.compostlot.v1.YardR\x04yard\x12;\n" +
@@ -1905,7 +1997,12 @@ const file_breakshare_compostlot_v1_lot_proto_rawDesc = "" +
 	"\acaution\x18\b \x01(\tR\acaution\x127\n" +
 	"\x06probes\x18\t \x03(\v2\x1f.breakshare.compostlot.v1.ProbeR\x06probes\x127\n" +
 	"\tjudged_at\x18\n" +
-	" \x01(\v2\x1a.google.protobuf.TimestampR\bjudgedAt*S\n" +
+	" \x01(\v2\x1a.google.protobuf.TimestampR\bjudgedAt\x128\n" +
+	"\x06recipe\x18\v \x01(\v2 .breakshare.compostlot.v1.RecipeR\x06recipe\x127\n" +
+	"\x05turns\x18\f \x03(\v2!.breakshare.compostlot.v1.LotTurnR\x05turns\x12>\n" +
+	"\asamples\x18\r \x03(\v2$.breakshare.compostlot.v1.HeapSampleR\asamples\x12L\n" +
+	"\fmass_balance\x18\x0e \x03(\v2).breakshare.compostlot.v1.MassBalanceStepR\vmassBalance\x12C\n" +
+	"\tdecisions\x18\x0f \x03(\v2%.breakshare.compostlot.v1.LotDecisionR\tdecisions*S\n" +
 	"\tSlotState\x12\x1a\n" +
 	"\x16SLOT_STATE_UNSPECIFIED\x10\x00\x12\x13\n" +
 	"\x0fSLOT_STATE_OPEN\x10\x01\x12\x15\n" +
@@ -1921,7 +2018,7 @@ const file_breakshare_compostlot_v1_lot_proto_rawDesc = "" +
 	"\x15LOT_STATE_UNSPECIFIED\x10\x00\x12\x12\n" +
 	"\x0eLOT_STATE_OPEN\x10\x01\x12\x16\n" +
 	"\x12LOT_STATE_RELEASED\x10\x02\x12\x12\n" +
-	"\x0eLOT_STATE_HELD\x10\x03*\xf1\x01\n" +
+	"\x0eLOT_STATE_HELD\x10\x03*\xb6\x02\n" +
 	"\vReadingKind\x12\x1c\n" +
 	"\x18READING_KIND_UNSPECIFIED\x10\x00\x12$\n" +
 	" READING_KIND_COMPOST_TEMPERATURE\x10\x01\x12 \n" +
@@ -1930,14 +2027,20 @@ const file_breakshare_compostlot_v1_lot_proto_rawDesc = "" +
 	"\x13READING_KIND_OXYGEN\x10\x04\x12\x19\n" +
 	"\x15READING_KIND_MOISTURE\x10\x05\x12\x19\n" +
 	"\x15READING_KIND_NITROGEN\x10\x06\x12\x13\n" +
-	"\x0fREADING_KIND_PH\x10\a*\xa7\x01\n" +
+	"\x0fREADING_KIND_PH\x10\a\x12\x1f\n" +
+	"\x1bREADING_KIND_CARBON_DIOXIDE\x10\b\x12\"\n" +
+	"\x1eREADING_KIND_HYDROGEN_SULPHIDE\x10\t*\x8a\x02\n" +
 	"\tPhaseMark\x12\x1a\n" +
 	"\x16PHASE_MARK_UNSPECIFIED\x10\x00\x12\x15\n" +
 	"\x11PHASE_MARK_FILLED\x10\x01\x12\x1b\n" +
 	"\x17PHASE_MARK_PASTEURISING\x10\x02\x12\x1b\n" +
 	"\x17PHASE_MARK_CONDITIONING\x10\x03\x12\x16\n" +
 	"\x12PHASE_MARK_COOLING\x10\x04\x12\x15\n" +
-	"\x11PHASE_MARK_COOLED\x10\x05*`\n" +
+	"\x11PHASE_MARK_COOLED\x10\x05\x12\x15\n" +
+	"\x11PHASE_MARK_WETTED\x10\x06\x12\x18\n" +
+	"\x14PHASE_MARK_LEVELLING\x10\a\x12\x16\n" +
+	"\x12PHASE_MARK_SPAWNED\x10\b\x12\x18\n" +
+	"\x14PHASE_MARK_COLONISED\x10\t*`\n" +
 	"\aFinding\x12\x17\n" +
 	"\x13FINDING_UNSPECIFIED\x10\x00\x12\x0f\n" +
 	"\vFINDING_MET\x10\x01\x12\x13\n" +
@@ -1980,6 +2083,11 @@ var file_breakshare_compostlot_v1_lot_proto_goTypes = []any{
 	(*LotReport)(nil),             // 18: breakshare.compostlot.v1.LotReport
 	(v1.CompostPhase)(0),          // 19: breakshare.type.v1.CompostPhase
 	(*timestamppb.Timestamp)(nil), // 20: google.protobuf.Timestamp
+	(*Recipe)(nil),                // 21: breakshare.compostlot.v1.Recipe
+	(*LotTurn)(nil),               // 22: breakshare.compostlot.v1.LotTurn
+	(*HeapSample)(nil),            // 23: breakshare.compostlot.v1.HeapSample
+	(*MassBalanceStep)(nil),       // 24: breakshare.compostlot.v1.MassBalanceStep
+	(*LotDecision)(nil),           // 25: breakshare.compostlot.v1.LotDecision
 }
 var file_breakshare_compostlot_v1_lot_proto_depIdxs = []int32{
 	19, // 0: breakshare.compostlot.v1.Slot.phase:type_name -> breakshare.type.v1.CompostPhase
@@ -2009,11 +2117,16 @@ var file_breakshare_compostlot_v1_lot_proto_depIdxs = []int32{
 	17, // 24: breakshare.compostlot.v1.LotReport.deliveries:type_name -> breakshare.compostlot.v1.LotDelivery
 	14, // 25: breakshare.compostlot.v1.LotReport.probes:type_name -> breakshare.compostlot.v1.Probe
 	20, // 26: breakshare.compostlot.v1.LotReport.judged_at:type_name -> google.protobuf.Timestamp
-	27, // [27:27] is the sub-list for method output_type
-	27, // [27:27] is the sub-list for method input_type
-	27, // [27:27] is the sub-list for extension type_name
-	27, // [27:27] is the sub-list for extension extendee
-	0,  // [0:27] is the sub-list for field type_name
+	21, // 27: breakshare.compostlot.v1.LotReport.recipe:type_name -> breakshare.compostlot.v1.Recipe
+	22, // 28: breakshare.compostlot.v1.LotReport.turns:type_name -> breakshare.compostlot.v1.LotTurn
+	23, // 29: breakshare.compostlot.v1.LotReport.samples:type_name -> breakshare.compostlot.v1.HeapSample
+	24, // 30: breakshare.compostlot.v1.LotReport.mass_balance:type_name -> breakshare.compostlot.v1.MassBalanceStep
+	25, // 31: breakshare.compostlot.v1.LotReport.decisions:type_name -> breakshare.compostlot.v1.LotDecision
+	32, // [32:32] is the sub-list for method output_type
+	32, // [32:32] is the sub-list for method input_type
+	32, // [32:32] is the sub-list for extension type_name
+	32, // [32:32] is the sub-list for extension extendee
+	0,  // [0:32] is the sub-list for field type_name
 }
 
 func init() { file_breakshare_compostlot_v1_lot_proto_init() }
@@ -2021,6 +2134,8 @@ func file_breakshare_compostlot_v1_lot_proto_init() {
 	if File_breakshare_compostlot_v1_lot_proto != nil {
 		return
 	}
+	file_breakshare_compostlot_v1_lotlog_proto_init()
+	file_breakshare_compostlot_v1_recipe_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{

@@ -2012,7 +2012,7 @@ var File_breakshare_compostlot_v1_service_proto protoreflect.FileDescriptor
 
 const file_breakshare_compostlot_v1_service_proto_rawDesc = "" +
 	"\n" +
-	"&breakshare/compostlot/v1/service.proto\x12\x18breakshare.compostlot.v1\x1a\"breakshare/compostlot/v1/lot.proto\x1a%breakshare/compostlot/v1/recipe.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"v\n" +
+	"&breakshare/compostlot/v1/service.proto\x12\x18breakshare.compostlot.v1\x1a\"breakshare/compostlot/v1/lot.proto\x1a%breakshare/compostlot/v1/lotlog.proto\x1a%breakshare/compostlot/v1/recipe.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"v\n" +
 	"\x0fSaveYardRequest\x12'\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12:\n" +
@@ -2149,7 +2149,7 @@ const file_breakshare_compostlot_v1_service_proto_rawDesc = "" +
 	"\x18BatchDeliverLotsResponse\x12E\n" +
 	"\n" +
 	"deliveries\x18\x01 \x03(\v2%.breakshare.compostlot.v1.LotDeliveryR\n" +
-	"deliveries2\xf7\x19\n" +
+	"deliveries2\x8e\x1d\n" +
 	"\x11CompostLotService\x12z\n" +
 	"\bSaveYard\x12).breakshare.compostlot.v1.SaveYardRequest\x1a\x1e.breakshare.compostlot.v1.Yard\"#\x82\xd3\xe4\x93\x02\x1d:\x01*\x1a\x18/v1/yards/{yard.yard_id}\x12\x93\x01\n" +
 	"\x0eBatchSaveYards\x12/.breakshare.compostlot.v1.BatchSaveYardsRequest\x1a0.breakshare.compostlot.v1.BatchSaveYardsResponse\"\x1e\x82\xd3\xe4\x93\x02\x18:\x01*\"\x13/v1/yards:batchSave\x12z\n" +
@@ -2170,7 +2170,12 @@ const file_breakshare_compostlot_v1_service_proto_rawDesc = "" +
 	"\bListLots\x12).breakshare.compostlot.v1.ListLotsRequest\x1a*.breakshare.compostlot.v1.ListLotsResponse\"\x13\x82\xd3\xe4\x93\x02\n" +
 	"\x12\b/v1/lots\x90\x02\x01\x12\x87\x01\n" +
 	"\n" +
-	"MarkPhases\x12+.breakshare.compostlot.v1.MarkPhasesRequest\x1a,.breakshare.compostlot.v1.MarkPhasesResponse\"\x1e\x82\xd3\xe4\x93\x02\x18:\x01*\"\x13/v1/lots:markPhases\x12\x94\x01\n" +
+	"MarkPhases\x12+.breakshare.compostlot.v1.MarkPhasesRequest\x1a,.breakshare.compostlot.v1.MarkPhasesResponse\"\x1e\x82\xd3\xe4\x93\x02\x18:\x01*\"\x13/v1/lots:markPhases\x12\x84\x01\n" +
+	"\fSetLotRecipe\x12-.breakshare.compostlot.v1.SetLotRecipeRequest\x1a\x1d.breakshare.compostlot.v1.Lot\"&\x82\xd3\xe4\x93\x02 :\x01*\"\x1b/v1/lots/{lot_id}:setRecipe\x12\x85\x01\n" +
+	"\n" +
+	"RecordTurn\x12+.breakshare.compostlot.v1.RecordTurnRequest\x1a!.breakshare.compostlot.v1.LotTurn\"'\x82\xd3\xe4\x93\x02!:\x01*\"\x1c/v1/lots/{turn.lot_id}/turns\x12\x85\x01\n" +
+	"\n" +
+	"RecordHeap\x12+.breakshare.compostlot.v1.RecordHeapRequest\x1a\x1d.breakshare.compostlot.v1.Lot\"+\x82\xd3\xe4\x93\x02%:\x01*\" /v1/lots/{sample.lot_id}/samples\x12\x94\x01\n" +
 	"\tSaveProbe\x12*.breakshare.compostlot.v1.SaveProbeRequest\x1a\x1f.breakshare.compostlot.v1.Probe\":\x82\xd3\xe4\x93\x024:\x01*\x1a//v1/lots/{probe.lot_id}/probes/{probe.probe_id}\x12\x8e\x01\n" +
 	"\x0eRecordReadings\x12/.breakshare.compostlot.v1.RecordReadingsRequest\x1a0.breakshare.compostlot.v1.RecordReadingsResponse\"\x17\x82\xd3\xe4\x93\x02\x11:\x01*\"\f/v1/readings(\x01\x12\x87\x01\n" +
 	"\fGetLotReport\x12-.breakshare.compostlot.v1.GetLotReportRequest\x1a#.breakshare.compostlot.v1.LotReport\"#\x82\xd3\xe4\x93\x02\x1a\x12\x18/v1/lots/{lot_id}/report\x90\x02\x01\x12~\n" +
@@ -2244,11 +2249,15 @@ var file_breakshare_compostlot_v1_service_proto_goTypes = []any{
 	(*SaveRecipeRequest)(nil),           // 45: breakshare.compostlot.v1.SaveRecipeRequest
 	(*ListRecipesRequest)(nil),          // 46: breakshare.compostlot.v1.ListRecipesRequest
 	(*BlendRecipeRequest)(nil),          // 47: breakshare.compostlot.v1.BlendRecipeRequest
-	(*Recipe)(nil),                      // 48: breakshare.compostlot.v1.Recipe
-	(*ListRecipesResponse)(nil),         // 49: breakshare.compostlot.v1.ListRecipesResponse
-	(*BlendRecipeResponse)(nil),         // 50: breakshare.compostlot.v1.BlendRecipeResponse
-	(*Round)(nil),                       // 51: breakshare.compostlot.v1.Round
-	(*LotReport)(nil),                   // 52: breakshare.compostlot.v1.LotReport
+	(*SetLotRecipeRequest)(nil),         // 48: breakshare.compostlot.v1.SetLotRecipeRequest
+	(*RecordTurnRequest)(nil),           // 49: breakshare.compostlot.v1.RecordTurnRequest
+	(*RecordHeapRequest)(nil),           // 50: breakshare.compostlot.v1.RecordHeapRequest
+	(*Recipe)(nil),                      // 51: breakshare.compostlot.v1.Recipe
+	(*ListRecipesResponse)(nil),         // 52: breakshare.compostlot.v1.ListRecipesResponse
+	(*BlendRecipeResponse)(nil),         // 53: breakshare.compostlot.v1.BlendRecipeResponse
+	(*Round)(nil),                       // 54: breakshare.compostlot.v1.Round
+	(*LotTurn)(nil),                     // 55: breakshare.compostlot.v1.LotTurn
+	(*LotReport)(nil),                   // 56: breakshare.compostlot.v1.LotReport
 }
 var file_breakshare_compostlot_v1_service_proto_depIdxs = []int32{
 	35, // 0: breakshare.compostlot.v1.SaveYardRequest.yard:type_name -> breakshare.compostlot.v1.Yard
@@ -2294,40 +2303,46 @@ var file_breakshare_compostlot_v1_service_proto_depIdxs = []int32{
 	16, // 40: breakshare.compostlot.v1.CompostLotService.BatchOpenLots:input_type -> breakshare.compostlot.v1.BatchOpenLotsRequest
 	18, // 41: breakshare.compostlot.v1.CompostLotService.ListLots:input_type -> breakshare.compostlot.v1.ListLotsRequest
 	20, // 42: breakshare.compostlot.v1.CompostLotService.MarkPhases:input_type -> breakshare.compostlot.v1.MarkPhasesRequest
-	22, // 43: breakshare.compostlot.v1.CompostLotService.SaveProbe:input_type -> breakshare.compostlot.v1.SaveProbeRequest
-	23, // 44: breakshare.compostlot.v1.CompostLotService.RecordReadings:input_type -> breakshare.compostlot.v1.RecordReadingsRequest
-	25, // 45: breakshare.compostlot.v1.CompostLotService.GetLotReport:input_type -> breakshare.compostlot.v1.GetLotReportRequest
-	26, // 46: breakshare.compostlot.v1.CompostLotService.ReleaseLot:input_type -> breakshare.compostlot.v1.ReleaseLotRequest
-	28, // 47: breakshare.compostlot.v1.CompostLotService.BatchReleaseLots:input_type -> breakshare.compostlot.v1.BatchReleaseLotsRequest
-	30, // 48: breakshare.compostlot.v1.CompostLotService.HoldLot:input_type -> breakshare.compostlot.v1.HoldLotRequest
-	31, // 49: breakshare.compostlot.v1.CompostLotService.DeliverLot:input_type -> breakshare.compostlot.v1.DeliverLotRequest
-	33, // 50: breakshare.compostlot.v1.CompostLotService.BatchDeliverLots:input_type -> breakshare.compostlot.v1.BatchDeliverLotsRequest
-	35, // 51: breakshare.compostlot.v1.CompostLotService.SaveYard:output_type -> breakshare.compostlot.v1.Yard
-	2,  // 52: breakshare.compostlot.v1.CompostLotService.BatchSaveYards:output_type -> breakshare.compostlot.v1.BatchSaveYardsResponse
-	4,  // 53: breakshare.compostlot.v1.CompostLotService.ListYards:output_type -> breakshare.compostlot.v1.ListYardsResponse
-	48, // 54: breakshare.compostlot.v1.CompostLotService.SaveRecipe:output_type -> breakshare.compostlot.v1.Recipe
-	49, // 55: breakshare.compostlot.v1.CompostLotService.ListRecipes:output_type -> breakshare.compostlot.v1.ListRecipesResponse
-	50, // 56: breakshare.compostlot.v1.CompostLotService.BlendRecipe:output_type -> breakshare.compostlot.v1.BlendRecipeResponse
-	6,  // 57: breakshare.compostlot.v1.CompostLotService.PublishSlots:output_type -> breakshare.compostlot.v1.PublishSlotsResponse
-	8,  // 58: breakshare.compostlot.v1.CompostLotService.ListSlots:output_type -> breakshare.compostlot.v1.ListSlotsResponse
-	37, // 59: breakshare.compostlot.v1.CompostLotService.RequestCompost:output_type -> breakshare.compostlot.v1.CompostRequest
-	11, // 60: breakshare.compostlot.v1.CompostLotService.BatchRequestCompost:output_type -> breakshare.compostlot.v1.BatchRequestCompostResponse
-	13, // 61: breakshare.compostlot.v1.CompostLotService.ListCompostRequests:output_type -> breakshare.compostlot.v1.ListCompostRequestsResponse
-	51, // 62: breakshare.compostlot.v1.CompostLotService.ShareOut:output_type -> breakshare.compostlot.v1.Round
-	39, // 63: breakshare.compostlot.v1.CompostLotService.OpenLot:output_type -> breakshare.compostlot.v1.Lot
-	17, // 64: breakshare.compostlot.v1.CompostLotService.BatchOpenLots:output_type -> breakshare.compostlot.v1.BatchOpenLotsResponse
-	19, // 65: breakshare.compostlot.v1.CompostLotService.ListLots:output_type -> breakshare.compostlot.v1.ListLotsResponse
-	21, // 66: breakshare.compostlot.v1.CompostLotService.MarkPhases:output_type -> breakshare.compostlot.v1.MarkPhasesResponse
-	41, // 67: breakshare.compostlot.v1.CompostLotService.SaveProbe:output_type -> breakshare.compostlot.v1.Probe
-	24, // 68: breakshare.compostlot.v1.CompostLotService.RecordReadings:output_type -> breakshare.compostlot.v1.RecordReadingsResponse
-	52, // 69: breakshare.compostlot.v1.CompostLotService.GetLotReport:output_type -> breakshare.compostlot.v1.LotReport
-	39, // 70: breakshare.compostlot.v1.CompostLotService.ReleaseLot:output_type -> breakshare.compostlot.v1.Lot
-	29, // 71: breakshare.compostlot.v1.CompostLotService.BatchReleaseLots:output_type -> breakshare.compostlot.v1.BatchReleaseLotsResponse
-	39, // 72: breakshare.compostlot.v1.CompostLotService.HoldLot:output_type -> breakshare.compostlot.v1.Lot
-	44, // 73: breakshare.compostlot.v1.CompostLotService.DeliverLot:output_type -> breakshare.compostlot.v1.LotDelivery
-	34, // 74: breakshare.compostlot.v1.CompostLotService.BatchDeliverLots:output_type -> breakshare.compostlot.v1.BatchDeliverLotsResponse
-	51, // [51:75] is the sub-list for method output_type
-	27, // [27:51] is the sub-list for method input_type
+	48, // 43: breakshare.compostlot.v1.CompostLotService.SetLotRecipe:input_type -> breakshare.compostlot.v1.SetLotRecipeRequest
+	49, // 44: breakshare.compostlot.v1.CompostLotService.RecordTurn:input_type -> breakshare.compostlot.v1.RecordTurnRequest
+	50, // 45: breakshare.compostlot.v1.CompostLotService.RecordHeap:input_type -> breakshare.compostlot.v1.RecordHeapRequest
+	22, // 46: breakshare.compostlot.v1.CompostLotService.SaveProbe:input_type -> breakshare.compostlot.v1.SaveProbeRequest
+	23, // 47: breakshare.compostlot.v1.CompostLotService.RecordReadings:input_type -> breakshare.compostlot.v1.RecordReadingsRequest
+	25, // 48: breakshare.compostlot.v1.CompostLotService.GetLotReport:input_type -> breakshare.compostlot.v1.GetLotReportRequest
+	26, // 49: breakshare.compostlot.v1.CompostLotService.ReleaseLot:input_type -> breakshare.compostlot.v1.ReleaseLotRequest
+	28, // 50: breakshare.compostlot.v1.CompostLotService.BatchReleaseLots:input_type -> breakshare.compostlot.v1.BatchReleaseLotsRequest
+	30, // 51: breakshare.compostlot.v1.CompostLotService.HoldLot:input_type -> breakshare.compostlot.v1.HoldLotRequest
+	31, // 52: breakshare.compostlot.v1.CompostLotService.DeliverLot:input_type -> breakshare.compostlot.v1.DeliverLotRequest
+	33, // 53: breakshare.compostlot.v1.CompostLotService.BatchDeliverLots:input_type -> breakshare.compostlot.v1.BatchDeliverLotsRequest
+	35, // 54: breakshare.compostlot.v1.CompostLotService.SaveYard:output_type -> breakshare.compostlot.v1.Yard
+	2,  // 55: breakshare.compostlot.v1.CompostLotService.BatchSaveYards:output_type -> breakshare.compostlot.v1.BatchSaveYardsResponse
+	4,  // 56: breakshare.compostlot.v1.CompostLotService.ListYards:output_type -> breakshare.compostlot.v1.ListYardsResponse
+	51, // 57: breakshare.compostlot.v1.CompostLotService.SaveRecipe:output_type -> breakshare.compostlot.v1.Recipe
+	52, // 58: breakshare.compostlot.v1.CompostLotService.ListRecipes:output_type -> breakshare.compostlot.v1.ListRecipesResponse
+	53, // 59: breakshare.compostlot.v1.CompostLotService.BlendRecipe:output_type -> breakshare.compostlot.v1.BlendRecipeResponse
+	6,  // 60: breakshare.compostlot.v1.CompostLotService.PublishSlots:output_type -> breakshare.compostlot.v1.PublishSlotsResponse
+	8,  // 61: breakshare.compostlot.v1.CompostLotService.ListSlots:output_type -> breakshare.compostlot.v1.ListSlotsResponse
+	37, // 62: breakshare.compostlot.v1.CompostLotService.RequestCompost:output_type -> breakshare.compostlot.v1.CompostRequest
+	11, // 63: breakshare.compostlot.v1.CompostLotService.BatchRequestCompost:output_type -> breakshare.compostlot.v1.BatchRequestCompostResponse
+	13, // 64: breakshare.compostlot.v1.CompostLotService.ListCompostRequests:output_type -> breakshare.compostlot.v1.ListCompostRequestsResponse
+	54, // 65: breakshare.compostlot.v1.CompostLotService.ShareOut:output_type -> breakshare.compostlot.v1.Round
+	39, // 66: breakshare.compostlot.v1.CompostLotService.OpenLot:output_type -> breakshare.compostlot.v1.Lot
+	17, // 67: breakshare.compostlot.v1.CompostLotService.BatchOpenLots:output_type -> breakshare.compostlot.v1.BatchOpenLotsResponse
+	19, // 68: breakshare.compostlot.v1.CompostLotService.ListLots:output_type -> breakshare.compostlot.v1.ListLotsResponse
+	21, // 69: breakshare.compostlot.v1.CompostLotService.MarkPhases:output_type -> breakshare.compostlot.v1.MarkPhasesResponse
+	39, // 70: breakshare.compostlot.v1.CompostLotService.SetLotRecipe:output_type -> breakshare.compostlot.v1.Lot
+	55, // 71: breakshare.compostlot.v1.CompostLotService.RecordTurn:output_type -> breakshare.compostlot.v1.LotTurn
+	39, // 72: breakshare.compostlot.v1.CompostLotService.RecordHeap:output_type -> breakshare.compostlot.v1.Lot
+	41, // 73: breakshare.compostlot.v1.CompostLotService.SaveProbe:output_type -> breakshare.compostlot.v1.Probe
+	24, // 74: breakshare.compostlot.v1.CompostLotService.RecordReadings:output_type -> breakshare.compostlot.v1.RecordReadingsResponse
+	56, // 75: breakshare.compostlot.v1.CompostLotService.GetLotReport:output_type -> breakshare.compostlot.v1.LotReport
+	39, // 76: breakshare.compostlot.v1.CompostLotService.ReleaseLot:output_type -> breakshare.compostlot.v1.Lot
+	29, // 77: breakshare.compostlot.v1.CompostLotService.BatchReleaseLots:output_type -> breakshare.compostlot.v1.BatchReleaseLotsResponse
+	39, // 78: breakshare.compostlot.v1.CompostLotService.HoldLot:output_type -> breakshare.compostlot.v1.Lot
+	44, // 79: breakshare.compostlot.v1.CompostLotService.DeliverLot:output_type -> breakshare.compostlot.v1.LotDelivery
+	34, // 80: breakshare.compostlot.v1.CompostLotService.BatchDeliverLots:output_type -> breakshare.compostlot.v1.BatchDeliverLotsResponse
+	54, // [54:81] is the sub-list for method output_type
+	27, // [27:54] is the sub-list for method input_type
 	27, // [27:27] is the sub-list for extension type_name
 	27, // [27:27] is the sub-list for extension extendee
 	0,  // [0:27] is the sub-list for field type_name
@@ -2339,6 +2354,7 @@ func file_breakshare_compostlot_v1_service_proto_init() {
 		return
 	}
 	file_breakshare_compostlot_v1_lot_proto_init()
+	file_breakshare_compostlot_v1_lotlog_proto_init()
 	file_breakshare_compostlot_v1_recipe_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{

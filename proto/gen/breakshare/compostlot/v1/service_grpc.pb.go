@@ -38,6 +38,9 @@ const (
 	CompostLotService_BatchOpenLots_FullMethodName       = "/breakshare.compostlot.v1.CompostLotService/BatchOpenLots"
 	CompostLotService_ListLots_FullMethodName            = "/breakshare.compostlot.v1.CompostLotService/ListLots"
 	CompostLotService_MarkPhases_FullMethodName          = "/breakshare.compostlot.v1.CompostLotService/MarkPhases"
+	CompostLotService_SetLotRecipe_FullMethodName        = "/breakshare.compostlot.v1.CompostLotService/SetLotRecipe"
+	CompostLotService_RecordTurn_FullMethodName          = "/breakshare.compostlot.v1.CompostLotService/RecordTurn"
+	CompostLotService_RecordHeap_FullMethodName          = "/breakshare.compostlot.v1.CompostLotService/RecordHeap"
 	CompostLotService_SaveProbe_FullMethodName           = "/breakshare.compostlot.v1.CompostLotService/SaveProbe"
 	CompostLotService_RecordReadings_FullMethodName      = "/breakshare.compostlot.v1.CompostLotService/RecordReadings"
 	CompostLotService_GetLotReport_FullMethodName        = "/breakshare.compostlot.v1.CompostLotService/GetLotReport"
@@ -94,6 +97,14 @@ type CompostLotServiceClient interface {
 	ListLots(ctx context.Context, in *ListLotsRequest, opts ...grpc.CallOption) (*ListLotsResponse, error)
 	// MarkPhases records the instants at which lots passed from one step to the next, all or none.
 	MarkPhases(ctx context.Context, in *MarkPhasesRequest, opts ...grpc.CallOption) (*MarkPhasesResponse, error)
+	// SetLotRecipe names the recipe by which a lot is made.
+	SetLotRecipe(ctx context.Context, in *SetLotRecipeRequest, opts ...grpc.CallOption) (*Lot, error)
+	// RecordTurn records a working of a lot: wetting, a turn, a move, with the water and
+	// supplements that went in.
+	RecordTurn(ctx context.Context, in *RecordTurnRequest, opts ...grpc.CallOption) (*LotTurn, error)
+	// RecordHeap records a lot weighed and sampled. Refused where dry matter or nitrogen would
+	// have grown since the sample before by more than 5 %, with what was added counted.
+	RecordHeap(ctx context.Context, in *RecordHeapRequest, opts ...grpc.CallOption) (*Lot, error)
 	// SaveProbe enters the calibration of one probe of a lot that is not released.
 	SaveProbe(ctx context.Context, in *SaveProbeRequest, opts ...grpc.CallOption) (*Probe, error)
 	// RecordReadings takes a stream of readings; all are stored when the stream is closed, or
@@ -285,6 +296,36 @@ func (c *compostLotServiceClient) MarkPhases(ctx context.Context, in *MarkPhases
 	return out, nil
 }
 
+func (c *compostLotServiceClient) SetLotRecipe(ctx context.Context, in *SetLotRecipeRequest, opts ...grpc.CallOption) (*Lot, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(Lot)
+	err := c.cc.Invoke(ctx, CompostLotService_SetLotRecipe_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *compostLotServiceClient) RecordTurn(ctx context.Context, in *RecordTurnRequest, opts ...grpc.CallOption) (*LotTurn, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(LotTurn)
+	err := c.cc.Invoke(ctx, CompostLotService_RecordTurn_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *compostLotServiceClient) RecordHeap(ctx context.Context, in *RecordHeapRequest, opts ...grpc.CallOption) (*Lot, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(Lot)
+	err := c.cc.Invoke(ctx, CompostLotService_RecordHeap_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *compostLotServiceClient) SaveProbe(ctx context.Context, in *SaveProbeRequest, opts ...grpc.CallOption) (*Probe, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(Probe)
@@ -414,6 +455,14 @@ type CompostLotServiceServer interface {
 	ListLots(context.Context, *ListLotsRequest) (*ListLotsResponse, error)
 	// MarkPhases records the instants at which lots passed from one step to the next, all or none.
 	MarkPhases(context.Context, *MarkPhasesRequest) (*MarkPhasesResponse, error)
+	// SetLotRecipe names the recipe by which a lot is made.
+	SetLotRecipe(context.Context, *SetLotRecipeRequest) (*Lot, error)
+	// RecordTurn records a working of a lot: wetting, a turn, a move, with the water and
+	// supplements that went in.
+	RecordTurn(context.Context, *RecordTurnRequest) (*LotTurn, error)
+	// RecordHeap records a lot weighed and sampled. Refused where dry matter or nitrogen would
+	// have grown since the sample before by more than 5 %, with what was added counted.
+	RecordHeap(context.Context, *RecordHeapRequest) (*Lot, error)
 	// SaveProbe enters the calibration of one probe of a lot that is not released.
 	SaveProbe(context.Context, *SaveProbeRequest) (*Probe, error)
 	// RecordReadings takes a stream of readings; all are stored when the stream is closed, or
@@ -492,6 +541,15 @@ func (UnimplementedCompostLotServiceServer) ListLots(context.Context, *ListLotsR
 }
 func (UnimplementedCompostLotServiceServer) MarkPhases(context.Context, *MarkPhasesRequest) (*MarkPhasesResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method MarkPhases not implemented")
+}
+func (UnimplementedCompostLotServiceServer) SetLotRecipe(context.Context, *SetLotRecipeRequest) (*Lot, error) {
+	return nil, status.Error(codes.Unimplemented, "method SetLotRecipe not implemented")
+}
+func (UnimplementedCompostLotServiceServer) RecordTurn(context.Context, *RecordTurnRequest) (*LotTurn, error) {
+	return nil, status.Error(codes.Unimplemented, "method RecordTurn not implemented")
+}
+func (UnimplementedCompostLotServiceServer) RecordHeap(context.Context, *RecordHeapRequest) (*Lot, error) {
+	return nil, status.Error(codes.Unimplemented, "method RecordHeap not implemented")
 }
 func (UnimplementedCompostLotServiceServer) SaveProbe(context.Context, *SaveProbeRequest) (*Probe, error) {
 	return nil, status.Error(codes.Unimplemented, "method SaveProbe not implemented")
@@ -826,6 +884,60 @@ func _CompostLotService_MarkPhases_Handler(srv interface{}, ctx context.Context,
 	return interceptor(ctx, in, info, handler)
 }
 
+func _CompostLotService_SetLotRecipe_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(SetLotRecipeRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CompostLotServiceServer).SetLotRecipe(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CompostLotService_SetLotRecipe_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CompostLotServiceServer).SetLotRecipe(ctx, req.(*SetLotRecipeRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CompostLotService_RecordTurn_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RecordTurnRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CompostLotServiceServer).RecordTurn(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CompostLotService_RecordTurn_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CompostLotServiceServer).RecordTurn(ctx, req.(*RecordTurnRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CompostLotService_RecordHeap_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RecordHeapRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CompostLotServiceServer).RecordHeap(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CompostLotService_RecordHeap_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CompostLotServiceServer).RecordHeap(ctx, req.(*RecordHeapRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _CompostLotService_SaveProbe_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(SaveProbeRequest)
 	if err := dec(in); err != nil {
@@ -1029,6 +1141,18 @@ var CompostLotService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "MarkPhases",
 			Handler:    _CompostLotService_MarkPhases_Handler,
+		},
+		{
+			MethodName: "SetLotRecipe",
+			Handler:    _CompostLotService_SetLotRecipe_Handler,
+		},
+		{
+			MethodName: "RecordTurn",
+			Handler:    _CompostLotService_RecordTurn_Handler,
+		},
+		{
+			MethodName: "RecordHeap",
+			Handler:    _CompostLotService_RecordHeap_Handler,
 		},
 		{
 			MethodName: "SaveProbe",
