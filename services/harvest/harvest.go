@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+	"time"
 
 	harvestv1 "breakshare.example/proto/gen/breakshare/harvest/v1"
 	orderv1 "breakshare.example/proto/gen/breakshare/order/v1"
@@ -35,10 +36,15 @@ func Bind(ctx context.Context, h *host.Host, cfg Config) error {
 	if err != nil {
 		return fmt.Errorf("reach order: %w", err)
 	}
-	harvestv1.RegisterHarvestServiceServer(h.Registrar, server.New(pool, h.Clock, server.Owners{
+	rules, err := cfg.rules()
+	if err != nil {
+		return fmt.Errorf("harvest's cut-off: %w", err)
+	}
+	srv := server.New(pool, h.Clock, server.Owners{
 		Scheduling: schedulingv1.NewSchedulingServiceClient(scheduling),
 		Ordering:   orderv1.NewOrderServiceClient(order),
-	}))
+	}, rules)
+	harvestv1.RegisterHarvestServiceServer(h.Registrar, srv)
 	h.AddPolicy(server.Policy())
 
 	sources := subscriber.Sources()
@@ -58,5 +64,14 @@ func Bind(ctx context.Context, h *host.Host, cfg Config) error {
 			return fmt.Errorf("listen to %s: %w", source, err)
 		}
 	}
+	if cfg.KeepOpen {
+		return nil
+	}
+	if err := h.Run(server.NewCloser(srv, h.Log, lookEvery)); err != nil {
+		return fmt.Errorf("close days at the cut-off: %w", err)
+	}
 	return nil
 }
+
+// lookEvery is how often it is looked whether the cut-off of a day has passed.
+const lookEvery = 20 * time.Second

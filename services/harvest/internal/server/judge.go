@@ -24,6 +24,7 @@ type judge struct {
 	rooms    map[string]store.Room
 	products map[string]store.Product
 	book     *genealogy.Book
+	crops    map[string]store.Crop // of the rooms, by id
 
 	fields    []fault.Field
 	notYours  *fault.Error
@@ -52,6 +53,9 @@ func newJudge(ctx context.Context, tx pgx.Tx, places []place, a *answers) (*judg
 		return nil, err
 	}
 	if j.book, err = store.Book(ctx, tx, rooms); err != nil {
+		return nil, err
+	}
+	if j.crops, err = store.CropsOfRooms(ctx, tx, rooms); err != nil {
 		return nil, err
 	}
 	if a != nil {
@@ -121,6 +125,9 @@ func (j *judge) lot(p place) store.PickLot {
 		j.doubt(on, p.path+".date", "no crop stands in room %s on %s: correct the day or the room, or plan the crop first", p.roomID, on)
 	case productKnown && !sameWords(crop.Species, product.Species):
 		j.doubt(on, p.path+".product_id", "product %s is %s, but crop %s in room %s bears %s: choose a product of that species", p.productID, product.Species, crop.ID, p.roomID, crop.Species)
+	case productKnown && !j.crops[crop.ID].Growing().CanBear(product.PickStage):
+		j.doubt(on, p.path+".product_id", "product %s is picked %s, but crop %s in room %s is borne %s: choose a product of such a stage, or change the programme",
+			p.productID, product.PickStage, crop.ID, p.roomID, strings.Join(j.crops[crop.ID].Growing().Stages(), ", "))
 	}
 	return store.PickLot{RoomID: p.roomID, ProductID: p.productID, Day: on, FarmID: room.FarmID}
 }

@@ -16,15 +16,22 @@ func Policy() rpc.Policy {
 	growing := []identity.Role{identity.Coordinator, identity.Grower}
 	looking := []identity.Role{identity.Coordinator, identity.Grower, identity.Operator, identity.Service}
 	return rpc.Policy{
-		harvestv1.HarvestService_PushExpectedPicks_FullMethodName: growing,
-		harvestv1.HarvestService_ListExpectedPicks_FullMethodName: looking,
-		harvestv1.HarvestService_GetSupply_FullMethodName:         looking,
-		harvestv1.HarvestService_RecordPick_FullMethodName:        growing,
-		harvestv1.HarvestService_BatchRecordPicks_FullMethodName:  growing,
-		harvestv1.HarvestService_ListPickLots_FullMethodName:      looking,
-		harvestv1.HarvestService_HoldPickLot_FullMethodName:       growing,
-		harvestv1.HarvestService_TraceBack_FullMethodName:         looking,
-		harvestv1.HarvestService_TraceForward_FullMethodName:      append([]identity.Role{identity.YardManager}, looking...),
+		harvestv1.HarvestService_PushExpectedPicks_FullMethodName:        growing,
+		harvestv1.HarvestService_StreamExpectedPicks_FullMethodName:      growing,
+		harvestv1.HarvestService_ListExpectedPickVersions_FullMethodName: looking,
+		harvestv1.HarvestService_ListExpectedPicks_FullMethodName:        looking,
+		harvestv1.HarvestService_ForecastCrop_FullMethodName:             looking,
+		harvestv1.HarvestService_ForecastSupply_FullMethodName:           looking,
+		harvestv1.HarvestService_ListOutlooks_FullMethodName:             looking,
+		harvestv1.HarvestService_CloseDay_FullMethodName:                 {identity.Coordinator},
+		harvestv1.HarvestService_GetScores_FullMethodName:                looking,
+		harvestv1.HarvestService_GetSupply_FullMethodName:                looking,
+		harvestv1.HarvestService_RecordPick_FullMethodName:               growing,
+		harvestv1.HarvestService_BatchRecordPicks_FullMethodName:         growing,
+		harvestv1.HarvestService_ListPickLots_FullMethodName:             looking,
+		harvestv1.HarvestService_HoldPickLot_FullMethodName:              growing,
+		harvestv1.HarvestService_TraceBack_FullMethodName:                looking,
+		harvestv1.HarvestService_TraceForward_FullMethodName:             append([]identity.Role{identity.YardManager}, looking...),
 	}
 }
 

@@ -21,28 +21,37 @@ func TestEveryRoleAgainstEveryCall(t *testing.T) {
 	if err := r.server.CheckPolicy(); err != nil {
 		t.Fatal(err)
 	}
+	looking := []identity.Role{identity.Coordinator, identity.Grower, identity.Operator, identity.Service}
 	letIn := map[string][]identity.Role{
-		"PushExpectedPicks": {identity.Coordinator, identity.Grower},
-		"ListExpectedPicks": {identity.Coordinator, identity.Grower, identity.Operator, identity.Service},
-		"GetSupply":         {identity.Coordinator, identity.Grower, identity.Operator, identity.Service},
-		"RecordPick":        {identity.Coordinator, identity.Grower},
-		"BatchRecordPicks":  {identity.Coordinator, identity.Grower},
-		"ListPickLots":      {identity.Coordinator, identity.Grower, identity.Operator, identity.Service},
-		"HoldPickLot":       {identity.Coordinator, identity.Grower},
-		"TraceBack":         {identity.Coordinator, identity.Grower, identity.Operator, identity.Service},
-		"TraceForward":      {identity.Coordinator, identity.Grower, identity.YardManager, identity.Operator, identity.Service},
+		"PushExpectedPicks":        {identity.Coordinator, identity.Grower},
+		"ListExpectedPicks":        {identity.Coordinator, identity.Grower, identity.Operator, identity.Service},
+		"GetSupply":                {identity.Coordinator, identity.Grower, identity.Operator, identity.Service},
+		"ListExpectedPickVersions": looking, "ForecastCrop": looking, "ForecastSupply": looking, "ListOutlooks": looking, "GetScores": looking,
+		"CloseDay":         {identity.Coordinator},
+		"RecordPick":       {identity.Coordinator, identity.Grower},
+		"BatchRecordPicks": {identity.Coordinator, identity.Grower},
+		"ListPickLots":     {identity.Coordinator, identity.Grower, identity.Operator, identity.Service},
+		"HoldPickLot":      {identity.Coordinator, identity.Grower},
+		"TraceBack":        {identity.Coordinator, identity.Grower, identity.Operator, identity.Service},
+		"TraceForward":     {identity.Coordinator, identity.Grower, identity.YardManager, identity.Operator, identity.Service},
 	}
 	// An empty request gets past the policy and no further.
 	calls := map[string]func(context.Context) error{
-		"PushExpectedPicks": call(r.PushExpectedPicks, &harvestv1.PushExpectedPicksRequest{}),
-		"ListExpectedPicks": call(r.ListExpectedPicks, &harvestv1.ListExpectedPicksRequest{}),
-		"GetSupply":         call(r.GetSupply, &harvestv1.GetSupplyRequest{}),
-		"RecordPick":        call(r.RecordPick, &harvestv1.RecordPickRequest{}),
-		"BatchRecordPicks":  call(r.BatchRecordPicks, &harvestv1.BatchRecordPicksRequest{}),
-		"ListPickLots":      call(r.ListPickLots, &harvestv1.ListPickLotsRequest{}),
-		"HoldPickLot":       call(r.HoldPickLot, &harvestv1.HoldPickLotRequest{}),
-		"TraceBack":         call(r.TraceBack, &harvestv1.TraceBackRequest{}),
-		"TraceForward":      call(r.TraceForward, &harvestv1.TraceForwardRequest{}),
+		"PushExpectedPicks":        call(r.PushExpectedPicks, &harvestv1.PushExpectedPicksRequest{}),
+		"ListExpectedPicks":        call(r.ListExpectedPicks, &harvestv1.ListExpectedPicksRequest{}),
+		"GetSupply":                call(r.GetSupply, &harvestv1.GetSupplyRequest{}),
+		"ListExpectedPickVersions": call(r.ListExpectedPickVersions, &harvestv1.ListExpectedPickVersionsRequest{}),
+		"ForecastCrop":             call(r.ForecastCrop, &harvestv1.ForecastCropRequest{}),
+		"ForecastSupply":           call(r.ForecastSupply, &harvestv1.ForecastSupplyRequest{Days: -1}),
+		"ListOutlooks":             call(r.ListOutlooks, &harvestv1.ListOutlooksRequest{}),
+		"CloseDay":                 call(r.CloseDay, &harvestv1.CloseDayRequest{}),
+		"GetScores":                call(r.GetScores, &harvestv1.GetScoresRequest{AsOfDate: "not a day"}),
+		"RecordPick":               call(r.RecordPick, &harvestv1.RecordPickRequest{}),
+		"BatchRecordPicks":         call(r.BatchRecordPicks, &harvestv1.BatchRecordPicksRequest{}),
+		"ListPickLots":             call(r.ListPickLots, &harvestv1.ListPickLotsRequest{}),
+		"HoldPickLot":              call(r.HoldPickLot, &harvestv1.HoldPickLotRequest{}),
+		"TraceBack":                call(r.TraceBack, &harvestv1.TraceBackRequest{}),
+		"TraceForward":             call(r.TraceForward, &harvestv1.TraceForwardRequest{}),
 	}
 	for _, m := range harvestv1.HarvestService_ServiceDesc.Methods {
 		do, ok := calls[m.MethodName]
@@ -60,6 +69,27 @@ func TestEveryRoleAgainstEveryCall(t *testing.T) {
 			if got := fault.KindOf(do(testkit.Context(t, id))); got != want {
 				t.Errorf("%s as %s: %v, want %v", m.MethodName, role, got, want)
 			}
+		}
+	}
+}
+
+// The stream, too, is for coordinators and growers.
+func TestEveryRoleAgainstTheStreams(t *testing.T) {
+	t.Parallel()
+	r := newRig(t)
+	for _, role := range identity.Roles() {
+		id := testkit.Coop()
+		id.Role, id.FarmID, id.YardID, id.CustomerID = role, "alder-brook", "quarry-end", "copper-pan"
+		want := fault.Forbidden
+		if role == identity.Coordinator || role == identity.Grower {
+			want = fault.Invalid
+		}
+		stream, err := r.StreamExpectedPicks(testkit.Context(t, id))
+		if err == nil {
+			_, err = stream.CloseAndRecv()
+		}
+		if got := fault.KindOf(err); got != want {
+			t.Errorf("StreamExpectedPicks as %s: %v, want %v", role, got, want)
 		}
 	}
 }

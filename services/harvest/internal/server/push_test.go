@@ -31,12 +31,12 @@ func TestPushMakesVersions(t *testing.T) {
 		{
 			RoomId: "ab-1", FarmId: "alder-brook", CropId: "ab-1-20261001", ProductId: "white-2kg", Date: "2026-11-26",
 			LowGrams: 80000, LikelyGrams: 100000, HighGrams: 120000, Version: 1,
-			PushedBy: "Ida of alder-brook", PushedAt: timestamppb.New(noon), PickLotId: "ab-1-white-2kg-20261126",
+			Source: harvestv1.ExpectedPickSource_EXPECTED_PICK_SOURCE_GROWER, PushedBy: "Ida of alder-brook", PushedAt: timestamppb.New(noon), PickLotId: "ab-1-white-2kg-20261126",
 		},
 		{
 			RoomId: "ab-2", FarmId: "alder-brook", CropId: "ab-2-20261020", ProductId: "oyster-1kg", Date: "2026-11-26",
 			LikelyGrams: 5000, HighGrams: 9000, Version: 1,
-			PushedBy: "Ida of alder-brook", PushedAt: timestamppb.New(noon), PickLotId: "ab-2-oyster-1kg-20261126",
+			Source: harvestv1.ExpectedPickSource_EXPECTED_PICK_SOURCE_GROWER, PushedBy: "Ida of alder-brook", PushedAt: timestamppb.New(noon), PickLotId: "ab-2-oyster-1kg-20261126",
 		},
 	}
 	if diff := cmp.Diff(want, got, protocmp.Transform()); diff != "" {
@@ -102,7 +102,10 @@ func TestPushRefusesNamingTheField(t *testing.T) {
 		word  string
 	}{
 		{"unknown room", expect("ab-9", "white-2kg", "2026-11-26", 1, 2, 3), "room_id", "list of rooms"},
-		{"no crop in the room that day", expect("ab-1", "white-2kg", "2027-06-01", 1, 2, 3), "date", "no crop stands in room ab-1"},
+		{"no crop in the room that day", expect("ab-1", "white-2kg", "2027-01-15", 1, 2, 3), "date", "no crop stands in room ab-1"},
+		{"beyond the horizon", expect("ab-1", "white-2kg", "2027-01-25", 1, 2, 3), "date", "more than 60 days ahead"},
+		{"ten times what the room can bear", expect("ab-1", "white-2kg", "2026-11-27", 1, 2, 900_000_000), "high_grams", "confirm_large"},
+		{"a stage at which the crop is not borne", expect("ab-1", "white-flat-2kg", "2026-11-26", 1, 2, 3), "product_id", "borne closed, veiled, open"},
 		{"unknown product", expect("ab-1", "shiitake-1kg", "2026-11-26", 1, 2, 3), "product_id", "no product shiitake-1kg"},
 		{"a species that the crop cannot bear", expect("ab-1", "oyster-1kg", "2026-11-26", 1, 2, 3), "product_id", "bears white mushroom"},
 		{"low over likely", expect("ab-1", "white-2kg", "2026-11-27", 3, 2, 3), "low_grams", "low 3 g is more"},

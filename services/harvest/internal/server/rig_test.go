@@ -21,6 +21,7 @@ import (
 	harvestv1 "breakshare.example/proto/gen/breakshare/harvest/v1"
 	orderv1 "breakshare.example/proto/gen/breakshare/order/v1"
 	schedulingv1 "breakshare.example/proto/gen/breakshare/scheduling/v1"
+	typev1 "breakshare.example/proto/gen/breakshare/type/v1"
 	"breakshare.example/services/harvest/internal/store"
 	"breakshare.example/services/harvest/internal/subscriber"
 	"breakshare.example/services/platform/clock"
@@ -39,10 +40,11 @@ var noon = time.Date(2026, time.November, 25, 12, 0, 0, 0, time.UTC)
 // rig is the harvest server over a real database, behind the real interceptors.
 type rig struct {
 	harvestv1.HarvestServiceClient
-	pool   *pgxpool.Pool
-	server *rpc.Server
-	owners *owners
-	clock  *clock.Manual
+	pool    *pgxpool.Pool
+	server  *rpc.Server
+	harvest *Server
+	owners  *owners
+	clock   *clock.Manual
 }
 
 // owners stand in for scheduling and order: they answer what the test puts in.
@@ -88,7 +90,8 @@ func newRig(t testing.TB) *rig {
 	r := &rig{pool: testkit.Pool(t, store.Schema()), owners: &owners{}, clock: clock.NewManual(noon)}
 	tokens := identity.NewTokens(bytes.Repeat([]byte("k"), identity.MinKeyBytes), clock.System())
 	r.server = rpc.NewServer(rpc.ServerOptions{Log: slog.New(slog.NewTextHandler(io.Discard, nil)), Tokens: tokens, Policy: Policy()})
-	harvestv1.RegisterHarvestServiceServer(r.server, New(r.pool, r.clock, Owners{r.owners, r.owners}))
+	r.harvest = New(r.pool, r.clock, Owners{r.owners, r.owners}, Rules{HorizonDays: 60, CutOff: 16 * time.Hour})
+	harvestv1.RegisterHarvestServiceServer(r.server, r.harvest)
 	lis := bufconn.Listen(1 << 20)
 	served := make(chan error, 1)
 	go func() { served <- r.server.Serve(lis) }()
@@ -189,7 +192,31 @@ func crop(id, roomID, farm, species string, state schedulingv1.CropState, dates 
 const running = schedulingv1.CropState_CROP_STATE_RUNNING
 
 func whiteCrop() *schedulingv1.Crop {
-	return crop("ab-1-20261001", "ab-1", "alder-brook", "white mushroom", running, [3]string{"2026-10-01", "2026-11-08", "2026-12-10"}, 3)
+	return grown(crop("ab-1-20261001", "ab-1", "alder-brook", "white mushroom", running, [3]string{"2026-10-01", "2026-11-08", "2026-12-10"}, 3), "2026-10-21")
+}
+
+// grown adds to a white crop its steps, cased on a day, and how its programme
+// says it bears.
+func grown(c *schedulingv1.Crop, cased string) *schedulingv1.Crop {
+	days := func(least, usual, most int64) *schedulingv1.Range {
+		return &schedulingv1.Range{Least: least, Usual: usual, Most: most, Source: "practice"}
+	}
+	filled := c.GetFillDate()
+	c.AreaM2, c.Bears = 200, nil
+	c.Stages = []*schedulingv1.CropStage{
+		{Kind: schedulingv1.StageKind_STAGE_KIND_FILLING, StartDate: filled, ActualStartDate: &filled},
+		{Kind: schedulingv1.StageKind_STAGE_KIND_CASING, StartDate: cased, ActualStartDate: &cased},
+		{Kind: schedulingv1.StageKind_STAGE_KIND_CROPPING, StartDate: c.GetFirstPickDate()},
+	}
+	c.Breaks = &schedulingv1.BreakProfile{
+		After: schedulingv1.StageKind_STAGE_KIND_CASING, FirstPickDays: days(15, 18, 21), IntervalDays: days(7, 8, 10), WidthDays: days(3, 4, 5),
+		Shares: &schedulingv1.Shares{PerMille: []int64{500, 330, 170}, Source: "practice"}, YieldGramsPerM2: days(16000, 22000, 30000),
+	}
+	for i, stage := range []typev1.PickStage{typev1.PickStage_PICK_STAGE_CLOSED, typev1.PickStage_PICK_STAGE_VEILED, typev1.PickStage_PICK_STAGE_OPEN} {
+		c.Bears = append(c.Bears, &schedulingv1.Bearing{PickStage: stage, PerMille: []int64{700, 200, 100}[i], Source: "practice"})
+	}
+	c.Sources = map[string]*schedulingv1.Source{"practice": {Text: "common practice", Status: schedulingv1.SourceStatus_SOURCE_STATUS_COMMON_PRACTICE}}
+	return c
 }
 
 func oysterCrop() *schedulingv1.Crop {
@@ -197,7 +224,14 @@ func oysterCrop() *schedulingv1.Crop {
 }
 
 func hillCrop() *schedulingv1.Crop {
-	return crop("he-1-20261005", "he-1", "hill-end", "white mushroom", running, [3]string{"2026-10-05", "2026-11-12", "2026-12-14"}, 2)
+	return grown(crop("he-1-20261005", "he-1", "hill-end", "white mushroom", running, [3]string{"2026-10-05", "2026-11-12", "2026-12-14"}, 2), "2026-10-25")
+}
+
+// staged is a product that is picked at a stage.
+func staged(id string, stage typev1.PickStage) *orderv1.ProductSaved {
+	p := product(id, "white mushroom")
+	p.Product.PickStage = stage
+	return p
 }
 
 func product(id, species string) *orderv1.ProductSaved {
@@ -210,7 +244,8 @@ func (r *rig) settle(t testing.TB) identity.Identity {
 	coop := testkit.Coop()
 	r.hear(t, coop, "scheduling", room("ab-1", "alder-brook"), room("ab-2", "alder-brook"), room("he-1", "hill-end"),
 		&schedulingv1.CropPlanned{Crop: whiteCrop()}, &schedulingv1.CropPlanned{Crop: oysterCrop()}, &schedulingv1.CropPlanned{Crop: hillCrop()})
-	r.hear(t, coop, "order", product("white-2kg", "white mushroom"), product("oyster-1kg", "Oyster  Mushroom"))
+	r.hear(t, coop, "order", product("white-2kg", "white mushroom"), product("oyster-1kg", "Oyster  Mushroom"),
+		staged("white-flat-2kg", typev1.PickStage_PICK_STAGE_FLAT))
 	return coop
 }
 

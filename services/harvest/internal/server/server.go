@@ -23,11 +23,12 @@ type Server struct {
 	pool   *pgxpool.Pool
 	clock  clock.Clock
 	owners Owners
+	rules  Rules
 }
 
 // New returns a server over the pool that connects as harvest's role.
-func New(pool *pgxpool.Pool, clk clock.Clock, owners Owners) *Server {
-	return &Server{pool: pool, clock: clk, owners: owners}
+func New(pool *pgxpool.Pool, clk clock.Clock, owners Owners, rules Rules) *Server {
+	return &Server{pool: pool, clock: clk, owners: owners, rules: rules}
 }
 
 // read runs fn in a transaction that only reads, as one moment saw it.

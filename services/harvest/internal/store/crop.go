@@ -7,14 +7,21 @@ import (
 
 	"github.com/jackc/pgx/v5"
 
+	"breakshare.example/services/harvest/internal/day"
 	"breakshare.example/services/harvest/internal/genealogy"
+	"breakshare.example/services/harvest/internal/growth"
 	"breakshare.example/services/platform/pg"
 )
 
 // Crop is a crop as scheduling told of it.
 type Crop struct {
 	genealogy.Crop
-	Version int64
+	AreaM2           int32 // 0 where nobody told
+	ProgrammeID      string
+	ProgrammeVersion int32
+	Steps            []growth.StepDate
+	Profile          *growth.Profile // nil where nobody told
+	Version          int64
 }
 
 // SaveCrop keeps the crop unless a version as new is there, and returns the
@@ -26,15 +33,27 @@ func SaveCrop(ctx context.Context, tx pgx.Tx, c Crop) (rooms []string, err error
 	if err != nil && !errors.Is(err, pgx.ErrNoRows) {
 		return nil, fmt.Errorf("read crop %s: %w", c.ID, err)
 	}
+	// A list of crops leaves the profile out: the one known stays, since it
+	// never changes, and one that comes with a version known is taken in.
 	const save = `
-		INSERT INTO crop (crop_id, room_id, farm_id, species, fill_date, first_pick_date, free_date, filled, ended, version)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10)
+		INSERT INTO crop (crop_id, room_id, farm_id, species, fill_date, first_pick_date, free_date, filled, ended, version,
+			area_m2, programme_id, programme_version, steps, profile)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, nullif($11, 0), $12, $13, $14, $15)
 		ON CONFLICT (coop_id, crop_id) DO UPDATE
 		SET room_id = excluded.room_id, farm_id = excluded.farm_id, species = excluded.species,
 		    fill_date = excluded.fill_date, first_pick_date = excluded.first_pick_date, free_date = excluded.free_date,
-		    filled = excluded.filled, ended = excluded.ended, version = excluded.version
-		WHERE crop.version < excluded.version`
-	tag, err := tx.Exec(ctx, save, c.ID, c.RoomID, c.FarmID, c.Species, c.Fill.Time(), c.FirstPick.Time(), c.Free.Time(), c.Filled, c.Ended, c.Version)
+		    filled = excluded.filled, ended = excluded.ended, version = excluded.version,
+		    area_m2 = coalesce(excluded.area_m2, crop.area_m2), programme_id = excluded.programme_id,
+		    programme_version = excluded.programme_version, steps = excluded.steps,
+		    profile = coalesce(excluded.profile, crop.profile)
+		WHERE crop.version < excluded.version
+		   OR (crop.version = excluded.version AND crop.profile IS NULL AND excluded.profile IS NOT NULL)`
+	steps := c.Steps
+	if steps == nil {
+		steps = []growth.StepDate{}
+	}
+	tag, err := tx.Exec(ctx, save, c.ID, c.RoomID, c.FarmID, c.Species, c.Fill.Time(), c.FirstPick.Time(), c.Free.Time(), c.Filled, c.Ended, c.Version,
+		c.AreaM2, c.ProgrammeID, c.ProgrammeVersion, steps, c.Profile)
 	if err != nil {
 		return nil, fmt.Errorf("save crop %s: %w", c.ID, err)
 	}
@@ -67,4 +86,56 @@ func texts(ctx context.Context, db pg.DB, what, sql string, args ...any) ([]stri
 		return nil, fmt.Errorf("read the %s: %w", what, err)
 	}
 	return list, nil
+}
+
+// growingColumns in the order of scanGrowing, of crop c and its room r.
+const growingColumns = `c.crop_id, c.room_id, c.farm_id, c.species, c.fill_date, c.first_pick_date, c.free_date, c.filled, c.ended,
+	coalesce(c.area_m2, r.area_m2, 0), c.programme_id, c.programme_version, c.steps, c.profile, c.version`
+
+const growingTables = `crop c LEFT JOIN room r ON r.coop_id = c.coop_id AND r.room_id = c.room_id`
+
+func scanGrowing(row pgx.CollectableRow) (c Crop, err error) {
+	err = row.Scan(&c.ID, &c.RoomID, &c.FarmID, &c.Species, dayInto{&c.Fill}, dayInto{&c.FirstPick}, dayInto{&c.Free}, &c.Filled, &c.Ended,
+		&c.AreaM2, &c.ProgrammeID, &c.ProgrammeVersion, &c.Steps, &c.Profile, &c.Version)
+	return c, err
+}
+
+// Growing is the crop as the forecast reads it.
+func (c Crop) Growing() growth.Crop {
+	return growth.Crop{
+		ID: c.ID, Species: c.Species, AreaM2: c.AreaM2, Fill: c.Fill, Free: c.Free, Ended: c.Ended,
+		Steps: c.Steps, Profile: c.Profile,
+	}
+}
+
+// CropsOfRooms returns all crops of the rooms by id.
+func CropsOfRooms(ctx context.Context, db pg.DB, rooms []string) (map[string]Crop, error) {
+	const sql = `SELECT ` + growingColumns + ` FROM ` + growingTables + ` WHERE c.room_id = ANY($1)`
+	list, err := collect(ctx, db, scanGrowing, sql, rooms)
+	if err != nil {
+		return nil, wrap("read the crops of rooms", err)
+	}
+	return index(list, func(c Crop) string { return c.ID }), nil
+}
+
+// FindCrop returns a crop; ok is false where nobody has told of it.
+func FindCrop(ctx context.Context, db pg.DB, id string) (c Crop, ok bool, err error) {
+	list, err := collect(ctx, db, scanGrowing, `SELECT `+growingColumns+` FROM `+growingTables+` WHERE c.crop_id = $1`, id)
+	if err != nil || len(list) == 0 {
+		return c, false, wrap("read crop "+id, err)
+	}
+	return list[0], true, nil
+}
+
+// CropsBearing returns, by id, the crops that may bear on a day of the span:
+// filled by its last day and not ended before its first; those of one farm
+// where farmID is not empty.
+func CropsBearing(ctx context.Context, db pg.DB, from, to day.Date, farmID string) ([]Crop, error) {
+	const sql = `
+		SELECT ` + growingColumns + ` FROM ` + growingTables + `
+		WHERE c.fill_date <= $2 AND c.free_date > c.fill_date AND c.free_date + CASE WHEN c.ended THEN 1 ELSE $4::int END > $1
+		  AND ($3 = '' OR c.farm_id = $3)
+		ORDER BY c.crop_id`
+	list, err := collect(ctx, db, scanGrowing, sql, from.Time(), to.Time(), farmID, genealogy.OverrunDays)
+	return list, wrap("read the crops of a span of days", err)
 }

@@ -13,17 +13,18 @@ import (
 type Room struct {
 	ID, FarmID string
 	AreaM2     int32
-	Version    int64 // 0 for an answer that was asked for
+	Name       string // on the door; empty where nobody told
+	Version    int64  // 0 for an answer that was asked for
 }
 
 // SaveRoom keeps the room unless a version as new is there.
 func SaveRoom(ctx context.Context, db pg.DB, r Room) error {
 	const sql = `
-		INSERT INTO room (room_id, farm_id, area_m2, version) VALUES ($1, $2, $3, $4)
+		INSERT INTO room (room_id, farm_id, area_m2, name, version) VALUES ($1, $2, $3, $4, $5)
 		ON CONFLICT (coop_id, room_id) DO UPDATE
-		SET farm_id = excluded.farm_id, area_m2 = excluded.area_m2, version = excluded.version
+		SET farm_id = excluded.farm_id, area_m2 = excluded.area_m2, name = excluded.name, version = excluded.version
 		WHERE room.version < excluded.version`
-	if _, err := db.Exec(ctx, sql, r.ID, r.FarmID, r.AreaM2, r.Version); err != nil {
+	if _, err := db.Exec(ctx, sql, r.ID, r.FarmID, r.AreaM2, r.Name, r.Version); err != nil {
 		return fmt.Errorf("save room %s: %w", r.ID, err)
 	}
 	return nil
@@ -31,7 +32,7 @@ func SaveRoom(ctx context.Context, db pg.DB, r Room) error {
 
 // Rooms returns those of the rooms that are known, by id.
 func Rooms(ctx context.Context, db pg.DB, ids []string) (map[string]Room, error) {
-	const sql = `SELECT room_id, farm_id, area_m2, version FROM room WHERE room_id = ANY($1)`
+	const sql = `SELECT room_id, farm_id, area_m2, name, version FROM room WHERE room_id = ANY($1)`
 	rows, err := db.Query(ctx, sql, ids)
 	if err != nil {
 		return nil, fmt.Errorf("read rooms: %w", err)

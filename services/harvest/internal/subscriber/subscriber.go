@@ -32,6 +32,12 @@ func scheduling() map[string]inbox.Handler {
 	inbox.Register(h, func(ctx context.Context, tx pgx.Tx, _ inbox.Message, e *schedulingv1.RoomSaved) error {
 		return store.SaveRoom(ctx, tx, told.Room(e.GetRoom(), e.GetVersion()))
 	})
+	inbox.Register(h, func(ctx context.Context, tx pgx.Tx, _ inbox.Message, e *schedulingv1.CoopSaved) error {
+		if err := told.CheckZone(e.GetCoop().GetTimeZone()); err != nil {
+			return inbox.Permanent(err)
+		}
+		return store.SaveCoop(ctx, tx, told.Coop(e))
+	})
 	onCrop[*schedulingv1.CropPlanned](h)
 	onCrop[*schedulingv1.CropMoved](h)
 	onCrop[*schedulingv1.CropStageReached](h)

@@ -15,12 +15,15 @@ import (
 
 // Room reads a room; version is that of its event, or 0 for an answer.
 func Room(r *schedulingv1.Room, version int64) store.Room {
-	return store.Room{ID: r.GetRoomId(), FarmID: r.GetFarmId(), AreaM2: r.GetAreaM2(), Version: version}
+	return store.Room{ID: r.GetRoomId(), FarmID: r.GetFarmId(), AreaM2: r.GetAreaM2(), Name: r.GetName(), Version: version}
 }
 
 // Product reads a product; version is that of its event, or 0 for an answer.
 func Product(p *orderv1.Product, version int64) store.Product {
-	return store.Product{ID: p.GetProductId(), Species: p.GetSpecies(), Version: version}
+	return store.Product{
+		ID: p.GetProductId(), Species: p.GetSpecies(), PickStage: stageWords[p.GetPickStage()], Grade: p.GetGrade(),
+		PackGrams: p.GetPackGrams(), PackValue: p.GetPackValueMinor(), Version: version,
+	}
 }
 
 // Crop reads a crop. It fails on a date that is none: a first pick may be
@@ -41,7 +44,13 @@ func Crop(c *schedulingv1.Crop) (store.Crop, error) {
 		}
 	}
 	state := c.GetState()
+	steps, err := steps(c)
+	if err != nil {
+		return store.Crop{}, err
+	}
 	return store.Crop{
+		AreaM2: c.GetAreaM2(), ProgrammeID: c.GetProgrammeId(), ProgrammeVersion: c.GetProgrammeVersion(),
+		Steps: steps, Profile: profile(c),
 		Crop: genealogy.Crop{
 			ID: c.GetCropId(), RoomID: c.GetRoomId(), FarmID: c.GetFarmId(), Species: c.GetSpecies(),
 			Fill: fill, FirstPick: first, Free: free,

@@ -23,6 +23,59 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
+// ExpectedPickSource says whose figures an expected pick carries.
+type ExpectedPickSource int32
+
+const (
+	// Not stated.
+	ExpectedPickSource_EXPECTED_PICK_SOURCE_UNSPECIFIED ExpectedPickSource = 0
+	// A person who pushed them.
+	ExpectedPickSource_EXPECTED_PICK_SOURCE_GROWER ExpectedPickSource = 1
+	// The break forecast, standing in until somebody pushes.
+	ExpectedPickSource_EXPECTED_PICK_SOURCE_FORECAST ExpectedPickSource = 2
+)
+
+// Enum value maps for ExpectedPickSource.
+var (
+	ExpectedPickSource_name = map[int32]string{
+		0: "EXPECTED_PICK_SOURCE_UNSPECIFIED",
+		1: "EXPECTED_PICK_SOURCE_GROWER",
+		2: "EXPECTED_PICK_SOURCE_FORECAST",
+	}
+	ExpectedPickSource_value = map[string]int32{
+		"EXPECTED_PICK_SOURCE_UNSPECIFIED": 0,
+		"EXPECTED_PICK_SOURCE_GROWER":      1,
+		"EXPECTED_PICK_SOURCE_FORECAST":    2,
+	}
+)
+
+func (x ExpectedPickSource) Enum() *ExpectedPickSource {
+	p := new(ExpectedPickSource)
+	*p = x
+	return p
+}
+
+func (x ExpectedPickSource) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (ExpectedPickSource) Descriptor() protoreflect.EnumDescriptor {
+	return file_breakshare_harvest_v1_pick_proto_enumTypes[0].Descriptor()
+}
+
+func (ExpectedPickSource) Type() protoreflect.EnumType {
+	return &file_breakshare_harvest_v1_pick_proto_enumTypes[0]
+}
+
+func (x ExpectedPickSource) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use ExpectedPickSource.Descriptor instead.
+func (ExpectedPickSource) EnumDescriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_pick_proto_rawDescGZIP(), []int{0}
+}
+
 // ExpectedPick is what a grower expects to pick of one product in one room on one day.
 type ExpectedPick struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -49,7 +102,12 @@ type ExpectedPick struct {
 	// When it was pushed.
 	PushedAt *timestamppb.Timestamp `protobuf:"bytes,11,opt,name=pushed_at,json=pushedAt,proto3" json:"pushed_at,omitempty"`
 	// Code of the pick lot that the picking will make, for example "alder-brook-1-white-closed-2kg-20261126".
-	PickLotId     string `protobuf:"bytes,12,opt,name=pick_lot_id,json=pickLotId,proto3" json:"pick_lot_id,omitempty"`
+	PickLotId string `protobuf:"bytes,12,opt,name=pick_lot_id,json=pickLotId,proto3" json:"pick_lot_id,omitempty"`
+	// True where it came after the cut-off: the afternoon before the day of picking, at the hour
+	// that the harvest service is set to. Set by the service.
+	Late bool `protobuf:"varint,13,opt,name=late,proto3" json:"late,omitempty"`
+	// Whose figures these are. Set by the service.
+	Source        ExpectedPickSource `protobuf:"varint,14,opt,name=source,proto3,enum=breakshare.harvest.v1.ExpectedPickSource" json:"source,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -166,6 +224,20 @@ func (x *ExpectedPick) GetPickLotId() string {
 		return x.PickLotId
 	}
 	return ""
+}
+
+func (x *ExpectedPick) GetLate() bool {
+	if x != nil {
+		return x.Late
+	}
+	return false
+}
+
+func (x *ExpectedPick) GetSource() ExpectedPickSource {
+	if x != nil {
+		return x.Source
+	}
+	return ExpectedPickSource_EXPECTED_PICK_SOURCE_UNSPECIFIED
 }
 
 // Pick is one weighing: crates filled by one picker in one room.
@@ -738,7 +810,7 @@ var File_breakshare_harvest_v1_pick_proto protoreflect.FileDescriptor
 
 const file_breakshare_harvest_v1_pick_proto_rawDesc = "" +
 	"\n" +
-	" breakshare/harvest/v1/pick.proto\x12\x15breakshare.harvest.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xa7\x04\n" +
+	" breakshare/harvest/v1/pick.proto\x12\x15breakshare.harvest.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xfe\x04\n" +
 	"\fExpectedPick\x12D\n" +
 	"\aroom_id\x18\x01 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\x06roomId\x12\x17\n" +
 	"\afarm_id\x18\x02 \x01(\tR\x06farmId\x12\x17\n" +
@@ -757,7 +829,9 @@ const file_breakshare_harvest_v1_pick_proto_rawDesc = "" +
 	"\tpushed_by\x18\n" +
 	" \x01(\tR\bpushedBy\x127\n" +
 	"\tpushed_at\x18\v \x01(\v2\x1a.google.protobuf.TimestampR\bpushedAt\x12\x1e\n" +
-	"\vpick_lot_id\x18\f \x01(\tR\tpickLotId\"\x8f\x04\n" +
+	"\vpick_lot_id\x18\f \x01(\tR\tpickLotId\x12\x12\n" +
+	"\x04late\x18\r \x01(\bR\x04late\x12A\n" +
+	"\x06source\x18\x0e \x01(\x0e2).breakshare.harvest.v1.ExpectedPickSourceR\x06source\"\x8f\x04\n" +
 	"\x04Pick\x12\x17\n" +
 	"\apick_id\x18\x01 \x01(\tR\x06pickId\x12D\n" +
 	"\aroom_id\x18\x02 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\x06roomId\x12J\n" +
@@ -819,7 +893,11 @@ const file_breakshare_harvest_v1_pick_proto_rawDesc = "" +
 	"\vreleased_by\x18\x06 \x01(\tR\n" +
 	"releasedBy\x12)\n" +
 	"\x10exception_reason\x18\a \x01(\tR\x0fexceptionReason\x12\x12\n" +
-	"\x04held\x18\b \x01(\bR\x04heldB>Z<breakshare.example/proto/gen/breakshare/harvest/v1;harvestv1b\x06proto3"
+	"\x04held\x18\b \x01(\bR\x04held*~\n" +
+	"\x12ExpectedPickSource\x12$\n" +
+	" EXPECTED_PICK_SOURCE_UNSPECIFIED\x10\x00\x12\x1f\n" +
+	"\x1bEXPECTED_PICK_SOURCE_GROWER\x10\x01\x12!\n" +
+	"\x1dEXPECTED_PICK_SOURCE_FORECAST\x10\x02B>Z<breakshare.example/proto/gen/breakshare/harvest/v1;harvestv1b\x06proto3"
 
 var (
 	file_breakshare_harvest_v1_pick_proto_rawDescOnce sync.Once
@@ -833,26 +911,29 @@ func file_breakshare_harvest_v1_pick_proto_rawDescGZIP() []byte {
 	return file_breakshare_harvest_v1_pick_proto_rawDescData
 }
 
+var file_breakshare_harvest_v1_pick_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
 var file_breakshare_harvest_v1_pick_proto_msgTypes = make([]protoimpl.MessageInfo, 6)
 var file_breakshare_harvest_v1_pick_proto_goTypes = []any{
-	(*ExpectedPick)(nil),          // 0: breakshare.harvest.v1.ExpectedPick
-	(*Pick)(nil),                  // 1: breakshare.harvest.v1.Pick
-	(*PickLot)(nil),               // 2: breakshare.harvest.v1.PickLot
-	(*SupplyDay)(nil),             // 3: breakshare.harvest.v1.SupplyDay
-	(*CropTrace)(nil),             // 4: breakshare.harvest.v1.CropTrace
-	(*CompostTrace)(nil),          // 5: breakshare.harvest.v1.CompostTrace
-	(*timestamppb.Timestamp)(nil), // 6: google.protobuf.Timestamp
+	(ExpectedPickSource)(0),       // 0: breakshare.harvest.v1.ExpectedPickSource
+	(*ExpectedPick)(nil),          // 1: breakshare.harvest.v1.ExpectedPick
+	(*Pick)(nil),                  // 2: breakshare.harvest.v1.Pick
+	(*PickLot)(nil),               // 3: breakshare.harvest.v1.PickLot
+	(*SupplyDay)(nil),             // 4: breakshare.harvest.v1.SupplyDay
+	(*CropTrace)(nil),             // 5: breakshare.harvest.v1.CropTrace
+	(*CompostTrace)(nil),          // 6: breakshare.harvest.v1.CompostTrace
+	(*timestamppb.Timestamp)(nil), // 7: google.protobuf.Timestamp
 }
 var file_breakshare_harvest_v1_pick_proto_depIdxs = []int32{
-	6, // 0: breakshare.harvest.v1.ExpectedPick.pushed_at:type_name -> google.protobuf.Timestamp
-	6, // 1: breakshare.harvest.v1.Pick.recorded_at:type_name -> google.protobuf.Timestamp
-	0, // 2: breakshare.harvest.v1.SupplyDay.rooms:type_name -> breakshare.harvest.v1.ExpectedPick
-	5, // 3: breakshare.harvest.v1.CropTrace.compost:type_name -> breakshare.harvest.v1.CompostTrace
-	4, // [4:4] is the sub-list for method output_type
-	4, // [4:4] is the sub-list for method input_type
-	4, // [4:4] is the sub-list for extension type_name
-	4, // [4:4] is the sub-list for extension extendee
-	0, // [0:4] is the sub-list for field type_name
+	7, // 0: breakshare.harvest.v1.ExpectedPick.pushed_at:type_name -> google.protobuf.Timestamp
+	0, // 1: breakshare.harvest.v1.ExpectedPick.source:type_name -> breakshare.harvest.v1.ExpectedPickSource
+	7, // 2: breakshare.harvest.v1.Pick.recorded_at:type_name -> google.protobuf.Timestamp
+	1, // 3: breakshare.harvest.v1.SupplyDay.rooms:type_name -> breakshare.harvest.v1.ExpectedPick
+	6, // 4: breakshare.harvest.v1.CropTrace.compost:type_name -> breakshare.harvest.v1.CompostTrace
+	5, // [5:5] is the sub-list for method output_type
+	5, // [5:5] is the sub-list for method input_type
+	5, // [5:5] is the sub-list for extension type_name
+	5, // [5:5] is the sub-list for extension extendee
+	0, // [0:5] is the sub-list for field type_name
 }
 
 func init() { file_breakshare_harvest_v1_pick_proto_init() }
@@ -867,13 +948,14 @@ func file_breakshare_harvest_v1_pick_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_breakshare_harvest_v1_pick_proto_rawDesc), len(file_breakshare_harvest_v1_pick_proto_rawDesc)),
-			NumEnums:      0,
+			NumEnums:      1,
 			NumMessages:   6,
 			NumExtensions: 0,
 			NumServices:   0,
 		},
 		GoTypes:           file_breakshare_harvest_v1_pick_proto_goTypes,
 		DependencyIndexes: file_breakshare_harvest_v1_pick_proto_depIdxs,
+		EnumInfos:         file_breakshare_harvest_v1_pick_proto_enumTypes,
 		MessageInfos:      file_breakshare_harvest_v1_pick_proto_msgTypes,
 	}.Build()
 	File_breakshare_harvest_v1_pick_proto = out.File

@@ -33,6 +33,8 @@ type PushExpectedPicksRequest struct {
 	RequestId string `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
 	// 1 to 10,000 figures, each room, product and day once.
 	ExpectedPicks []*ExpectedPick `protobuf:"bytes,2,rep,name=expected_picks,json=expectedPicks,proto3" json:"expected_picks,omitempty"`
+	// True to take figures of more than ten times what a room's area can bear in a day.
+	ConfirmLarge  bool `protobuf:"varint,3,opt,name=confirm_large,json=confirmLarge,proto3" json:"confirm_large,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -81,6 +83,867 @@ func (x *PushExpectedPicksRequest) GetExpectedPicks() []*ExpectedPick {
 	return nil
 }
 
+func (x *PushExpectedPicksRequest) GetConfirmLarge() bool {
+	if x != nil {
+		return x.ConfirmLarge
+	}
+	return false
+}
+
+// StreamExpectedPicksRequest is one figure of a push.
+type StreamExpectedPicksRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// UUID minted by the caller for the whole push; needed in the first message, empty or the same
+	// in the others.
+	RequestId string `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// The figure.
+	ExpectedPick *ExpectedPick `protobuf:"bytes,2,opt,name=expected_pick,json=expectedPick,proto3" json:"expected_pick,omitempty"`
+	// As in PushExpectedPicks; one message that says so is enough.
+	ConfirmLarge  bool `protobuf:"varint,3,opt,name=confirm_large,json=confirmLarge,proto3" json:"confirm_large,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *StreamExpectedPicksRequest) Reset() {
+	*x = StreamExpectedPicksRequest{}
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *StreamExpectedPicksRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*StreamExpectedPicksRequest) ProtoMessage() {}
+
+func (x *StreamExpectedPicksRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use StreamExpectedPicksRequest.ProtoReflect.Descriptor instead.
+func (*StreamExpectedPicksRequest) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *StreamExpectedPicksRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *StreamExpectedPicksRequest) GetExpectedPick() *ExpectedPick {
+	if x != nil {
+		return x.ExpectedPick
+	}
+	return nil
+}
+
+func (x *StreamExpectedPicksRequest) GetConfirmLarge() bool {
+	if x != nil {
+		return x.ConfirmLarge
+	}
+	return false
+}
+
+// StreamExpectedPicksResponse answers with the figures as stored, in the order sent.
+type StreamExpectedPicksResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The figures with their versions.
+	ExpectedPicks []*ExpectedPick `protobuf:"bytes,1,rep,name=expected_picks,json=expectedPicks,proto3" json:"expected_picks,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *StreamExpectedPicksResponse) Reset() {
+	*x = StreamExpectedPicksResponse{}
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *StreamExpectedPicksResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*StreamExpectedPicksResponse) ProtoMessage() {}
+
+func (x *StreamExpectedPicksResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use StreamExpectedPicksResponse.ProtoReflect.Descriptor instead.
+func (*StreamExpectedPicksResponse) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *StreamExpectedPicksResponse) GetExpectedPicks() []*ExpectedPick {
+	if x != nil {
+		return x.ExpectedPicks
+	}
+	return nil
+}
+
+// ListExpectedPickVersionsRequest asks for the history of a pick lot's figures.
+type ListExpectedPickVersionsRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The lot.
+	PickLotId     string `protobuf:"bytes,1,opt,name=pick_lot_id,json=pickLotId,proto3" json:"pick_lot_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListExpectedPickVersionsRequest) Reset() {
+	*x = ListExpectedPickVersionsRequest{}
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListExpectedPickVersionsRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListExpectedPickVersionsRequest) ProtoMessage() {}
+
+func (x *ListExpectedPickVersionsRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListExpectedPickVersionsRequest.ProtoReflect.Descriptor instead.
+func (*ListExpectedPickVersionsRequest) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *ListExpectedPickVersionsRequest) GetPickLotId() string {
+	if x != nil {
+		return x.PickLotId
+	}
+	return ""
+}
+
+// ListExpectedPickVersionsResponse lists figures by version.
+type ListExpectedPickVersionsResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Every version, the newest included.
+	ExpectedPicks []*ExpectedPick `protobuf:"bytes,1,rep,name=expected_picks,json=expectedPicks,proto3" json:"expected_picks,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListExpectedPickVersionsResponse) Reset() {
+	*x = ListExpectedPickVersionsResponse{}
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListExpectedPickVersionsResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListExpectedPickVersionsResponse) ProtoMessage() {}
+
+func (x *ListExpectedPickVersionsResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListExpectedPickVersionsResponse.ProtoReflect.Descriptor instead.
+func (*ListExpectedPickVersionsResponse) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *ListExpectedPickVersionsResponse) GetExpectedPicks() []*ExpectedPick {
+	if x != nil {
+		return x.ExpectedPicks
+	}
+	return nil
+}
+
+// ForecastCropRequest asks for the fan of a crop.
+type ForecastCropRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The crop.
+	CropId string `protobuf:"bytes,1,opt,name=crop_id,json=cropId,proto3" json:"crop_id,omitempty"`
+	// First day, ISO 8601; empty for tomorrow.
+	FromDate string `protobuf:"bytes,2,opt,name=from_date,json=fromDate,proto3" json:"from_date,omitempty"`
+	// Days, 1 to 120; 0 for 28.
+	Days          int32 `protobuf:"varint,3,opt,name=days,proto3" json:"days,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ForecastCropRequest) Reset() {
+	*x = ForecastCropRequest{}
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ForecastCropRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ForecastCropRequest) ProtoMessage() {}
+
+func (x *ForecastCropRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ForecastCropRequest.ProtoReflect.Descriptor instead.
+func (*ForecastCropRequest) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *ForecastCropRequest) GetCropId() string {
+	if x != nil {
+		return x.CropId
+	}
+	return ""
+}
+
+func (x *ForecastCropRequest) GetFromDate() string {
+	if x != nil {
+		return x.FromDate
+	}
+	return ""
+}
+
+func (x *ForecastCropRequest) GetDays() int32 {
+	if x != nil {
+		return x.Days
+	}
+	return 0
+}
+
+// ForecastCropResponse is the fan of a crop.
+type ForecastCropResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The crop.
+	CropId string `protobuf:"bytes,1,opt,name=crop_id,json=cropId,proto3" json:"crop_id,omitempty"`
+	// The room.
+	RoomId string `protobuf:"bytes,2,opt,name=room_id,json=roomId,proto3" json:"room_id,omitempty"`
+	// The farm.
+	FarmId string `protobuf:"bytes,3,opt,name=farm_id,json=farmId,proto3" json:"farm_id,omitempty"`
+	// One entry for each day.
+	Days []*ForecastDay `protobuf:"bytes,4,rep,name=days,proto3" json:"days,omitempty"`
+	// The breaks of which anything may still come, in order.
+	Breaks []*ForecastBreak `protobuf:"bytes,5,rep,name=breaks,proto3" json:"breaks,omitempty"`
+	// The share of each stage of picking, learnt from the crop's picks.
+	Stages []*StageShare `protobuf:"bytes,6,rep,name=stages,proto3" json:"stages,omitempty"`
+	// Days on which the crop was picked and from which the forecast has learnt.
+	PickedDays    int32 `protobuf:"varint,7,opt,name=picked_days,json=pickedDays,proto3" json:"picked_days,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ForecastCropResponse) Reset() {
+	*x = ForecastCropResponse{}
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ForecastCropResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ForecastCropResponse) ProtoMessage() {}
+
+func (x *ForecastCropResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ForecastCropResponse.ProtoReflect.Descriptor instead.
+func (*ForecastCropResponse) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *ForecastCropResponse) GetCropId() string {
+	if x != nil {
+		return x.CropId
+	}
+	return ""
+}
+
+func (x *ForecastCropResponse) GetRoomId() string {
+	if x != nil {
+		return x.RoomId
+	}
+	return ""
+}
+
+func (x *ForecastCropResponse) GetFarmId() string {
+	if x != nil {
+		return x.FarmId
+	}
+	return ""
+}
+
+func (x *ForecastCropResponse) GetDays() []*ForecastDay {
+	if x != nil {
+		return x.Days
+	}
+	return nil
+}
+
+func (x *ForecastCropResponse) GetBreaks() []*ForecastBreak {
+	if x != nil {
+		return x.Breaks
+	}
+	return nil
+}
+
+func (x *ForecastCropResponse) GetStages() []*StageShare {
+	if x != nil {
+		return x.Stages
+	}
+	return nil
+}
+
+func (x *ForecastCropResponse) GetPickedDays() int32 {
+	if x != nil {
+		return x.PickedDays
+	}
+	return 0
+}
+
+// ForecastSupplyRequest asks for the fan of all crops.
+type ForecastSupplyRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// First day, ISO 8601; empty for tomorrow.
+	FromDate string `protobuf:"bytes,1,opt,name=from_date,json=fromDate,proto3" json:"from_date,omitempty"`
+	// Days, 1 to 92; 0 for 28.
+	Days int32 `protobuf:"varint,2,opt,name=days,proto3" json:"days,omitempty"`
+	// Only this farm; empty for all that the caller may see.
+	FarmId        string `protobuf:"bytes,3,opt,name=farm_id,json=farmId,proto3" json:"farm_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ForecastSupplyRequest) Reset() {
+	*x = ForecastSupplyRequest{}
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ForecastSupplyRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ForecastSupplyRequest) ProtoMessage() {}
+
+func (x *ForecastSupplyRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ForecastSupplyRequest.ProtoReflect.Descriptor instead.
+func (*ForecastSupplyRequest) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *ForecastSupplyRequest) GetFromDate() string {
+	if x != nil {
+		return x.FromDate
+	}
+	return ""
+}
+
+func (x *ForecastSupplyRequest) GetDays() int32 {
+	if x != nil {
+		return x.Days
+	}
+	return 0
+}
+
+func (x *ForecastSupplyRequest) GetFarmId() string {
+	if x != nil {
+		return x.FarmId
+	}
+	return ""
+}
+
+// ForecastSupplyResponse is the fan of all crops.
+type ForecastSupplyResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// All products together, one entry for each day. The band is that of the sum: narrower than
+	// the sum of the bands.
+	Days []*ForecastDay `protobuf:"bytes,1,rep,name=days,proto3" json:"days,omitempty"`
+	// By day and product.
+	Products []*ProductForecast `protobuf:"bytes,2,rep,name=products,proto3" json:"products,omitempty"`
+	// Crops of which nothing can be forecast, by id, with the reason.
+	NotForecast   []*CropNotForecast `protobuf:"bytes,3,rep,name=not_forecast,json=notForecast,proto3" json:"not_forecast,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ForecastSupplyResponse) Reset() {
+	*x = ForecastSupplyResponse{}
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[8]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ForecastSupplyResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ForecastSupplyResponse) ProtoMessage() {}
+
+func (x *ForecastSupplyResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[8]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ForecastSupplyResponse.ProtoReflect.Descriptor instead.
+func (*ForecastSupplyResponse) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{8}
+}
+
+func (x *ForecastSupplyResponse) GetDays() []*ForecastDay {
+	if x != nil {
+		return x.Days
+	}
+	return nil
+}
+
+func (x *ForecastSupplyResponse) GetProducts() []*ProductForecast {
+	if x != nil {
+		return x.Products
+	}
+	return nil
+}
+
+func (x *ForecastSupplyResponse) GetNotForecast() []*CropNotForecast {
+	if x != nil {
+		return x.NotForecast
+	}
+	return nil
+}
+
+// ListOutlooksRequest asks for all figures side by side.
+type ListOutlooksRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// First day, ISO 8601.
+	FromDate string `protobuf:"bytes,1,opt,name=from_date,json=fromDate,proto3" json:"from_date,omitempty"`
+	// Last day, ISO 8601; at most 28 days after the first.
+	ToDate string `protobuf:"bytes,2,opt,name=to_date,json=toDate,proto3" json:"to_date,omitempty"`
+	// Only this farm; empty for all that the caller may see.
+	FarmId        string `protobuf:"bytes,3,opt,name=farm_id,json=farmId,proto3" json:"farm_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListOutlooksRequest) Reset() {
+	*x = ListOutlooksRequest{}
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[9]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListOutlooksRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListOutlooksRequest) ProtoMessage() {}
+
+func (x *ListOutlooksRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[9]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListOutlooksRequest.ProtoReflect.Descriptor instead.
+func (*ListOutlooksRequest) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{9}
+}
+
+func (x *ListOutlooksRequest) GetFromDate() string {
+	if x != nil {
+		return x.FromDate
+	}
+	return ""
+}
+
+func (x *ListOutlooksRequest) GetToDate() string {
+	if x != nil {
+		return x.ToDate
+	}
+	return ""
+}
+
+func (x *ListOutlooksRequest) GetFarmId() string {
+	if x != nil {
+		return x.FarmId
+	}
+	return ""
+}
+
+// ListOutlooksResponse lists figures by day, room and product.
+type ListOutlooksResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The figures.
+	Outlooks      []*Outlook `protobuf:"bytes,1,rep,name=outlooks,proto3" json:"outlooks,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListOutlooksResponse) Reset() {
+	*x = ListOutlooksResponse{}
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[10]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListOutlooksResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListOutlooksResponse) ProtoMessage() {}
+
+func (x *ListOutlooksResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[10]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListOutlooksResponse.ProtoReflect.Descriptor instead.
+func (*ListOutlooksResponse) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{10}
+}
+
+func (x *ListOutlooksResponse) GetOutlooks() []*Outlook {
+	if x != nil {
+		return x.Outlooks
+	}
+	return nil
+}
+
+// CloseDayRequest asks to end the pushing for a day.
+type CloseDayRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// UUID minted by the caller.
+	RequestId string `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// Day of picking, ISO 8601.
+	Date          string `protobuf:"bytes,2,opt,name=date,proto3" json:"date,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CloseDayRequest) Reset() {
+	*x = CloseDayRequest{}
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[11]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CloseDayRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CloseDayRequest) ProtoMessage() {}
+
+func (x *CloseDayRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[11]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CloseDayRequest.ProtoReflect.Descriptor instead.
+func (*CloseDayRequest) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{11}
+}
+
+func (x *CloseDayRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *CloseDayRequest) GetDate() string {
+	if x != nil {
+		return x.Date
+	}
+	return ""
+}
+
+// CloseDayResponse is the day as it is used.
+type CloseDayResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The figures by room and product.
+	Outlooks []*Outlook `protobuf:"bytes,1,rep,name=outlooks,proto3" json:"outlooks,omitempty"`
+	// How many of them stand in for a push.
+	StandIns      int32 `protobuf:"varint,2,opt,name=stand_ins,json=standIns,proto3" json:"stand_ins,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CloseDayResponse) Reset() {
+	*x = CloseDayResponse{}
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CloseDayResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CloseDayResponse) ProtoMessage() {}
+
+func (x *CloseDayResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CloseDayResponse.ProtoReflect.Descriptor instead.
+func (*CloseDayResponse) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *CloseDayResponse) GetOutlooks() []*Outlook {
+	if x != nil {
+		return x.Outlooks
+	}
+	return nil
+}
+
+func (x *CloseDayResponse) GetStandIns() int32 {
+	if x != nil {
+		return x.StandIns
+	}
+	return 0
+}
+
+// GetScoresRequest asks for scores.
+type GetScoresRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Last day that counts, ISO 8601; empty for yesterday.
+	AsOfDate string `protobuf:"bytes,1,opt,name=as_of_date,json=asOfDate,proto3" json:"as_of_date,omitempty"`
+	// Only this farm; empty for all that the caller may see.
+	FarmId string `protobuf:"bytes,2,opt,name=farm_id,json=farmId,proto3" json:"farm_id,omitempty"`
+	// Only this room; empty for all.
+	RoomId string `protobuf:"bytes,3,opt,name=room_id,json=roomId,proto3" json:"room_id,omitempty"`
+	// Only this product; empty for all.
+	ProductId     string `protobuf:"bytes,4,opt,name=product_id,json=productId,proto3" json:"product_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetScoresRequest) Reset() {
+	*x = GetScoresRequest{}
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetScoresRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetScoresRequest) ProtoMessage() {}
+
+func (x *GetScoresRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetScoresRequest.ProtoReflect.Descriptor instead.
+func (*GetScoresRequest) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *GetScoresRequest) GetAsOfDate() string {
+	if x != nil {
+		return x.AsOfDate
+	}
+	return ""
+}
+
+func (x *GetScoresRequest) GetFarmId() string {
+	if x != nil {
+		return x.FarmId
+	}
+	return ""
+}
+
+func (x *GetScoresRequest) GetRoomId() string {
+	if x != nil {
+		return x.RoomId
+	}
+	return ""
+}
+
+func (x *GetScoresRequest) GetProductId() string {
+	if x != nil {
+		return x.ProductId
+	}
+	return ""
+}
+
+// GetScoresResponse is the scores of everything asked for together, and of each farm, room and
+// product among it.
+type GetScoresResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Last day that counted.
+	AsOfDate string `protobuf:"bytes,1,opt,name=as_of_date,json=asOfDate,proto3" json:"as_of_date,omitempty"`
+	// All together.
+	All *Score `protobuf:"bytes,2,opt,name=all,proto3" json:"all,omitempty"`
+	// By farm, then room, then product; a farm's own row has no room, a room's own no product.
+	Parts         []*Score `protobuf:"bytes,3,rep,name=parts,proto3" json:"parts,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetScoresResponse) Reset() {
+	*x = GetScoresResponse{}
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[14]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetScoresResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetScoresResponse) ProtoMessage() {}
+
+func (x *GetScoresResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[14]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetScoresResponse.ProtoReflect.Descriptor instead.
+func (*GetScoresResponse) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{14}
+}
+
+func (x *GetScoresResponse) GetAsOfDate() string {
+	if x != nil {
+		return x.AsOfDate
+	}
+	return ""
+}
+
+func (x *GetScoresResponse) GetAll() *Score {
+	if x != nil {
+		return x.All
+	}
+	return nil
+}
+
+func (x *GetScoresResponse) GetParts() []*Score {
+	if x != nil {
+		return x.Parts
+	}
+	return nil
+}
+
 // PushExpectedPicksResponse answers with the figures as stored, in the order of the request.
 type PushExpectedPicksResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -92,7 +955,7 @@ type PushExpectedPicksResponse struct {
 
 func (x *PushExpectedPicksResponse) Reset() {
 	*x = PushExpectedPicksResponse{}
-	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[1]
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -104,7 +967,7 @@ func (x *PushExpectedPicksResponse) String() string {
 func (*PushExpectedPicksResponse) ProtoMessage() {}
 
 func (x *PushExpectedPicksResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[1]
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -117,7 +980,7 @@ func (x *PushExpectedPicksResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PushExpectedPicksResponse.ProtoReflect.Descriptor instead.
 func (*PushExpectedPicksResponse) Descriptor() ([]byte, []int) {
-	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{1}
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *PushExpectedPicksResponse) GetExpectedPicks() []*ExpectedPick {
@@ -142,7 +1005,7 @@ type ListExpectedPicksRequest struct {
 
 func (x *ListExpectedPicksRequest) Reset() {
 	*x = ListExpectedPicksRequest{}
-	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[2]
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -154,7 +1017,7 @@ func (x *ListExpectedPicksRequest) String() string {
 func (*ListExpectedPicksRequest) ProtoMessage() {}
 
 func (x *ListExpectedPicksRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[2]
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -167,7 +1030,7 @@ func (x *ListExpectedPicksRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListExpectedPicksRequest.ProtoReflect.Descriptor instead.
 func (*ListExpectedPicksRequest) Descriptor() ([]byte, []int) {
-	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{2}
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *ListExpectedPicksRequest) GetFromDate() string {
@@ -202,7 +1065,7 @@ type ListExpectedPicksResponse struct {
 
 func (x *ListExpectedPicksResponse) Reset() {
 	*x = ListExpectedPicksResponse{}
-	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[3]
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -214,7 +1077,7 @@ func (x *ListExpectedPicksResponse) String() string {
 func (*ListExpectedPicksResponse) ProtoMessage() {}
 
 func (x *ListExpectedPicksResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[3]
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -227,7 +1090,7 @@ func (x *ListExpectedPicksResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListExpectedPicksResponse.ProtoReflect.Descriptor instead.
 func (*ListExpectedPicksResponse) Descriptor() ([]byte, []int) {
-	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{3}
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *ListExpectedPicksResponse) GetExpectedPicks() []*ExpectedPick {
@@ -250,7 +1113,7 @@ type GetSupplyRequest struct {
 
 func (x *GetSupplyRequest) Reset() {
 	*x = GetSupplyRequest{}
-	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[4]
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[18]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -262,7 +1125,7 @@ func (x *GetSupplyRequest) String() string {
 func (*GetSupplyRequest) ProtoMessage() {}
 
 func (x *GetSupplyRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[4]
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[18]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -275,7 +1138,7 @@ func (x *GetSupplyRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetSupplyRequest.ProtoReflect.Descriptor instead.
 func (*GetSupplyRequest) Descriptor() ([]byte, []int) {
-	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{4}
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{18}
 }
 
 func (x *GetSupplyRequest) GetFromDate() string {
@@ -303,7 +1166,7 @@ type GetSupplyResponse struct {
 
 func (x *GetSupplyResponse) Reset() {
 	*x = GetSupplyResponse{}
-	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[5]
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[19]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -315,7 +1178,7 @@ func (x *GetSupplyResponse) String() string {
 func (*GetSupplyResponse) ProtoMessage() {}
 
 func (x *GetSupplyResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[5]
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[19]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -328,7 +1191,7 @@ func (x *GetSupplyResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetSupplyResponse.ProtoReflect.Descriptor instead.
 func (*GetSupplyResponse) Descriptor() ([]byte, []int) {
-	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{5}
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{19}
 }
 
 func (x *GetSupplyResponse) GetDays() []*SupplyDay {
@@ -351,7 +1214,7 @@ type RecordPickRequest struct {
 
 func (x *RecordPickRequest) Reset() {
 	*x = RecordPickRequest{}
-	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[6]
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[20]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -363,7 +1226,7 @@ func (x *RecordPickRequest) String() string {
 func (*RecordPickRequest) ProtoMessage() {}
 
 func (x *RecordPickRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[6]
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[20]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -376,7 +1239,7 @@ func (x *RecordPickRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordPickRequest.ProtoReflect.Descriptor instead.
 func (*RecordPickRequest) Descriptor() ([]byte, []int) {
-	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{6}
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{20}
 }
 
 func (x *RecordPickRequest) GetRequestId() string {
@@ -406,7 +1269,7 @@ type RecordPickResponse struct {
 
 func (x *RecordPickResponse) Reset() {
 	*x = RecordPickResponse{}
-	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[7]
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[21]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -418,7 +1281,7 @@ func (x *RecordPickResponse) String() string {
 func (*RecordPickResponse) ProtoMessage() {}
 
 func (x *RecordPickResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[7]
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[21]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -431,7 +1294,7 @@ func (x *RecordPickResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use RecordPickResponse.ProtoReflect.Descriptor instead.
 func (*RecordPickResponse) Descriptor() ([]byte, []int) {
-	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{7}
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{21}
 }
 
 func (x *RecordPickResponse) GetPick() *Pick {
@@ -461,7 +1324,7 @@ type BatchRecordPicksRequest struct {
 
 func (x *BatchRecordPicksRequest) Reset() {
 	*x = BatchRecordPicksRequest{}
-	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[8]
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[22]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -473,7 +1336,7 @@ func (x *BatchRecordPicksRequest) String() string {
 func (*BatchRecordPicksRequest) ProtoMessage() {}
 
 func (x *BatchRecordPicksRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[8]
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[22]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -486,7 +1349,7 @@ func (x *BatchRecordPicksRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BatchRecordPicksRequest.ProtoReflect.Descriptor instead.
 func (*BatchRecordPicksRequest) Descriptor() ([]byte, []int) {
-	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{8}
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{22}
 }
 
 func (x *BatchRecordPicksRequest) GetRequestId() string {
@@ -514,7 +1377,7 @@ type BatchRecordPicksResponse struct {
 
 func (x *BatchRecordPicksResponse) Reset() {
 	*x = BatchRecordPicksResponse{}
-	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[9]
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[23]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -526,7 +1389,7 @@ func (x *BatchRecordPicksResponse) String() string {
 func (*BatchRecordPicksResponse) ProtoMessage() {}
 
 func (x *BatchRecordPicksResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[9]
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[23]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -539,7 +1402,7 @@ func (x *BatchRecordPicksResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BatchRecordPicksResponse.ProtoReflect.Descriptor instead.
 func (*BatchRecordPicksResponse) Descriptor() ([]byte, []int) {
-	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{9}
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{23}
 }
 
 func (x *BatchRecordPicksResponse) GetPickLots() []*PickLot {
@@ -564,7 +1427,7 @@ type ListPickLotsRequest struct {
 
 func (x *ListPickLotsRequest) Reset() {
 	*x = ListPickLotsRequest{}
-	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[10]
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[24]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -576,7 +1439,7 @@ func (x *ListPickLotsRequest) String() string {
 func (*ListPickLotsRequest) ProtoMessage() {}
 
 func (x *ListPickLotsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[10]
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[24]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -589,7 +1452,7 @@ func (x *ListPickLotsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListPickLotsRequest.ProtoReflect.Descriptor instead.
 func (*ListPickLotsRequest) Descriptor() ([]byte, []int) {
-	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{10}
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{24}
 }
 
 func (x *ListPickLotsRequest) GetFromDate() string {
@@ -624,7 +1487,7 @@ type ListPickLotsResponse struct {
 
 func (x *ListPickLotsResponse) Reset() {
 	*x = ListPickLotsResponse{}
-	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[11]
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[25]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -636,7 +1499,7 @@ func (x *ListPickLotsResponse) String() string {
 func (*ListPickLotsResponse) ProtoMessage() {}
 
 func (x *ListPickLotsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[11]
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[25]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -649,7 +1512,7 @@ func (x *ListPickLotsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListPickLotsResponse.ProtoReflect.Descriptor instead.
 func (*ListPickLotsResponse) Descriptor() ([]byte, []int) {
-	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{11}
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{25}
 }
 
 func (x *ListPickLotsResponse) GetPickLots() []*PickLot {
@@ -676,7 +1539,7 @@ type HoldPickLotRequest struct {
 
 func (x *HoldPickLotRequest) Reset() {
 	*x = HoldPickLotRequest{}
-	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[12]
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[26]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -688,7 +1551,7 @@ func (x *HoldPickLotRequest) String() string {
 func (*HoldPickLotRequest) ProtoMessage() {}
 
 func (x *HoldPickLotRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[12]
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[26]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -701,7 +1564,7 @@ func (x *HoldPickLotRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use HoldPickLotRequest.ProtoReflect.Descriptor instead.
 func (*HoldPickLotRequest) Descriptor() ([]byte, []int) {
-	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{12}
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{26}
 }
 
 func (x *HoldPickLotRequest) GetRequestId() string {
@@ -743,7 +1606,7 @@ type TraceBackRequest struct {
 
 func (x *TraceBackRequest) Reset() {
 	*x = TraceBackRequest{}
-	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[13]
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -755,7 +1618,7 @@ func (x *TraceBackRequest) String() string {
 func (*TraceBackRequest) ProtoMessage() {}
 
 func (x *TraceBackRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[13]
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -768,7 +1631,7 @@ func (x *TraceBackRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TraceBackRequest.ProtoReflect.Descriptor instead.
 func (*TraceBackRequest) Descriptor() ([]byte, []int) {
-	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{13}
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *TraceBackRequest) GetPickLotId() string {
@@ -791,7 +1654,7 @@ type TraceBackResponse struct {
 
 func (x *TraceBackResponse) Reset() {
 	*x = TraceBackResponse{}
-	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[14]
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -803,7 +1666,7 @@ func (x *TraceBackResponse) String() string {
 func (*TraceBackResponse) ProtoMessage() {}
 
 func (x *TraceBackResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[14]
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -816,7 +1679,7 @@ func (x *TraceBackResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TraceBackResponse.ProtoReflect.Descriptor instead.
 func (*TraceBackResponse) Descriptor() ([]byte, []int) {
-	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{14}
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *TraceBackResponse) GetPickLot() *PickLot {
@@ -844,7 +1707,7 @@ type TraceForwardRequest struct {
 
 func (x *TraceForwardRequest) Reset() {
 	*x = TraceForwardRequest{}
-	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[15]
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -856,7 +1719,7 @@ func (x *TraceForwardRequest) String() string {
 func (*TraceForwardRequest) ProtoMessage() {}
 
 func (x *TraceForwardRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[15]
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -869,7 +1732,7 @@ func (x *TraceForwardRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TraceForwardRequest.ProtoReflect.Descriptor instead.
 func (*TraceForwardRequest) Descriptor() ([]byte, []int) {
-	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{15}
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *TraceForwardRequest) GetCompostLotId() string {
@@ -894,7 +1757,7 @@ type TraceForwardResponse struct {
 
 func (x *TraceForwardResponse) Reset() {
 	*x = TraceForwardResponse{}
-	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[16]
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -906,7 +1769,7 @@ func (x *TraceForwardResponse) String() string {
 func (*TraceForwardResponse) ProtoMessage() {}
 
 func (x *TraceForwardResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[16]
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -919,7 +1782,7 @@ func (x *TraceForwardResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TraceForwardResponse.ProtoReflect.Descriptor instead.
 func (*TraceForwardResponse) Descriptor() ([]byte, []int) {
-	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{16}
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *TraceForwardResponse) GetCompost() *CompostTrace {
@@ -947,11 +1810,74 @@ var File_breakshare_harvest_v1_service_proto protoreflect.FileDescriptor
 
 const file_breakshare_harvest_v1_service_proto_rawDesc = "" +
 	"\n" +
-	"#breakshare/harvest/v1/service.proto\x12\x15breakshare.harvest.v1\x1a breakshare/harvest/v1/pick.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\"\x9c\x01\n" +
+	"#breakshare/harvest/v1/service.proto\x12\x15breakshare.harvest.v1\x1a#breakshare/harvest/v1/outlook.proto\x1a breakshare/harvest/v1/pick.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\"\xc1\x01\n" +
 	"\x18PushExpectedPicksRequest\x12'\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12W\n" +
-	"\x0eexpected_picks\x18\x02 \x03(\v2#.breakshare.harvest.v1.ExpectedPickB\v\xbaH\b\x92\x01\x05\b\x01\x10\x90NR\rexpectedPicks\"g\n" +
+	"\x0eexpected_picks\x18\x02 \x03(\v2#.breakshare.harvest.v1.ExpectedPickB\v\xbaH\b\x92\x01\x05\b\x01\x10\x90NR\rexpectedPicks\x12#\n" +
+	"\rconfirm_large\x18\x03 \x01(\bR\fconfirmLarge\"\xbb\x01\n" +
+	"\x1aStreamExpectedPicksRequest\x12&\n" +
+	"\n" +
+	"request_id\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x18$R\trequestId\x12P\n" +
+	"\rexpected_pick\x18\x02 \x01(\v2#.breakshare.harvest.v1.ExpectedPickB\x06\xbaH\x03\xc8\x01\x01R\fexpectedPick\x12#\n" +
+	"\rconfirm_large\x18\x03 \x01(\bR\fconfirmLarge\"i\n" +
+	"\x1bStreamExpectedPicksResponse\x12J\n" +
+	"\x0eexpected_picks\x18\x01 \x03(\v2#.breakshare.harvest.v1.ExpectedPickR\rexpectedPicks\"M\n" +
+	"\x1fListExpectedPickVersionsRequest\x12*\n" +
+	"\vpick_lot_id\x18\x01 \x01(\tB\n" +
+	"\xbaH\ar\x05\x10\x01\x18\xa0\x01R\tpickLotId\"n\n" +
+	" ListExpectedPickVersionsResponse\x12J\n" +
+	"\x0eexpected_picks\x18\x01 \x03(\v2#.breakshare.harvest.v1.ExpectedPickR\rexpectedPicks\"\x7f\n" +
+	"\x13ForecastCropRequest\x12#\n" +
+	"\acrop_id\x18\x01 \x01(\tB\n" +
+	"\xbaH\ar\x05\x10\x01\x18\xa0\x01R\x06cropId\x12$\n" +
+	"\tfrom_date\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18\n" +
+	"R\bfromDate\x12\x1d\n" +
+	"\x04days\x18\x03 \x01(\x05B\t\xbaH\x06\x1a\x04\x18x(\x00R\x04days\"\xb3\x02\n" +
+	"\x14ForecastCropResponse\x12\x17\n" +
+	"\acrop_id\x18\x01 \x01(\tR\x06cropId\x12\x17\n" +
+	"\aroom_id\x18\x02 \x01(\tR\x06roomId\x12\x17\n" +
+	"\afarm_id\x18\x03 \x01(\tR\x06farmId\x126\n" +
+	"\x04days\x18\x04 \x03(\v2\".breakshare.harvest.v1.ForecastDayR\x04days\x12<\n" +
+	"\x06breaks\x18\x05 \x03(\v2$.breakshare.harvest.v1.ForecastBreakR\x06breaks\x129\n" +
+	"\x06stages\x18\x06 \x03(\v2!.breakshare.harvest.v1.StageShareR\x06stages\x12\x1f\n" +
+	"\vpicked_days\x18\a \x01(\x05R\n" +
+	"pickedDays\"~\n" +
+	"\x15ForecastSupplyRequest\x12$\n" +
+	"\tfrom_date\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x18\n" +
+	"R\bfromDate\x12\x1d\n" +
+	"\x04days\x18\x02 \x01(\x05B\t\xbaH\x06\x1a\x04\x18\\(\x00R\x04days\x12 \n" +
+	"\afarm_id\x18\x03 \x01(\tB\a\xbaH\x04r\x02\x18@R\x06farmId\"\xdf\x01\n" +
+	"\x16ForecastSupplyResponse\x126\n" +
+	"\x04days\x18\x01 \x03(\v2\".breakshare.harvest.v1.ForecastDayR\x04days\x12B\n" +
+	"\bproducts\x18\x02 \x03(\v2&.breakshare.harvest.v1.ProductForecastR\bproducts\x12I\n" +
+	"\fnot_forecast\x18\x03 \x03(\v2&.breakshare.harvest.v1.CropNotForecastR\vnotForecast\"\xb7\x01\n" +
+	"\x13ListOutlooksRequest\x12@\n" +
+	"\tfrom_date\x18\x01 \x01(\tB#\xbaH r\x1e2\x1c^[0-9]{4}-[0-9]{2}-[0-9]{2}$R\bfromDate\x12<\n" +
+	"\ato_date\x18\x02 \x01(\tB#\xbaH r\x1e2\x1c^[0-9]{4}-[0-9]{2}-[0-9]{2}$R\x06toDate\x12 \n" +
+	"\afarm_id\x18\x03 \x01(\tB\a\xbaH\x04r\x02\x18@R\x06farmId\"R\n" +
+	"\x14ListOutlooksResponse\x12:\n" +
+	"\boutlooks\x18\x01 \x03(\v2\x1e.breakshare.harvest.v1.OutlookR\boutlooks\"s\n" +
+	"\x0fCloseDayRequest\x12'\n" +
+	"\n" +
+	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x127\n" +
+	"\x04date\x18\x02 \x01(\tB#\xbaH r\x1e2\x1c^[0-9]{4}-[0-9]{2}-[0-9]{2}$R\x04date\"k\n" +
+	"\x10CloseDayResponse\x12:\n" +
+	"\boutlooks\x18\x01 \x03(\v2\x1e.breakshare.harvest.v1.OutlookR\boutlooks\x12\x1b\n" +
+	"\tstand_ins\x18\x02 \x01(\x05R\bstandIns\"\xa5\x01\n" +
+	"\x10GetScoresRequest\x12%\n" +
+	"\n" +
+	"as_of_date\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x18\n" +
+	"R\basOfDate\x12 \n" +
+	"\afarm_id\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18@R\x06farmId\x12 \n" +
+	"\aroom_id\x18\x03 \x01(\tB\a\xbaH\x04r\x02\x18@R\x06roomId\x12&\n" +
+	"\n" +
+	"product_id\x18\x04 \x01(\tB\a\xbaH\x04r\x02\x18@R\tproductId\"\x95\x01\n" +
+	"\x11GetScoresResponse\x12\x1c\n" +
+	"\n" +
+	"as_of_date\x18\x01 \x01(\tR\basOfDate\x12.\n" +
+	"\x03all\x18\x02 \x01(\v2\x1c.breakshare.harvest.v1.ScoreR\x03all\x122\n" +
+	"\x05parts\x18\x03 \x03(\v2\x1c.breakshare.harvest.v1.ScoreR\x05parts\"g\n" +
 	"\x19PushExpectedPicksResponse\x12J\n" +
 	"\x0eexpected_picks\x18\x01 \x03(\v2#.breakshare.harvest.v1.ExpectedPickR\rexpectedPicks\"\xbc\x01\n" +
 	"\x18ListExpectedPicksRequest\x12@\n" +
@@ -1002,9 +1928,17 @@ const file_breakshare_harvest_v1_service_proto_rawDesc = "" +
 	"\x14TraceForwardResponse\x12=\n" +
 	"\acompost\x18\x01 \x01(\v2#.breakshare.harvest.v1.CompostTraceR\acompost\x126\n" +
 	"\x05crops\x18\x02 \x03(\v2 .breakshare.harvest.v1.CropTraceR\x05crops\x12;\n" +
-	"\tpick_lots\x18\x03 \x03(\v2\x1e.breakshare.harvest.v1.PickLotR\bpickLots2\xf9\t\n" +
+	"\tpick_lots\x18\x03 \x03(\v2\x1e.breakshare.harvest.v1.PickLotR\bpickLots2\xd8\x11\n" +
 	"\x0eHarvestService\x12\x94\x01\n" +
-	"\x11PushExpectedPicks\x12/.breakshare.harvest.v1.PushExpectedPicksRequest\x1a0.breakshare.harvest.v1.PushExpectedPicksResponse\"\x1c\x82\xd3\xe4\x93\x02\x16:\x01*\"\x11/v1/expectedPicks\x12\x94\x01\n" +
+	"\x11PushExpectedPicks\x12/.breakshare.harvest.v1.PushExpectedPicksRequest\x1a0.breakshare.harvest.v1.PushExpectedPicksResponse\"\x1c\x82\xd3\xe4\x93\x02\x16:\x01*\"\x11/v1/expectedPicks\x12~\n" +
+	"\x13StreamExpectedPicks\x121.breakshare.harvest.v1.StreamExpectedPicksRequest\x1a2.breakshare.harvest.v1.StreamExpectedPicksResponse(\x01\x12\xc0\x01\n" +
+	"\x18ListExpectedPickVersions\x126.breakshare.harvest.v1.ListExpectedPickVersionsRequest\x1a7.breakshare.harvest.v1.ListExpectedPickVersionsResponse\"3\x82\xd3\xe4\x93\x02*\x12(/v1/pickLots/{pick_lot_id}/expectedPicks\x90\x02\x01\x12\x90\x01\n" +
+	"\fForecastCrop\x12*.breakshare.harvest.v1.ForecastCropRequest\x1a+.breakshare.harvest.v1.ForecastCropResponse\"'\x82\xd3\xe4\x93\x02\x1e\x12\x1c/v1/crops/{crop_id}/forecast\x90\x02\x01\x12\x8d\x01\n" +
+	"\x0eForecastSupply\x12,.breakshare.harvest.v1.ForecastSupplyRequest\x1a-.breakshare.harvest.v1.ForecastSupplyResponse\"\x1e\x82\xd3\xe4\x93\x02\x15\x12\x13/v1/supply/forecast\x90\x02\x01\x12\x80\x01\n" +
+	"\fListOutlooks\x12*.breakshare.harvest.v1.ListOutlooksRequest\x1a+.breakshare.harvest.v1.ListOutlooksResponse\"\x17\x82\xd3\xe4\x93\x02\x0e\x12\f/v1/outlooks\x90\x02\x01\x12}\n" +
+	"\bCloseDay\x12&.breakshare.harvest.v1.CloseDayRequest\x1a'.breakshare.harvest.v1.CloseDayResponse\" \x82\xd3\xe4\x93\x02\x1a:\x01*\"\x15/v1/days/{date}:close\x12u\n" +
+	"\tGetScores\x12'.breakshare.harvest.v1.GetScoresRequest\x1a(.breakshare.harvest.v1.GetScoresResponse\"\x15\x82\xd3\xe4\x93\x02\f\x12\n" +
+	"/v1/scores\x90\x02\x01\x12\x94\x01\n" +
 	"\x11ListExpectedPicks\x12/.breakshare.harvest.v1.ListExpectedPicksRequest\x1a0.breakshare.harvest.v1.ListExpectedPicksResponse\"\x1c\x82\xd3\xe4\x93\x02\x13\x12\x11/v1/expectedPicks\x90\x02\x01\x12u\n" +
 	"\tGetSupply\x12'.breakshare.harvest.v1.GetSupplyRequest\x1a(.breakshare.harvest.v1.GetSupplyResponse\"\x15\x82\xd3\xe4\x93\x02\f\x12\n" +
 	"/v1/supply\x90\x02\x01\x12w\n" +
@@ -1028,71 +1962,119 @@ func file_breakshare_harvest_v1_service_proto_rawDescGZIP() []byte {
 	return file_breakshare_harvest_v1_service_proto_rawDescData
 }
 
-var file_breakshare_harvest_v1_service_proto_msgTypes = make([]protoimpl.MessageInfo, 17)
+var file_breakshare_harvest_v1_service_proto_msgTypes = make([]protoimpl.MessageInfo, 31)
 var file_breakshare_harvest_v1_service_proto_goTypes = []any{
-	(*PushExpectedPicksRequest)(nil),  // 0: breakshare.harvest.v1.PushExpectedPicksRequest
-	(*PushExpectedPicksResponse)(nil), // 1: breakshare.harvest.v1.PushExpectedPicksResponse
-	(*ListExpectedPicksRequest)(nil),  // 2: breakshare.harvest.v1.ListExpectedPicksRequest
-	(*ListExpectedPicksResponse)(nil), // 3: breakshare.harvest.v1.ListExpectedPicksResponse
-	(*GetSupplyRequest)(nil),          // 4: breakshare.harvest.v1.GetSupplyRequest
-	(*GetSupplyResponse)(nil),         // 5: breakshare.harvest.v1.GetSupplyResponse
-	(*RecordPickRequest)(nil),         // 6: breakshare.harvest.v1.RecordPickRequest
-	(*RecordPickResponse)(nil),        // 7: breakshare.harvest.v1.RecordPickResponse
-	(*BatchRecordPicksRequest)(nil),   // 8: breakshare.harvest.v1.BatchRecordPicksRequest
-	(*BatchRecordPicksResponse)(nil),  // 9: breakshare.harvest.v1.BatchRecordPicksResponse
-	(*ListPickLotsRequest)(nil),       // 10: breakshare.harvest.v1.ListPickLotsRequest
-	(*ListPickLotsResponse)(nil),      // 11: breakshare.harvest.v1.ListPickLotsResponse
-	(*HoldPickLotRequest)(nil),        // 12: breakshare.harvest.v1.HoldPickLotRequest
-	(*TraceBackRequest)(nil),          // 13: breakshare.harvest.v1.TraceBackRequest
-	(*TraceBackResponse)(nil),         // 14: breakshare.harvest.v1.TraceBackResponse
-	(*TraceForwardRequest)(nil),       // 15: breakshare.harvest.v1.TraceForwardRequest
-	(*TraceForwardResponse)(nil),      // 16: breakshare.harvest.v1.TraceForwardResponse
-	(*ExpectedPick)(nil),              // 17: breakshare.harvest.v1.ExpectedPick
-	(*SupplyDay)(nil),                 // 18: breakshare.harvest.v1.SupplyDay
-	(*Pick)(nil),                      // 19: breakshare.harvest.v1.Pick
-	(*PickLot)(nil),                   // 20: breakshare.harvest.v1.PickLot
-	(*CropTrace)(nil),                 // 21: breakshare.harvest.v1.CropTrace
-	(*CompostTrace)(nil),              // 22: breakshare.harvest.v1.CompostTrace
+	(*PushExpectedPicksRequest)(nil),         // 0: breakshare.harvest.v1.PushExpectedPicksRequest
+	(*StreamExpectedPicksRequest)(nil),       // 1: breakshare.harvest.v1.StreamExpectedPicksRequest
+	(*StreamExpectedPicksResponse)(nil),      // 2: breakshare.harvest.v1.StreamExpectedPicksResponse
+	(*ListExpectedPickVersionsRequest)(nil),  // 3: breakshare.harvest.v1.ListExpectedPickVersionsRequest
+	(*ListExpectedPickVersionsResponse)(nil), // 4: breakshare.harvest.v1.ListExpectedPickVersionsResponse
+	(*ForecastCropRequest)(nil),              // 5: breakshare.harvest.v1.ForecastCropRequest
+	(*ForecastCropResponse)(nil),             // 6: breakshare.harvest.v1.ForecastCropResponse
+	(*ForecastSupplyRequest)(nil),            // 7: breakshare.harvest.v1.ForecastSupplyRequest
+	(*ForecastSupplyResponse)(nil),           // 8: breakshare.harvest.v1.ForecastSupplyResponse
+	(*ListOutlooksRequest)(nil),              // 9: breakshare.harvest.v1.ListOutlooksRequest
+	(*ListOutlooksResponse)(nil),             // 10: breakshare.harvest.v1.ListOutlooksResponse
+	(*CloseDayRequest)(nil),                  // 11: breakshare.harvest.v1.CloseDayRequest
+	(*CloseDayResponse)(nil),                 // 12: breakshare.harvest.v1.CloseDayResponse
+	(*GetScoresRequest)(nil),                 // 13: breakshare.harvest.v1.GetScoresRequest
+	(*GetScoresResponse)(nil),                // 14: breakshare.harvest.v1.GetScoresResponse
+	(*PushExpectedPicksResponse)(nil),        // 15: breakshare.harvest.v1.PushExpectedPicksResponse
+	(*ListExpectedPicksRequest)(nil),         // 16: breakshare.harvest.v1.ListExpectedPicksRequest
+	(*ListExpectedPicksResponse)(nil),        // 17: breakshare.harvest.v1.ListExpectedPicksResponse
+	(*GetSupplyRequest)(nil),                 // 18: breakshare.harvest.v1.GetSupplyRequest
+	(*GetSupplyResponse)(nil),                // 19: breakshare.harvest.v1.GetSupplyResponse
+	(*RecordPickRequest)(nil),                // 20: breakshare.harvest.v1.RecordPickRequest
+	(*RecordPickResponse)(nil),               // 21: breakshare.harvest.v1.RecordPickResponse
+	(*BatchRecordPicksRequest)(nil),          // 22: breakshare.harvest.v1.BatchRecordPicksRequest
+	(*BatchRecordPicksResponse)(nil),         // 23: breakshare.harvest.v1.BatchRecordPicksResponse
+	(*ListPickLotsRequest)(nil),              // 24: breakshare.harvest.v1.ListPickLotsRequest
+	(*ListPickLotsResponse)(nil),             // 25: breakshare.harvest.v1.ListPickLotsResponse
+	(*HoldPickLotRequest)(nil),               // 26: breakshare.harvest.v1.HoldPickLotRequest
+	(*TraceBackRequest)(nil),                 // 27: breakshare.harvest.v1.TraceBackRequest
+	(*TraceBackResponse)(nil),                // 28: breakshare.harvest.v1.TraceBackResponse
+	(*TraceForwardRequest)(nil),              // 29: breakshare.harvest.v1.TraceForwardRequest
+	(*TraceForwardResponse)(nil),             // 30: breakshare.harvest.v1.TraceForwardResponse
+	(*ExpectedPick)(nil),                     // 31: breakshare.harvest.v1.ExpectedPick
+	(*ForecastDay)(nil),                      // 32: breakshare.harvest.v1.ForecastDay
+	(*ForecastBreak)(nil),                    // 33: breakshare.harvest.v1.ForecastBreak
+	(*StageShare)(nil),                       // 34: breakshare.harvest.v1.StageShare
+	(*ProductForecast)(nil),                  // 35: breakshare.harvest.v1.ProductForecast
+	(*CropNotForecast)(nil),                  // 36: breakshare.harvest.v1.CropNotForecast
+	(*Outlook)(nil),                          // 37: breakshare.harvest.v1.Outlook
+	(*Score)(nil),                            // 38: breakshare.harvest.v1.Score
+	(*SupplyDay)(nil),                        // 39: breakshare.harvest.v1.SupplyDay
+	(*Pick)(nil),                             // 40: breakshare.harvest.v1.Pick
+	(*PickLot)(nil),                          // 41: breakshare.harvest.v1.PickLot
+	(*CropTrace)(nil),                        // 42: breakshare.harvest.v1.CropTrace
+	(*CompostTrace)(nil),                     // 43: breakshare.harvest.v1.CompostTrace
 }
 var file_breakshare_harvest_v1_service_proto_depIdxs = []int32{
-	17, // 0: breakshare.harvest.v1.PushExpectedPicksRequest.expected_picks:type_name -> breakshare.harvest.v1.ExpectedPick
-	17, // 1: breakshare.harvest.v1.PushExpectedPicksResponse.expected_picks:type_name -> breakshare.harvest.v1.ExpectedPick
-	17, // 2: breakshare.harvest.v1.ListExpectedPicksResponse.expected_picks:type_name -> breakshare.harvest.v1.ExpectedPick
-	18, // 3: breakshare.harvest.v1.GetSupplyResponse.days:type_name -> breakshare.harvest.v1.SupplyDay
-	19, // 4: breakshare.harvest.v1.RecordPickRequest.pick:type_name -> breakshare.harvest.v1.Pick
-	19, // 5: breakshare.harvest.v1.RecordPickResponse.pick:type_name -> breakshare.harvest.v1.Pick
-	20, // 6: breakshare.harvest.v1.RecordPickResponse.pick_lot:type_name -> breakshare.harvest.v1.PickLot
-	19, // 7: breakshare.harvest.v1.BatchRecordPicksRequest.picks:type_name -> breakshare.harvest.v1.Pick
-	20, // 8: breakshare.harvest.v1.BatchRecordPicksResponse.pick_lots:type_name -> breakshare.harvest.v1.PickLot
-	20, // 9: breakshare.harvest.v1.ListPickLotsResponse.pick_lots:type_name -> breakshare.harvest.v1.PickLot
-	20, // 10: breakshare.harvest.v1.TraceBackResponse.pick_lot:type_name -> breakshare.harvest.v1.PickLot
-	21, // 11: breakshare.harvest.v1.TraceBackResponse.crop:type_name -> breakshare.harvest.v1.CropTrace
-	22, // 12: breakshare.harvest.v1.TraceForwardResponse.compost:type_name -> breakshare.harvest.v1.CompostTrace
-	21, // 13: breakshare.harvest.v1.TraceForwardResponse.crops:type_name -> breakshare.harvest.v1.CropTrace
-	20, // 14: breakshare.harvest.v1.TraceForwardResponse.pick_lots:type_name -> breakshare.harvest.v1.PickLot
-	0,  // 15: breakshare.harvest.v1.HarvestService.PushExpectedPicks:input_type -> breakshare.harvest.v1.PushExpectedPicksRequest
-	2,  // 16: breakshare.harvest.v1.HarvestService.ListExpectedPicks:input_type -> breakshare.harvest.v1.ListExpectedPicksRequest
-	4,  // 17: breakshare.harvest.v1.HarvestService.GetSupply:input_type -> breakshare.harvest.v1.GetSupplyRequest
-	6,  // 18: breakshare.harvest.v1.HarvestService.RecordPick:input_type -> breakshare.harvest.v1.RecordPickRequest
-	8,  // 19: breakshare.harvest.v1.HarvestService.BatchRecordPicks:input_type -> breakshare.harvest.v1.BatchRecordPicksRequest
-	10, // 20: breakshare.harvest.v1.HarvestService.ListPickLots:input_type -> breakshare.harvest.v1.ListPickLotsRequest
-	12, // 21: breakshare.harvest.v1.HarvestService.HoldPickLot:input_type -> breakshare.harvest.v1.HoldPickLotRequest
-	13, // 22: breakshare.harvest.v1.HarvestService.TraceBack:input_type -> breakshare.harvest.v1.TraceBackRequest
-	15, // 23: breakshare.harvest.v1.HarvestService.TraceForward:input_type -> breakshare.harvest.v1.TraceForwardRequest
-	1,  // 24: breakshare.harvest.v1.HarvestService.PushExpectedPicks:output_type -> breakshare.harvest.v1.PushExpectedPicksResponse
-	3,  // 25: breakshare.harvest.v1.HarvestService.ListExpectedPicks:output_type -> breakshare.harvest.v1.ListExpectedPicksResponse
-	5,  // 26: breakshare.harvest.v1.HarvestService.GetSupply:output_type -> breakshare.harvest.v1.GetSupplyResponse
-	7,  // 27: breakshare.harvest.v1.HarvestService.RecordPick:output_type -> breakshare.harvest.v1.RecordPickResponse
-	9,  // 28: breakshare.harvest.v1.HarvestService.BatchRecordPicks:output_type -> breakshare.harvest.v1.BatchRecordPicksResponse
-	11, // 29: breakshare.harvest.v1.HarvestService.ListPickLots:output_type -> breakshare.harvest.v1.ListPickLotsResponse
-	20, // 30: breakshare.harvest.v1.HarvestService.HoldPickLot:output_type -> breakshare.harvest.v1.PickLot
-	14, // 31: breakshare.harvest.v1.HarvestService.TraceBack:output_type -> breakshare.harvest.v1.TraceBackResponse
-	16, // 32: breakshare.harvest.v1.HarvestService.TraceForward:output_type -> breakshare.harvest.v1.TraceForwardResponse
-	24, // [24:33] is the sub-list for method output_type
-	15, // [15:24] is the sub-list for method input_type
-	15, // [15:15] is the sub-list for extension type_name
-	15, // [15:15] is the sub-list for extension extendee
-	0,  // [0:15] is the sub-list for field type_name
+	31, // 0: breakshare.harvest.v1.PushExpectedPicksRequest.expected_picks:type_name -> breakshare.harvest.v1.ExpectedPick
+	31, // 1: breakshare.harvest.v1.StreamExpectedPicksRequest.expected_pick:type_name -> breakshare.harvest.v1.ExpectedPick
+	31, // 2: breakshare.harvest.v1.StreamExpectedPicksResponse.expected_picks:type_name -> breakshare.harvest.v1.ExpectedPick
+	31, // 3: breakshare.harvest.v1.ListExpectedPickVersionsResponse.expected_picks:type_name -> breakshare.harvest.v1.ExpectedPick
+	32, // 4: breakshare.harvest.v1.ForecastCropResponse.days:type_name -> breakshare.harvest.v1.ForecastDay
+	33, // 5: breakshare.harvest.v1.ForecastCropResponse.breaks:type_name -> breakshare.harvest.v1.ForecastBreak
+	34, // 6: breakshare.harvest.v1.ForecastCropResponse.stages:type_name -> breakshare.harvest.v1.StageShare
+	32, // 7: breakshare.harvest.v1.ForecastSupplyResponse.days:type_name -> breakshare.harvest.v1.ForecastDay
+	35, // 8: breakshare.harvest.v1.ForecastSupplyResponse.products:type_name -> breakshare.harvest.v1.ProductForecast
+	36, // 9: breakshare.harvest.v1.ForecastSupplyResponse.not_forecast:type_name -> breakshare.harvest.v1.CropNotForecast
+	37, // 10: breakshare.harvest.v1.ListOutlooksResponse.outlooks:type_name -> breakshare.harvest.v1.Outlook
+	37, // 11: breakshare.harvest.v1.CloseDayResponse.outlooks:type_name -> breakshare.harvest.v1.Outlook
+	38, // 12: breakshare.harvest.v1.GetScoresResponse.all:type_name -> breakshare.harvest.v1.Score
+	38, // 13: breakshare.harvest.v1.GetScoresResponse.parts:type_name -> breakshare.harvest.v1.Score
+	31, // 14: breakshare.harvest.v1.PushExpectedPicksResponse.expected_picks:type_name -> breakshare.harvest.v1.ExpectedPick
+	31, // 15: breakshare.harvest.v1.ListExpectedPicksResponse.expected_picks:type_name -> breakshare.harvest.v1.ExpectedPick
+	39, // 16: breakshare.harvest.v1.GetSupplyResponse.days:type_name -> breakshare.harvest.v1.SupplyDay
+	40, // 17: breakshare.harvest.v1.RecordPickRequest.pick:type_name -> breakshare.harvest.v1.Pick
+	40, // 18: breakshare.harvest.v1.RecordPickResponse.pick:type_name -> breakshare.harvest.v1.Pick
+	41, // 19: breakshare.harvest.v1.RecordPickResponse.pick_lot:type_name -> breakshare.harvest.v1.PickLot
+	40, // 20: breakshare.harvest.v1.BatchRecordPicksRequest.picks:type_name -> breakshare.harvest.v1.Pick
+	41, // 21: breakshare.harvest.v1.BatchRecordPicksResponse.pick_lots:type_name -> breakshare.harvest.v1.PickLot
+	41, // 22: breakshare.harvest.v1.ListPickLotsResponse.pick_lots:type_name -> breakshare.harvest.v1.PickLot
+	41, // 23: breakshare.harvest.v1.TraceBackResponse.pick_lot:type_name -> breakshare.harvest.v1.PickLot
+	42, // 24: breakshare.harvest.v1.TraceBackResponse.crop:type_name -> breakshare.harvest.v1.CropTrace
+	43, // 25: breakshare.harvest.v1.TraceForwardResponse.compost:type_name -> breakshare.harvest.v1.CompostTrace
+	42, // 26: breakshare.harvest.v1.TraceForwardResponse.crops:type_name -> breakshare.harvest.v1.CropTrace
+	41, // 27: breakshare.harvest.v1.TraceForwardResponse.pick_lots:type_name -> breakshare.harvest.v1.PickLot
+	0,  // 28: breakshare.harvest.v1.HarvestService.PushExpectedPicks:input_type -> breakshare.harvest.v1.PushExpectedPicksRequest
+	1,  // 29: breakshare.harvest.v1.HarvestService.StreamExpectedPicks:input_type -> breakshare.harvest.v1.StreamExpectedPicksRequest
+	3,  // 30: breakshare.harvest.v1.HarvestService.ListExpectedPickVersions:input_type -> breakshare.harvest.v1.ListExpectedPickVersionsRequest
+	5,  // 31: breakshare.harvest.v1.HarvestService.ForecastCrop:input_type -> breakshare.harvest.v1.ForecastCropRequest
+	7,  // 32: breakshare.harvest.v1.HarvestService.ForecastSupply:input_type -> breakshare.harvest.v1.ForecastSupplyRequest
+	9,  // 33: breakshare.harvest.v1.HarvestService.ListOutlooks:input_type -> breakshare.harvest.v1.ListOutlooksRequest
+	11, // 34: breakshare.harvest.v1.HarvestService.CloseDay:input_type -> breakshare.harvest.v1.CloseDayRequest
+	13, // 35: breakshare.harvest.v1.HarvestService.GetScores:input_type -> breakshare.harvest.v1.GetScoresRequest
+	16, // 36: breakshare.harvest.v1.HarvestService.ListExpectedPicks:input_type -> breakshare.harvest.v1.ListExpectedPicksRequest
+	18, // 37: breakshare.harvest.v1.HarvestService.GetSupply:input_type -> breakshare.harvest.v1.GetSupplyRequest
+	20, // 38: breakshare.harvest.v1.HarvestService.RecordPick:input_type -> breakshare.harvest.v1.RecordPickRequest
+	22, // 39: breakshare.harvest.v1.HarvestService.BatchRecordPicks:input_type -> breakshare.harvest.v1.BatchRecordPicksRequest
+	24, // 40: breakshare.harvest.v1.HarvestService.ListPickLots:input_type -> breakshare.harvest.v1.ListPickLotsRequest
+	26, // 41: breakshare.harvest.v1.HarvestService.HoldPickLot:input_type -> breakshare.harvest.v1.HoldPickLotRequest
+	27, // 42: breakshare.harvest.v1.HarvestService.TraceBack:input_type -> breakshare.harvest.v1.TraceBackRequest
+	29, // 43: breakshare.harvest.v1.HarvestService.TraceForward:input_type -> breakshare.harvest.v1.TraceForwardRequest
+	15, // 44: breakshare.harvest.v1.HarvestService.PushExpectedPicks:output_type -> breakshare.harvest.v1.PushExpectedPicksResponse
+	2,  // 45: breakshare.harvest.v1.HarvestService.StreamExpectedPicks:output_type -> breakshare.harvest.v1.StreamExpectedPicksResponse
+	4,  // 46: breakshare.harvest.v1.HarvestService.ListExpectedPickVersions:output_type -> breakshare.harvest.v1.ListExpectedPickVersionsResponse
+	6,  // 47: breakshare.harvest.v1.HarvestService.ForecastCrop:output_type -> breakshare.harvest.v1.ForecastCropResponse
+	8,  // 48: breakshare.harvest.v1.HarvestService.ForecastSupply:output_type -> breakshare.harvest.v1.ForecastSupplyResponse
+	10, // 49: breakshare.harvest.v1.HarvestService.ListOutlooks:output_type -> breakshare.harvest.v1.ListOutlooksResponse
+	12, // 50: breakshare.harvest.v1.HarvestService.CloseDay:output_type -> breakshare.harvest.v1.CloseDayResponse
+	14, // 51: breakshare.harvest.v1.HarvestService.GetScores:output_type -> breakshare.harvest.v1.GetScoresResponse
+	17, // 52: breakshare.harvest.v1.HarvestService.ListExpectedPicks:output_type -> breakshare.harvest.v1.ListExpectedPicksResponse
+	19, // 53: breakshare.harvest.v1.HarvestService.GetSupply:output_type -> breakshare.harvest.v1.GetSupplyResponse
+	21, // 54: breakshare.harvest.v1.HarvestService.RecordPick:output_type -> breakshare.harvest.v1.RecordPickResponse
+	23, // 55: breakshare.harvest.v1.HarvestService.BatchRecordPicks:output_type -> breakshare.harvest.v1.BatchRecordPicksResponse
+	25, // 56: breakshare.harvest.v1.HarvestService.ListPickLots:output_type -> breakshare.harvest.v1.ListPickLotsResponse
+	41, // 57: breakshare.harvest.v1.HarvestService.HoldPickLot:output_type -> breakshare.harvest.v1.PickLot
+	28, // 58: breakshare.harvest.v1.HarvestService.TraceBack:output_type -> breakshare.harvest.v1.TraceBackResponse
+	30, // 59: breakshare.harvest.v1.HarvestService.TraceForward:output_type -> breakshare.harvest.v1.TraceForwardResponse
+	44, // [44:60] is the sub-list for method output_type
+	28, // [28:44] is the sub-list for method input_type
+	28, // [28:28] is the sub-list for extension type_name
+	28, // [28:28] is the sub-list for extension extendee
+	0,  // [0:28] is the sub-list for field type_name
 }
 
 func init() { file_breakshare_harvest_v1_service_proto_init() }
@@ -1100,6 +2082,7 @@ func file_breakshare_harvest_v1_service_proto_init() {
 	if File_breakshare_harvest_v1_service_proto != nil {
 		return
 	}
+	file_breakshare_harvest_v1_outlook_proto_init()
 	file_breakshare_harvest_v1_pick_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
@@ -1107,7 +2090,7 @@ func file_breakshare_harvest_v1_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_breakshare_harvest_v1_service_proto_rawDesc), len(file_breakshare_harvest_v1_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   17,
+			NumMessages:   31,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

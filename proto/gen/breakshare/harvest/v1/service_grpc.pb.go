@@ -22,15 +22,22 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	HarvestService_PushExpectedPicks_FullMethodName = "/breakshare.harvest.v1.HarvestService/PushExpectedPicks"
-	HarvestService_ListExpectedPicks_FullMethodName = "/breakshare.harvest.v1.HarvestService/ListExpectedPicks"
-	HarvestService_GetSupply_FullMethodName         = "/breakshare.harvest.v1.HarvestService/GetSupply"
-	HarvestService_RecordPick_FullMethodName        = "/breakshare.harvest.v1.HarvestService/RecordPick"
-	HarvestService_BatchRecordPicks_FullMethodName  = "/breakshare.harvest.v1.HarvestService/BatchRecordPicks"
-	HarvestService_ListPickLots_FullMethodName      = "/breakshare.harvest.v1.HarvestService/ListPickLots"
-	HarvestService_HoldPickLot_FullMethodName       = "/breakshare.harvest.v1.HarvestService/HoldPickLot"
-	HarvestService_TraceBack_FullMethodName         = "/breakshare.harvest.v1.HarvestService/TraceBack"
-	HarvestService_TraceForward_FullMethodName      = "/breakshare.harvest.v1.HarvestService/TraceForward"
+	HarvestService_PushExpectedPicks_FullMethodName        = "/breakshare.harvest.v1.HarvestService/PushExpectedPicks"
+	HarvestService_StreamExpectedPicks_FullMethodName      = "/breakshare.harvest.v1.HarvestService/StreamExpectedPicks"
+	HarvestService_ListExpectedPickVersions_FullMethodName = "/breakshare.harvest.v1.HarvestService/ListExpectedPickVersions"
+	HarvestService_ForecastCrop_FullMethodName             = "/breakshare.harvest.v1.HarvestService/ForecastCrop"
+	HarvestService_ForecastSupply_FullMethodName           = "/breakshare.harvest.v1.HarvestService/ForecastSupply"
+	HarvestService_ListOutlooks_FullMethodName             = "/breakshare.harvest.v1.HarvestService/ListOutlooks"
+	HarvestService_CloseDay_FullMethodName                 = "/breakshare.harvest.v1.HarvestService/CloseDay"
+	HarvestService_GetScores_FullMethodName                = "/breakshare.harvest.v1.HarvestService/GetScores"
+	HarvestService_ListExpectedPicks_FullMethodName        = "/breakshare.harvest.v1.HarvestService/ListExpectedPicks"
+	HarvestService_GetSupply_FullMethodName                = "/breakshare.harvest.v1.HarvestService/GetSupply"
+	HarvestService_RecordPick_FullMethodName               = "/breakshare.harvest.v1.HarvestService/RecordPick"
+	HarvestService_BatchRecordPicks_FullMethodName         = "/breakshare.harvest.v1.HarvestService/BatchRecordPicks"
+	HarvestService_ListPickLots_FullMethodName             = "/breakshare.harvest.v1.HarvestService/ListPickLots"
+	HarvestService_HoldPickLot_FullMethodName              = "/breakshare.harvest.v1.HarvestService/HoldPickLot"
+	HarvestService_TraceBack_FullMethodName                = "/breakshare.harvest.v1.HarvestService/TraceBack"
+	HarvestService_TraceForward_FullMethodName             = "/breakshare.harvest.v1.HarvestService/TraceForward"
 )
 
 // HarvestServiceClient is the client API for HarvestService service.
@@ -42,9 +49,33 @@ type HarvestServiceClient interface {
 	// PushExpectedPicks takes a grower's expectation for rooms, products and days, all or none.
 	// Pushing again makes the next version; figures equal to the newest keep it and are not told
 	// again. Refused, with the field named: a room or product that the co-op does not have, a day on
-	// which no crop stands in the room, a species that the crop cannot bear, low over likely or
-	// likely over high. UNAVAILABLE where harvest has not heard of something and cannot ask.
+	// which no crop stands in the room or that lies beyond the horizon, a species or a stage of
+	// picking that the crop cannot bear, low over likely or likely over high. More than ten times
+	// what the room's area can bear in a day is taken only with confirm_large. After the cut-off a
+	// push is taken and marked late. UNAVAILABLE where harvest has not heard of something and
+	// cannot ask.
 	PushExpectedPicks(ctx context.Context, in *PushExpectedPicksRequest, opts ...grpc.CallOption) (*PushExpectedPicksResponse, error)
+	// StreamExpectedPicks is PushExpectedPicks for a caller that sends one figure after the other:
+	// all that was sent counts as one push, taken whole when the stream is closed, or not at all.
+	StreamExpectedPicks(ctx context.Context, opts ...grpc.CallOption) (grpc.ClientStreamingClient[StreamExpectedPicksRequest, StreamExpectedPicksResponse], error)
+	// ListExpectedPickVersions returns all that was ever expected of a pick lot, oldest first.
+	ListExpectedPickVersions(ctx context.Context, in *ListExpectedPickVersionsRequest, opts ...grpc.CallOption) (*ListExpectedPickVersionsResponse, error)
+	// ForecastCrop returns the fan of one crop, break by break and day by day, learnt from its
+	// picks so far. FAILED_PRECONDITION where the crop's programme tells no break profile.
+	ForecastCrop(ctx context.Context, in *ForecastCropRequest, opts ...grpc.CallOption) (*ForecastCropResponse, error)
+	// ForecastSupply returns the fan of all crops together, by day and product.
+	ForecastSupply(ctx context.Context, in *ForecastSupplyRequest, opts ...grpc.CallOption) (*ForecastSupplyResponse, error)
+	// ListOutlooks returns for each room and product of a span of days what was said, what the
+	// model says and what of the two is used.
+	ListOutlooks(ctx context.Context, in *ListOutlooksRequest, opts ...grpc.CallOption) (*ListOutlooksResponse, error)
+	// CloseDay ends the pushing for a day of picking: for each room and product of which nobody
+	// pushed, the forecast stands in as an expected pick with its own source, and what was said,
+	// modelled and used is kept for scoring. It runs by itself at the cut-off; running it again
+	// brings the stand-ins up to date. A push replaces a stand-in at any time.
+	CloseDay(ctx context.Context, in *CloseDayRequest, opts ...grpc.CallOption) (*CloseDayResponse, error)
+	// GetScores returns how good the figures of the last 7, 28 and 84 days were: the growers', the
+	// model's, those in use, and beside them what was picked one break earlier.
+	GetScores(ctx context.Context, in *GetScoresRequest, opts ...grpc.CallOption) (*GetScoresResponse, error)
 	// ListExpectedPicks returns the newest version of each expected pick of a span of days.
 	ListExpectedPicks(ctx context.Context, in *ListExpectedPicksRequest, opts ...grpc.CallOption) (*ListExpectedPicksResponse, error)
 	// GetSupply returns expected and picked grams by day and product.
@@ -78,6 +109,79 @@ func (c *harvestServiceClient) PushExpectedPicks(ctx context.Context, in *PushEx
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(PushExpectedPicksResponse)
 	err := c.cc.Invoke(ctx, HarvestService_PushExpectedPicks_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *harvestServiceClient) StreamExpectedPicks(ctx context.Context, opts ...grpc.CallOption) (grpc.ClientStreamingClient[StreamExpectedPicksRequest, StreamExpectedPicksResponse], error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	stream, err := c.cc.NewStream(ctx, &HarvestService_ServiceDesc.Streams[0], HarvestService_StreamExpectedPicks_FullMethodName, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	x := &grpc.GenericClientStream[StreamExpectedPicksRequest, StreamExpectedPicksResponse]{ClientStream: stream}
+	return x, nil
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type HarvestService_StreamExpectedPicksClient = grpc.ClientStreamingClient[StreamExpectedPicksRequest, StreamExpectedPicksResponse]
+
+func (c *harvestServiceClient) ListExpectedPickVersions(ctx context.Context, in *ListExpectedPickVersionsRequest, opts ...grpc.CallOption) (*ListExpectedPickVersionsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListExpectedPickVersionsResponse)
+	err := c.cc.Invoke(ctx, HarvestService_ListExpectedPickVersions_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *harvestServiceClient) ForecastCrop(ctx context.Context, in *ForecastCropRequest, opts ...grpc.CallOption) (*ForecastCropResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ForecastCropResponse)
+	err := c.cc.Invoke(ctx, HarvestService_ForecastCrop_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *harvestServiceClient) ForecastSupply(ctx context.Context, in *ForecastSupplyRequest, opts ...grpc.CallOption) (*ForecastSupplyResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ForecastSupplyResponse)
+	err := c.cc.Invoke(ctx, HarvestService_ForecastSupply_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *harvestServiceClient) ListOutlooks(ctx context.Context, in *ListOutlooksRequest, opts ...grpc.CallOption) (*ListOutlooksResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListOutlooksResponse)
+	err := c.cc.Invoke(ctx, HarvestService_ListOutlooks_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *harvestServiceClient) CloseDay(ctx context.Context, in *CloseDayRequest, opts ...grpc.CallOption) (*CloseDayResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CloseDayResponse)
+	err := c.cc.Invoke(ctx, HarvestService_CloseDay_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *harvestServiceClient) GetScores(ctx context.Context, in *GetScoresRequest, opts ...grpc.CallOption) (*GetScoresResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetScoresResponse)
+	err := c.cc.Invoke(ctx, HarvestService_GetScores_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -173,9 +277,33 @@ type HarvestServiceServer interface {
 	// PushExpectedPicks takes a grower's expectation for rooms, products and days, all or none.
 	// Pushing again makes the next version; figures equal to the newest keep it and are not told
 	// again. Refused, with the field named: a room or product that the co-op does not have, a day on
-	// which no crop stands in the room, a species that the crop cannot bear, low over likely or
-	// likely over high. UNAVAILABLE where harvest has not heard of something and cannot ask.
+	// which no crop stands in the room or that lies beyond the horizon, a species or a stage of
+	// picking that the crop cannot bear, low over likely or likely over high. More than ten times
+	// what the room's area can bear in a day is taken only with confirm_large. After the cut-off a
+	// push is taken and marked late. UNAVAILABLE where harvest has not heard of something and
+	// cannot ask.
 	PushExpectedPicks(context.Context, *PushExpectedPicksRequest) (*PushExpectedPicksResponse, error)
+	// StreamExpectedPicks is PushExpectedPicks for a caller that sends one figure after the other:
+	// all that was sent counts as one push, taken whole when the stream is closed, or not at all.
+	StreamExpectedPicks(grpc.ClientStreamingServer[StreamExpectedPicksRequest, StreamExpectedPicksResponse]) error
+	// ListExpectedPickVersions returns all that was ever expected of a pick lot, oldest first.
+	ListExpectedPickVersions(context.Context, *ListExpectedPickVersionsRequest) (*ListExpectedPickVersionsResponse, error)
+	// ForecastCrop returns the fan of one crop, break by break and day by day, learnt from its
+	// picks so far. FAILED_PRECONDITION where the crop's programme tells no break profile.
+	ForecastCrop(context.Context, *ForecastCropRequest) (*ForecastCropResponse, error)
+	// ForecastSupply returns the fan of all crops together, by day and product.
+	ForecastSupply(context.Context, *ForecastSupplyRequest) (*ForecastSupplyResponse, error)
+	// ListOutlooks returns for each room and product of a span of days what was said, what the
+	// model says and what of the two is used.
+	ListOutlooks(context.Context, *ListOutlooksRequest) (*ListOutlooksResponse, error)
+	// CloseDay ends the pushing for a day of picking: for each room and product of which nobody
+	// pushed, the forecast stands in as an expected pick with its own source, and what was said,
+	// modelled and used is kept for scoring. It runs by itself at the cut-off; running it again
+	// brings the stand-ins up to date. A push replaces a stand-in at any time.
+	CloseDay(context.Context, *CloseDayRequest) (*CloseDayResponse, error)
+	// GetScores returns how good the figures of the last 7, 28 and 84 days were: the growers', the
+	// model's, those in use, and beside them what was picked one break earlier.
+	GetScores(context.Context, *GetScoresRequest) (*GetScoresResponse, error)
 	// ListExpectedPicks returns the newest version of each expected pick of a span of days.
 	ListExpectedPicks(context.Context, *ListExpectedPicksRequest) (*ListExpectedPicksResponse, error)
 	// GetSupply returns expected and picked grams by day and product.
@@ -207,6 +335,27 @@ type UnimplementedHarvestServiceServer struct{}
 
 func (UnimplementedHarvestServiceServer) PushExpectedPicks(context.Context, *PushExpectedPicksRequest) (*PushExpectedPicksResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method PushExpectedPicks not implemented")
+}
+func (UnimplementedHarvestServiceServer) StreamExpectedPicks(grpc.ClientStreamingServer[StreamExpectedPicksRequest, StreamExpectedPicksResponse]) error {
+	return status.Error(codes.Unimplemented, "method StreamExpectedPicks not implemented")
+}
+func (UnimplementedHarvestServiceServer) ListExpectedPickVersions(context.Context, *ListExpectedPickVersionsRequest) (*ListExpectedPickVersionsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListExpectedPickVersions not implemented")
+}
+func (UnimplementedHarvestServiceServer) ForecastCrop(context.Context, *ForecastCropRequest) (*ForecastCropResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ForecastCrop not implemented")
+}
+func (UnimplementedHarvestServiceServer) ForecastSupply(context.Context, *ForecastSupplyRequest) (*ForecastSupplyResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ForecastSupply not implemented")
+}
+func (UnimplementedHarvestServiceServer) ListOutlooks(context.Context, *ListOutlooksRequest) (*ListOutlooksResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListOutlooks not implemented")
+}
+func (UnimplementedHarvestServiceServer) CloseDay(context.Context, *CloseDayRequest) (*CloseDayResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method CloseDay not implemented")
+}
+func (UnimplementedHarvestServiceServer) GetScores(context.Context, *GetScoresRequest) (*GetScoresResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetScores not implemented")
 }
 func (UnimplementedHarvestServiceServer) ListExpectedPicks(context.Context, *ListExpectedPicksRequest) (*ListExpectedPicksResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListExpectedPicks not implemented")
@@ -267,6 +416,121 @@ func _HarvestService_PushExpectedPicks_Handler(srv interface{}, ctx context.Cont
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
 		return srv.(HarvestServiceServer).PushExpectedPicks(ctx, req.(*PushExpectedPicksRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _HarvestService_StreamExpectedPicks_Handler(srv interface{}, stream grpc.ServerStream) error {
+	return srv.(HarvestServiceServer).StreamExpectedPicks(&grpc.GenericServerStream[StreamExpectedPicksRequest, StreamExpectedPicksResponse]{ServerStream: stream})
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type HarvestService_StreamExpectedPicksServer = grpc.ClientStreamingServer[StreamExpectedPicksRequest, StreamExpectedPicksResponse]
+
+func _HarvestService_ListExpectedPickVersions_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListExpectedPickVersionsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(HarvestServiceServer).ListExpectedPickVersions(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: HarvestService_ListExpectedPickVersions_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(HarvestServiceServer).ListExpectedPickVersions(ctx, req.(*ListExpectedPickVersionsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _HarvestService_ForecastCrop_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ForecastCropRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(HarvestServiceServer).ForecastCrop(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: HarvestService_ForecastCrop_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(HarvestServiceServer).ForecastCrop(ctx, req.(*ForecastCropRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _HarvestService_ForecastSupply_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ForecastSupplyRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(HarvestServiceServer).ForecastSupply(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: HarvestService_ForecastSupply_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(HarvestServiceServer).ForecastSupply(ctx, req.(*ForecastSupplyRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _HarvestService_ListOutlooks_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListOutlooksRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(HarvestServiceServer).ListOutlooks(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: HarvestService_ListOutlooks_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(HarvestServiceServer).ListOutlooks(ctx, req.(*ListOutlooksRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _HarvestService_CloseDay_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CloseDayRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(HarvestServiceServer).CloseDay(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: HarvestService_CloseDay_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(HarvestServiceServer).CloseDay(ctx, req.(*CloseDayRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _HarvestService_GetScores_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetScoresRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(HarvestServiceServer).GetScores(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: HarvestService_GetScores_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(HarvestServiceServer).GetScores(ctx, req.(*GetScoresRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -427,6 +691,30 @@ var HarvestService_ServiceDesc = grpc.ServiceDesc{
 			Handler:    _HarvestService_PushExpectedPicks_Handler,
 		},
 		{
+			MethodName: "ListExpectedPickVersions",
+			Handler:    _HarvestService_ListExpectedPickVersions_Handler,
+		},
+		{
+			MethodName: "ForecastCrop",
+			Handler:    _HarvestService_ForecastCrop_Handler,
+		},
+		{
+			MethodName: "ForecastSupply",
+			Handler:    _HarvestService_ForecastSupply_Handler,
+		},
+		{
+			MethodName: "ListOutlooks",
+			Handler:    _HarvestService_ListOutlooks_Handler,
+		},
+		{
+			MethodName: "CloseDay",
+			Handler:    _HarvestService_CloseDay_Handler,
+		},
+		{
+			MethodName: "GetScores",
+			Handler:    _HarvestService_GetScores_Handler,
+		},
+		{
 			MethodName: "ListExpectedPicks",
 			Handler:    _HarvestService_ListExpectedPicks_Handler,
 		},
@@ -459,6 +747,12 @@ var HarvestService_ServiceDesc = grpc.ServiceDesc{
 			Handler:    _HarvestService_TraceForward_Handler,
 		},
 	},
-	Streams:  []grpc.StreamDesc{},
+	Streams: []grpc.StreamDesc{
+		{
+			StreamName:    "StreamExpectedPicks",
+			Handler:       _HarvestService_StreamExpectedPicks_Handler,
+			ClientStreams: true,
+		},
+	},
 	Metadata: "breakshare/harvest/v1/service.proto",
 }

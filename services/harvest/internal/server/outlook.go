@@ -1,0 +1,199 @@
+package server
+
+import (
+	"cmp"
+	"context"
+	"slices"
+
+	"github.com/jackc/pgx/v5"
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	harvestv1 "breakshare.example/proto/gen/breakshare/harvest/v1"
+	"breakshare.example/services/harvest/internal/day"
+	"breakshare.example/services/harvest/internal/fusion"
+	"breakshare.example/services/harvest/internal/lots"
+	"breakshare.example/services/harvest/internal/outlook"
+	"breakshare.example/services/harvest/internal/store"
+	"breakshare.example/services/platform/fault"
+)
+
+// figure is one room, product and day with all figures side by side.
+type figure struct {
+	lot   store.PickLot // id, farm, room, product and day
+	out   fusion.Output
+	model bool // the model says something
+	late  bool
+	old   store.Expected // as it stands; zero where nothing does
+}
+
+// figures lays what was said beside what the model says for each day of the
+// span. A product that nobody pushed and of which the model expects nothing is
+// left out.
+func (s *Server) figures(ctx context.Context, tx pgx.Tx, cal calendar, from, to day.Date, farm string) ([]figure, error) {
+	expected, err := store.ExpectedOfDays(ctx, tx, from, to, farm)
+	if err != nil {
+		return nil, err
+	}
+	list, _, err := s.bearing(ctx, tx, from, to.Sub(from)+1, farm)
+	if err != nil {
+		return nil, err
+	}
+	asOf := min(cal.today(), from)
+	past, err := store.PastOfDays(ctx, tx, asOf.Add(-outlook.LearnDays), asOf.Add(-1), "")
+	if err != nil {
+		return nil, err
+	}
+	habits := outlook.New(past, asOf)
+	said := map[string]store.Expected{}
+	for _, e := range expected {
+		said[e.LotID] = e
+	}
+	var out []figure
+	done := map[string]bool{}
+	for _, f := range list {
+		for on := max(from, f.first); on <= to; on++ {
+			made, err := figuresOf(f, on, said, habits)
+			if err != nil {
+				return nil, err
+			}
+			for _, m := range made {
+				done[m.lot.ID] = true
+			}
+			out = append(out, made...)
+		}
+	}
+	for _, e := range expected {
+		if done[e.LotID] || e.StandIn {
+			continue
+		}
+		band := bandOf(e)
+		fused, err := habits.Fuse(outlook.Figure{FarmID: e.FarmID, Said: band})
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, figure{lot: lotOf(e), out: fused, late: e.Late, old: e})
+	}
+	slices.SortFunc(out, func(a, b figure) int {
+		return cmp.Or(cmp.Compare(a.lot.Day, b.lot.Day), cmp.Compare(a.lot.RoomID, b.lot.RoomID), cmp.Compare(a.lot.ProductID, b.lot.ProductID))
+	})
+	return out, nil
+}
+
+// figuresOf are the figures of the products of one crop on a day.
+func figuresOf(f fan, on day.Date, said map[string]store.Expected, habits *outlook.Habits) ([]figure, error) {
+	d, ok := f.at(on)
+	if !ok {
+		return nil, nil
+	}
+	low, likely, high := f.parts(d.Low), f.parts(d.Likely), f.parts(d.High)
+	var out []figure
+	for _, p := range f.products {
+		lot := store.PickLot{ID: lots.Code(f.crop.RoomID, p.ID, on), FarmID: f.crop.FarmID, RoomID: f.crop.RoomID, ProductID: p.ID, Day: on}
+		e, known := said[lot.ID]
+		if known && e.CropID != f.crop.ID {
+			continue // another crop stands there that day
+		}
+		// Rounding of the parts may put them out of order by a gram.
+		model := fusion.Band{Low: min(low[p.ID], likely[p.ID]), Likely: likely[p.ID], High: max(likely[p.ID], high[p.ID])}
+		if !known && model.Likely == 0 {
+			continue
+		}
+		in := outlook.Figure{FarmID: f.crop.FarmID, Model: &model, Floor: max(1, f.most/50), Ceiling: f.most}
+		if known && !e.StandIn {
+			in.Said = bandOf(e)
+		}
+		fused, err := habits.Fuse(in)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, figure{lot: lot, out: fused, model: true, late: in.Said != nil && e.Late, old: e})
+	}
+	return out, nil
+}
+
+func bandOf(e store.Expected) *fusion.Band {
+	return &fusion.Band{Low: e.Low, Likely: e.Likely, High: e.High}
+}
+
+func lotOf(e store.Expected) store.PickLot {
+	return store.PickLot{ID: e.LotID, FarmID: e.FarmID, RoomID: e.RoomID, ProductID: e.ProductID, Day: e.Day}
+}
+
+// mostOutlookDays is the longest span of which figures are laid side by side.
+const mostOutlookDays = 28
+
+// ListOutlooks lays all figures of a span of days side by side. Of a closed day
+// it shows those with which it was closed.
+func (s *Server) ListOutlooks(ctx context.Context, req *harvestv1.ListOutlooksRequest) (*harvestv1.ListOutlooksResponse, error) {
+	from, to, err := span(req.GetFromDate(), req.GetToDate())
+	if err != nil {
+		return nil, err
+	}
+	if days := to.Sub(from); days > mostOutlookDays {
+		return nil, fault.InvalidField("to_date", "%s lies %d days after from_date %s: ask for %d days or fewer at once", to, days, from, mostOutlookDays)
+	}
+	farm, err := listedFarm(ctx, req.GetFarmId())
+	if err != nil {
+		return nil, err
+	}
+	resp := &harvestv1.ListOutlooksResponse{}
+	err = s.read(ctx, func(ctx context.Context, tx pgx.Tx) error {
+		cal, err := s.calendar(ctx, tx)
+		if err != nil {
+			return err
+		}
+		list, err := s.figures(ctx, tx, cal, from, to, farm)
+		if err != nil {
+			return err
+		}
+		resp.Outlooks, err = outlooks(ctx, tx, cal, list, from, to, farm)
+		return err
+	})
+	return resp, err
+}
+
+// outlooks words the figures, with what was picked since.
+func outlooks(ctx context.Context, tx pgx.Tx, cal calendar, list []figure, from, to day.Date, farm string) ([]*harvestv1.Outlook, error) {
+	closed, err := store.OutlooksOfDays(ctx, tx, from, to, farm)
+	if err != nil {
+		return nil, err
+	}
+	past, err := store.PastOfDays(ctx, tx, from, to, farm)
+	if err != nil {
+		return nil, err
+	}
+	actual := map[string]int64{}
+	for _, p := range past {
+		actual[lots.Code(p.RoomID, p.ProductID, p.Day)] = p.Actual
+	}
+	out := make([]*harvestv1.Outlook, len(list))
+	for i, f := range list {
+		m := &harvestv1.Outlook{
+			PickLotId: f.lot.ID, FarmId: f.lot.FarmID, RoomId: f.lot.RoomID, ProductId: f.lot.ProductID, Date: f.lot.Day.String(),
+			Said: fanMessage(f.out.Push), SaidCorrected: fanMessage(f.out.PushFixed), Used: fanMessage(&f.out.Use),
+			PushPerMille: int32(f.out.PushPerMille), Late: f.late,
+		}
+		if f.model {
+			m.Model = fanMessage(&f.out.Forecast)
+		}
+		if o, ok := closed[f.lot.ID]; ok {
+			m.ClosedAt = timestamppb.New(o.ClosedAt)
+			if f.lot.Day <= cal.today() {
+				m.Said, m.SaidCorrected, m.Model, m.Used = fanMessage(o.Said), fanMessage(o.Fixed), fanMessage(o.Model), fanMessage(&o.Used)
+				m.PushPerMille = int32(o.PushPerMille)
+			}
+		}
+		if grams, ok := actual[f.lot.ID]; ok {
+			m.PickedGrams = &grams
+		}
+		out[i] = m
+	}
+	return out, nil
+}
+
+func fanMessage(b *fusion.Band) *harvestv1.Fan {
+	if b == nil {
+		return nil
+	}
+	return &harvestv1.Fan{LowGrams: b.Low, LikelyGrams: b.Likely, HighGrams: b.High}
+}
