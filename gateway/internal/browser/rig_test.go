@@ -17,6 +17,7 @@ import (
 	"breakshare.example/gateway"
 	"breakshare.example/gateway/internal/fakecoop"
 	"breakshare.example/services/platform/identity"
+	"breakshare.example/services/platform/testkit"
 )
 
 // patience is how long one step in the browser may take.
@@ -124,11 +125,28 @@ func (r *rig) goTo(path string) {
 func (r *rig) as(who string) {
 	r.t.Helper()
 	r.goTo("/start")
-	r.do(
-		chromedp.SetValue(chromedp.CSS("#name"), "Una Byrne"),
-		chromedp.Click(chromedp.CSS(`button[value="`+who+`"]`)),
-		chromedp.WaitVisible(chromedp.CSS(`nav a[aria-current="page"]`)),
-	)
+	r.do(chromedp.SetValue(chromedp.CSS("#name"), "Una Byrne"))
+	r.send(`button[value="` + who + `"]`)
+}
+
+// send clicks what leads to another page and waits until that page stands, were it the same
+// one anew.
+func (r *rig) send(selector string) {
+	r.t.Helper()
+	const begun = `performance.timeOrigin`
+	before := run(r, chromedp.Evaluate[float64](begun))
+	r.do(chromedp.Click(chromedp.CSS(selector)))
+	testkit.Eventually(r.t, "the page that "+selector+" leads to", func() bool {
+		ctx, cancel := context.WithTimeout(r.tab, patience)
+		defer cancel()
+		// Between two pages there is none to ask: an error means not yet.
+		now, err := chromedp.Run(ctx, chromedp.Evaluate[float64](begun))
+		if err != nil || now == before {
+			return false
+		}
+		state, err := chromedp.Run(ctx, chromedp.Evaluate[string](`document.readyState`))
+		return err == nil && state == "complete"
+	})
 }
 
 // text is what the first match of a selector shows.
