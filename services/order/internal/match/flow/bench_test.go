@@ -40,10 +40,14 @@ func BenchmarkSolve(b *testing.B) {
 					b.Fatalf("cost %d, want %d", r.Cost, o.Objective)
 				}
 			}
-			slices.Sort(times)
-			b.ReportMetric(float64(times[len(times)/2].Nanoseconds()), "median-ns/op")
+			reportMedian(b, times)
 		})
 	}
+}
+
+func reportMedian(b *testing.B, times []time.Duration) {
+	slices.Sort(times)
+	b.ReportMetric(float64(times[len(times)/2].Nanoseconds()), "median-ns/op")
 }
 
 func file(b *testing.B, path string) *flow.Problem {
@@ -59,20 +63,48 @@ func file(b *testing.B, path string) *flow.Problem {
 	return p
 }
 
-// BenchmarkMorning alternates between a day and the same day with a hundredth
-// of the suppliers changed, each solved from the basis of the other.
+// BenchmarkMorning goes to and fro between a day and the same day with a
+// hundredth of the suppliers changed, from the basis of the one to the other:
+// by Change, by Resolve, and for comparison from scratch.
 func BenchmarkMorning(b *testing.B) {
 	for _, name := range []string{"coop-day-small", "coop-day-medium"} {
-		b.Run(name, func(b *testing.B) {
-			days := [2]*flow.Problem{instance(b, name)}
-			days[1] = morning(days[0])
-			var s flow.Solver
-			for turn := 0; b.Loop(); turn++ {
-				if _, err := s.Resolve(b.Context(), days[turn%2], flow.Options{}); err != nil {
+		days := [2]*flow.Problem{instance(b, name)}
+		days[1] = morning(days[0])
+		turns := [2]flow.Change{shifted(days[1], days[0]), shifted(days[0], days[1])}
+		ways := map[string]func(s *flow.Solver, turn int) error{
+			"change": func(s *flow.Solver, turn int) error {
+				_, err := s.Change(b.Context(), turns[turn%2], flow.Options{})
+				return err
+			},
+			"resolve": func(s *flow.Solver, turn int) error {
+				_, err := s.Resolve(b.Context(), days[turn%2], flow.Options{})
+				return err
+			},
+			"scratch": func(s *flow.Solver, turn int) error {
+				_, err := s.Solve(b.Context(), days[turn%2], flow.Options{})
+				return err
+			},
+		}
+		for _, way := range []string{"change", "resolve", "scratch"} {
+			b.Run(name+"/"+way, func(b *testing.B) {
+				var s flow.Solver
+				mine := *days[0]
+				mine.Supply = slices.Clone(mine.Supply)
+				if _, err := s.Solve(b.Context(), &mine, flow.Options{}); err != nil {
 					b.Fatal(err)
 				}
-			}
-		})
+				var times []time.Duration
+				for turn := 1; b.Loop(); turn++ {
+					start := time.Now()
+					err := ways[way](&s, turn)
+					times = append(times, time.Since(start))
+					if err != nil {
+						b.Fatal(err)
+					}
+				}
+				reportMedian(b, times)
+			})
+		}
 	}
 }
 

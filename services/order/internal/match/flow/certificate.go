@@ -52,12 +52,12 @@ func (s *Solver) infeasible() error {
 
 // unbounded returns the cycle e, provided that the problem has a flow at all;
 // otherwise it proves that there is none.
-func (s *Solver) unbounded(ctx context.Context, e *UnboundedError, maxCost int64, opts Options) error {
+func (s *Solver) unbounded(ctx context.Context, e *UnboundedError, opts Options) error {
 	if !s.unmet() {
 		return e
 	}
 	work := s.work
-	s.loadCosts(s.p, maxCost, true)
+	s.loadCosts(s.p, s.size.dearest, true)
 	s.penalty, s.maxPenalty = 1, 1
 	s.refreshPotentials()
 	if _, err := s.improve(ctx, opts); err != nil {

@@ -15,6 +15,12 @@
 // potential as an offset from its parent, so that moving a subtree never
 // touches the leaves below it.
 //
+// A solved Problem can be solved again after changes: Resolve reads all of it
+// anew and starts from the last basis, Change is told what changes and looks at
+// nothing else before it prices the arcs. Both mend the flows of the basis tree
+// from the leaves up; where an arc cannot carry what it should, its subtree is
+// hung from the root by an artificial arc, and the primal method goes on.
+//
 // The package does no input or output, reads no clock and gives the same
 // answer for the same input. No arithmetic can overflow: Solve refuses, with
 // *OverflowError, numbers too large for its bounds before it starts.

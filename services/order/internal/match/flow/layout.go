@@ -47,7 +47,7 @@ func (l *layout) arrange(p *Problem) {
 	in, out, kept := l.degrees(p)
 	l.arcs, l.fullArcs = kept, 0
 	l.choose(p, in, out)
-	l.size()
+	l.setBlock()
 	l.input = resize(l.input, int(kept))
 	l.tail = resize(l.tail, int(kept))
 	if l.grouped {
@@ -216,6 +216,14 @@ func (l *layout) loadCosts(p *Problem, maxCost int64, free bool) {
 	}
 }
 
+func (l *layout) setCost(a int32, c int64) {
+	if l.narrow {
+		l.cost32[a] = int32(c)
+	} else {
+		l.cost64[a] = c
+	}
+}
+
 func (l *layout) costOf(a int32) int64 {
 	if l.narrow {
 		return int64(l.cost32[a])
@@ -227,11 +235,11 @@ func (l *layout) costOf(a int32) int64 {
 // measured best of 10 to 96.
 const smallestBlock = 64
 
-// size sets the block to the square root of the number of arcs (block search;
+// setBlock sets the block to the square root of the number of arcs (block search;
 // Grigoriadis, "An efficient implementation of the network simplex method",
 // Mathematical Programming Study 26, 1986), to half of it where the start is
 // greedy and few arcs are left to gain from.
-func (l *layout) size() {
+func (l *layout) setBlock() {
 	l.block = int(math.Sqrt(float64(l.arcs)))
 	if l.greedy() {
 		l.block /= 2

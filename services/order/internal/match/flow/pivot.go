@@ -28,6 +28,7 @@ func (s *Solver) pivot(in, head int32) bool {
 	}
 	if out == none {
 		s.flip(in)
+		s.touch(in)
 		return true
 	}
 	s.release(out)
@@ -46,12 +47,17 @@ func (s *Solver) pivot(in, head int32) bool {
 	if link.upward {
 		link.up, link.down = link.down, link.up
 	}
+	s.rehang(lower, out, join, link)
+	return true
+}
+
+// rehang cuts the subtree of out off and hangs it by link at lower.
+func (s *Solver) rehang(lower, out, join int32, link treeNode) {
 	if lower == out && s.isRestingLeaf(out) {
 		s.moveLeaf(out, join, link)
 	} else {
 		s.moveSubtree(lower, out, join, link)
 	}
-	return true
 }
 
 // room is the capacity of arc a, with the given head, above its least flow. It
@@ -119,7 +125,11 @@ func (s *Solver) send(a, b, join int32, delta int64) {
 // release notes at which bound the arc above out leaves the basis.
 func (s *Solver) release(out int32) {
 	t := &s.node[out]
-	if t.pred < s.arcs && t.flow() != 0 {
+	if t.pred >= s.arcs {
+		return
+	}
+	s.touch(t.pred)
+	if t.flow() != 0 {
 		s.flip(t.pred)
 	}
 }
@@ -154,7 +164,7 @@ func (s *Solver) connect(u int32, link treeNode) {
 // moveSubtree turns the subtree of out around so that lower is its top, hangs
 // it by link and shifts its potentials.
 func (s *Solver) moveSubtree(lower, out, join int32, link treeNode) {
-	reduced := s.costOf(link.pred)
+	reduced := s.treeCost(link.pred)
 	if link.upward {
 		reduced += s.pot(lower) - s.pot(link.parent)
 	} else {

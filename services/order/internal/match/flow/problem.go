@@ -54,17 +54,17 @@ func (p *Problem) low(i int) int64 {
 }
 
 // check refuses a problem that is malformed (*MalformedError) or whose numbers
-// could overflow (*OverflowError). It returns the largest |cost|.
-func (p *Problem) check() (maxCost int64, err error) {
+// could overflow (*OverflowError).
+func (p *Problem) check() (size, error) {
 	n, m := p.Nodes(), p.Arcs()
 	if n > MaxNodes {
-		return 0, &OverflowError{Arc: -1, Node: -1, What: fmt.Sprintf("%d nodes, at most %d", n, MaxNodes)}
+		return size{}, &OverflowError{Arc: -1, Node: -1, What: fmt.Sprintf("%d nodes, at most %d", n, MaxNodes)}
 	}
 	if m > MaxArcs {
-		return 0, &OverflowError{Arc: -1, Node: -1, What: fmt.Sprintf("%d arcs, at most %d", m, MaxArcs)}
+		return size{}, &OverflowError{Arc: -1, Node: -1, What: fmt.Sprintf("%d arcs, at most %d", m, MaxArcs)}
 	}
 	if len(p.To) != m || len(p.Cap) != m || len(p.Cost) != m || (p.Low != nil && len(p.Low) != m) {
-		return 0, &MalformedError{Arc: -1, What: fmt.Sprintf(
+		return size{}, &MalformedError{Arc: -1, What: fmt.Sprintf(
 			"lengths differ: %d From, %d To, %d Low, %d Cap, %d Cost", m, len(p.To), len(p.Low), len(p.Cap), len(p.Cost))}
 	}
 	// Volumes are summed unsigned: a sum that was within MaxVolume cannot wrap
@@ -72,7 +72,7 @@ func (p *Problem) check() (maxCost int64, err error) {
 	var volume uint64
 	for u, b := range p.Supply {
 		if volume += abs(b); volume > uint64(MaxVolume) {
-			return 0, &OverflowError{Arc: -1, Node: u, What: tooMuch("supply", b)}
+			return size{}, &OverflowError{Arc: -1, Node: u, What: tooMuch("supply", b)}
 		}
 	}
 	var dearest uint64
@@ -84,19 +84,42 @@ func (p *Problem) check() (maxCost int64, err error) {
 			volume += abs(low)
 		}
 		if uint32(u) >= uint32(n) || uint32(to[i]) >= uint32(n) || c < low || volume > uint64(MaxVolume) {
-			return 0, p.fault(i)
+			return size{}, p.fault(i)
 		}
 		if c != Unlimited {
 			if volume += abs(c); volume > uint64(MaxVolume) {
-				return 0, p.fault(i)
+				return size{}, p.fault(i)
 			}
 		}
 		dearest = max(dearest, abs(cost[i]))
 	}
 	if dearest > uint64(MaxPathCost/int64(n+2)) {
-		return 0, p.tooDear()
+		return size{}, p.tooDear()
 	}
-	return int64(dearest), nil
+	return size{volume, int64(dearest)}, nil
+}
+
+// size is what check sums up.
+type size struct {
+	volume  uint64 // see MaxVolume
+	dearest int64  // largest |cost|
+}
+
+// swap replaces one part of the volume, and says whether it is still allowed.
+func (z *size) swap(old, now uint64) bool {
+	z.volume = z.volume - old + now
+	return now <= uint64(MaxVolume) && z.volume <= uint64(MaxVolume)
+}
+
+// maxPenalty is dearer than any path through n nodes.
+func (z size) maxPenalty(n int) int64 { return int64(n+1)*z.dearest + 1 }
+
+// finite is the part of a capacity in the volume.
+func finite(capacity int64) uint64 {
+	if capacity == Unlimited {
+		return 0
+	}
+	return abs(capacity)
 }
 
 // abs returns |x|, of the least integer too.
@@ -128,10 +151,14 @@ func (p *Problem) tooDear() error {
 	most := MaxPathCost / int64(p.Nodes()+2)
 	for i, c := range p.Cost {
 		if abs(c) > uint64(most) {
-			return &OverflowError{Arc: i, Node: -1, What: fmt.Sprintf("cost %d; with %d nodes at most %d either way", c, p.Nodes(), most)}
+			return &OverflowError{Arc: i, Node: -1, What: tooDear(c, p.Nodes())}
 		}
 	}
 	return nil
+}
+
+func tooDear(cost int64, nodes int) string {
+	return fmt.Sprintf("cost %d; with %d nodes at most %d either way", cost, nodes, MaxPathCost/int64(nodes+2))
 }
 
 func tooMuch(what string, x int64) string {

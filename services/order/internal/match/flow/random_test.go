@@ -11,7 +11,10 @@ import (
 )
 
 // shape says which networks anyProblem draws.
-type shape struct{ bipartite, reversed bool }
+type shape struct {
+	bipartite, reversed bool
+	day                 bool // see anyDay
+}
 
 // anyProblem draws a small problem with every awkwardness at once. Half of
 // them have supplies made from a flow, and so are feasible.

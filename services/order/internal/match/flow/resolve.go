@@ -13,8 +13,7 @@ func (s *Solver) Resolve(ctx context.Context, p *Problem, opts Options) (Result,
 	if !s.ready {
 		return s.Solve(ctx, p, opts)
 	}
-	maxCost, err := p.check()
-	if err != nil {
+	if err := s.accept(p); err != nil {
 		s.ready = false
 		return Result{}, err
 	}
@@ -27,11 +26,14 @@ func (s *Solver) Resolve(ctx context.Context, p *Problem, opts Options) (Result,
 	}
 	s.p = p
 	defer func() { s.p = nil }()
-	s.load(maxCost, false)
+	s.load()
 	s.repair()
 	s.hang()
 	s.build()
-	return s.run(ctx, maxCost, opts)
+	if err := s.optimise(ctx, opts); err != nil {
+		return Result{}, err
+	}
+	return s.result(opts)
 }
 
 // fits says whether p has the nodes and arcs of the last problem.
@@ -93,8 +95,7 @@ func (s *Solver) repair() {
 }
 
 // repairArc sets the flow on the arc above u, whose subtree must send
-// supply[u] up it, or cuts it off. What stays is strongly feasible: an arc
-// upward has room left, an arc downward carries flow.
+// supply[u] up it, or cuts it off.
 func (s *Solver) repairArc(u int32) {
 	t := &s.node[u]
 	if t.pred >= s.arcs {
@@ -105,25 +106,29 @@ func (s *Solver) repairArc(u int32) {
 	if !t.upward {
 		head = u
 	}
-	room, need := s.room(t.pred, head), s.supply[u]
-	parent := t.parent
-	sent := need
-	switch {
-	case t.upward && need >= 0 && need < room:
-		t.up, t.down = room-need, need
-	case !t.upward && need < 0 && -need <= room:
-		t.up, t.down = -need, room+need
-	case t.upward && need >= room:
-		s.flip(t.pred)
-		t.parent, sent = none, room
-	case !t.upward && -need > room:
-		s.flip(t.pred)
-		t.parent, sent = none, -room
-	default:
-		t.parent, sent = none, 0
+	sent, keep := t.fit(s.supply[u], s.room(t.pred, head))
+	s.supply[t.parent] += sent
+	if keep {
+		return
 	}
-	if t.parent == none {
-		s.supply[u] -= sent
+	s.supply[u] -= sent
+	if sent != 0 {
+		s.flip(t.pred)
 	}
-	s.supply[parent] += sent
+	t.parent = none
+}
+
+// fit gives the arc to the parent, of the given room, the flow need upward, or
+// as much of it as it can carry, and returns that. It says whether the arc may
+// stay in the tree, which must be strongly feasible: an arc upward has room
+// left, an arc downward carries flow.
+func (t *treeNode) fit(need, room int64) (sent int64, keep bool) {
+	if t.upward {
+		sent = min(max(need, 0), room)
+		t.up, t.down = room-sent, sent
+		return sent, sent == need && sent < room
+	}
+	sent = -min(max(-need, 0), room)
+	t.up, t.down = -sent, room+sent
+	return sent, sent == need && sent < 0
 }

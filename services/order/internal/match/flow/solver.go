@@ -21,7 +21,7 @@ type Progress struct {
 }
 
 // Result is an optimal flow and its proof. Its slices belong to the Solver
-// and hold until its next Solve or Resolve.
+// and hold until its next call.
 type Result struct {
 	// Flow on each arc, in units, between Low and Cap.
 	Flow []int64
@@ -46,6 +46,7 @@ type Solver struct {
 
 	layout
 	tree
+	standing
 
 	// penalty is the cost per unit of an artificial arc. It starts near the
 	// dearest arc and is raised only while flow remains on artificial arcs.
@@ -58,6 +59,7 @@ type Solver struct {
 
 	flow, potential []int64
 	order           []int32 // scratch: nodes, parents first
+	affected        []int32 // nodes to mend, see mend
 	ready           bool    // tree and layout hold the basis of a finished solve
 }
 
@@ -67,8 +69,7 @@ type Solver struct {
 // first.
 func (s *Solver) Solve(ctx context.Context, p *Problem, opts Options) (Result, error) {
 	s.ready = false
-	maxCost, err := p.check()
-	if err != nil {
+	if err := s.accept(p); err != nil {
 		return Result{}, err
 	}
 	if err := balanced(p); err != nil {
@@ -77,22 +78,32 @@ func (s *Solver) Solve(ctx context.Context, p *Problem, opts Options) (Result, e
 	s.p = p
 	defer func() { s.p = nil }()
 	s.layout.arrange(p)
-	s.load(maxCost, false)
+	s.placed = false
+	s.load()
 	s.tree.reset(len(p.Supply))
 	s.markLeafable()
 	s.start()
-	return s.run(ctx, maxCost, opts)
+	if err := s.optimise(ctx, opts); err != nil {
+		return Result{}, err
+	}
+	return s.result(opts)
+}
+
+// accept checks p and makes it the standing problem.
+func (s *Solver) accept(p *Problem) (err error) {
+	s.held = nil
+	if s.size, err = p.check(); err == nil {
+		s.held = p
+	}
+	return err
 }
 
 // load takes the numbers of the problem, as opposed to its shape, into the
-// arrays of the solver. With free set all costs count as 0.
-func (s *Solver) load(maxCost int64, free bool) {
-	s.loadCosts(s.p, maxCost, free)
-	if free {
-		maxCost = 0
-	}
-	s.penalty = max(maxCost, 1)
-	s.maxPenalty = int64(len(s.p.Supply)+1)*maxCost + 1
+// arrays of the solver.
+func (s *Solver) load() {
+	s.loadCosts(s.p, s.size.dearest, false)
+	s.penalty = max(s.size.dearest, 1)
+	s.maxPenalty = s.size.maxPenalty(len(s.p.Supply))
 	s.supply = resize(s.supply, len(s.p.Supply))
 	copy(s.supply, s.p.Supply)
 	for i, low := range s.p.Low {
@@ -125,21 +136,21 @@ func (s *Solver) bound() {
 	}
 }
 
-// run improves the basis until it is optimal and reads off the answer.
-func (s *Solver) run(ctx context.Context, maxCost int64, opts Options) (Result, error) {
+// optimise improves the basis until it is optimal.
+func (s *Solver) optimise(ctx context.Context, opts Options) error {
 	for {
 		cycle, err := s.improve(ctx, opts)
 		switch {
 		case err != nil:
-			return Result{}, err
+			return err
 		case cycle != nil && s.raisePenalty():
 			// The cycle may owe its negative cost to a penalty still too small.
 		case cycle != nil:
-			return Result{}, s.unbounded(ctx, cycle, maxCost, opts)
+			return s.unbounded(ctx, cycle, opts)
 		case !s.unmet():
-			return s.result(opts)
+			return nil
 		case !s.raisePenalty():
-			return Result{}, s.infeasible()
+			return s.infeasible()
 		}
 	}
 }
@@ -194,78 +205,96 @@ func (s *Solver) raisePenalty() bool {
 
 // result reads flows, potentials and cost off the optimal basis.
 func (s *Solver) result(opts Options) (Result, error) {
-	s.ready = true
 	s.flow = resize(s.flow, s.p.Arcs())
 	s.potential = resize(s.potential, s.p.Nodes())
-	total, err := s.readFlows()
-	if err != nil {
+	if err := s.readFlows(); err != nil {
 		return Result{}, err
 	}
+	return s.finish(opts)
+}
+
+// finish reads the potentials and hands the result over.
+func (s *Solver) finish(opts Options) (Result, error) {
 	for u := range s.potential {
 		s.potential[u] = s.pot(int32(u))
 		if s.reversed {
 			s.potential[u] = -s.potential[u]
 		}
 	}
-	cost, ok := total.int64()
+	cost, ok := s.total.int64()
 	if !ok {
 		return Result{}, &OverflowError{Arc: -1, Node: -1, What: "the total cost does not fit in 64 bits"}
 	}
 	if opts.Progress != nil {
 		opts.Progress(s.work)
 	}
+	s.ready = true
 	return Result{Flow: s.flow, Potential: s.potential, Cost: cost, Work: s.work}, nil
 }
 
-// readFlows fills s.flow and returns its cost: arcs outside the tree are at a
+// readFlows fills s.flow and s.total, its cost: arcs outside the tree are at a
 // bound, tree arcs carry what their lower node says, self-loops what their cost
 // asks for. It returns *UnboundedError if that is without limit.
-func (s *Solver) readFlows() (total sum128, err error) {
+func (s *Solver) readFlows() error {
 	p := s.p
+	s.total = sum128{}
 	if p.Low == nil {
 		clear(s.flow)
 	} else {
 		copy(s.flow, p.Low)
 		for i, low := range p.Low {
-			total.addProduct(low, p.Cost[i])
+			s.total.addProduct(low, p.Cost[i])
 		}
 	}
 	if int(s.arcs) < p.Arcs() {
-		if err := s.readLoops(&total); err != nil {
-			return total, err
+		if err := s.readLoops(); err != nil {
+			return err
 		}
 	}
 	for a := range s.allFull {
 		i := s.input[a]
-		s.raise(i, p.Cap[i]-s.flow[i], &total)
+		s.raise(i, p.Cap[i]-s.flow[i])
 	}
 	for u := range p.Supply {
 		if t := &s.node[u]; t.pred < s.arcs {
-			s.raise(s.input[t.pred], t.flow(), &total)
+			s.raise(s.input[t.pred], t.flow())
 		}
 	}
-	return total, nil
+	return nil
 }
 
-// raise adds x to the flow of the Problem's arc i and its cost to total.
-func (s *Solver) raise(i int32, x int64, total *sum128) {
+// raise adds x to the flow of the Problem's arc i and its cost to s.total.
+func (s *Solver) raise(i int32, x int64) {
 	s.flow[i] += x
-	total.addProduct(x, s.p.Cost[i])
+	s.total.addProduct(x, s.p.Cost[i])
 }
 
 // readLoops fills self-loops of negative cost.
-func (s *Solver) readLoops(total *sum128) error {
+func (s *Solver) readLoops() error {
 	p := s.p
 	for i, u := range p.From {
-		if u != p.To[i] || p.Cost[i] >= 0 {
+		if u != p.To[i] {
 			continue
 		}
-		if p.Cap[i] == Unlimited {
-			return &UnboundedError{Arcs: []int32{int32(i)}, Cost: p.Cost[i]}
+		x, err := p.loopFlow(i)
+		if err != nil {
+			return err
 		}
-		s.raise(int32(i), p.Cap[i]-s.flow[i], total)
+		s.raise(int32(i), x-s.flow[i])
 	}
 	return nil
+}
+
+// loopFlow is the flow on self-loop i: its least, or its capacity where its
+// cost is negative. It returns *UnboundedError where that is without limit.
+func (p *Problem) loopFlow(i int) (int64, error) {
+	switch {
+	case p.Cost[i] >= 0:
+		return p.low(i), nil
+	case p.Cap[i] == Unlimited:
+		return 0, &UnboundedError{Arcs: []int32{int32(i)}, Cost: p.Cost[i]}
+	}
+	return p.Cap[i], nil
 }
 
 // resize returns a slice of length n, reusing memory where there is enough.

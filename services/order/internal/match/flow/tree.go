@@ -80,20 +80,21 @@ func (s *Solver) markLeafable() {
 // hang attaches every node without a parent to the root by an artificial arc
 // that carries its rest.
 func (s *Solver) hang() {
-	root := s.root()
 	for u, b := range s.supply {
-		t := &s.node[u]
-		if t.parent != none {
+		if s.node[u].parent != none {
 			continue
 		}
-		t.parent, t.pred = root, s.arcs+int32(u)
-		t.upward = b >= 0
-		if t.upward {
-			t.up, t.down = unlimited-b, b
-		} else {
-			t.up, t.down = -b, unlimited+b
-		}
+		s.connect(int32(u), s.artificial(int32(u), b))
 	}
+}
+
+// artificial is the arc between u and the root with the flow b upward.
+func (s *Solver) artificial(u int32, b int64) treeNode {
+	link := treeNode{parent: s.root(), pred: s.arcs + u, upward: b >= 0, up: unlimited - b, down: b}
+	if b < 0 {
+		link.up, link.down = -b, unlimited+b
+	}
+	return link
 }
 
 // build sets sizes, thread and potentials from the parents.
@@ -210,12 +211,17 @@ func (s *Solver) refreshPotentials() {
 // cost 0.
 func (s *Solver) offset(u int32) int64 {
 	t := &s.node[u]
-	c := s.penalty
-	if t.pred < s.arcs {
-		c = s.costOf(t.pred)
-	}
+	c := s.treeCost(t.pred)
 	if t.upward {
 		return -c
 	}
 	return c
+}
+
+// treeCost returns the cost of arc a, which may be artificial.
+func (s *Solver) treeCost(a int32) int64 {
+	if a < s.arcs {
+		return s.costOf(a)
+	}
+	return s.penalty
 }

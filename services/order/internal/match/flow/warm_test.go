@@ -84,13 +84,19 @@ func TestSameAnswerEachTime(t *testing.T) {
 func TestSolvingAgainAllocatesNothing(t *testing.T) {
 	p := instance(t, "coop-day-small")
 	q := morning(p)
+	there, back := shifted(q, p), shifted(p, q)
 	var s flow.Solver
 	ctx := t.Context()
 	solves := map[string]func() (flow.Result, error){
 		"Solve":   func() (flow.Result, error) { return s.Solve(ctx, p, flow.Options{}) },
 		"Resolve": func() (flow.Result, error) { return s.Resolve(ctx, q, flow.Options{}) },
+		"Change": func() (flow.Result, error) {
+			there, back = back, there
+			u, err := s.Change(ctx, there, flow.Options{})
+			return u.Result, err
+		},
 	}
-	for _, name := range []string{"Solve", "Resolve"} {
+	for _, name := range []string{"Solve", "Resolve", "Change"} {
 		allocs := testing.AllocsPerRun(5, func() {
 			if _, err := solves[name](); err != nil {
 				t.Fatal(err)
