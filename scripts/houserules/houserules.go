@@ -61,12 +61,21 @@ const (
 	Contract
 	Platform
 	Store
+	Shared // between server and subscriber
 	Server // and subscriber
 	Service
 	Gateway
 	Deploy
 	Tools
 )
+
+// shared are the packages that a service's server and its subscriber both stand on: they use
+// the store, and speak the protos of those whose read model they keep.
+var shared = map[string]bool{
+	"services/compostlot/internal/members": true,
+	"services/harvest/internal/lots":       true,
+	"services/harvest/internal/told":       true,
+}
 
 // LayerOf places a package by its folder. ok is false where the folder has no place.
 func LayerOf(path string) (layer Layer, ok bool) {
@@ -81,6 +90,9 @@ func LayerOf(path string) (layer Layer, ok bool) {
 	case "gateway":
 		return Gateway, true
 	case "services":
+		if shared[path] {
+			return Shared, true
+		}
 		return layerOfService(parts[1:])
 	}
 	return 0, false
