@@ -6,11 +6,11 @@ import (
 )
 
 // Describe is the documentation of every file and column in Markdown, as it stands in the
-// README beside the demonstration co-op.
+// README at the top of the tree.
 func Describe() string {
 	var b strings.Builder
 	for _, t := range Tables() {
-		fmt.Fprintf(&b, "### %s\n\n%s", t.File, t.About)
+		fmt.Fprintf(&b, "#### %s\n\n%s", t.File, t.About)
 		if t.Needed {
 			b.WriteString(" This file must be there.")
 		}
