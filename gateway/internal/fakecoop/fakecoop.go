@@ -49,6 +49,8 @@ type Coop struct {
 	Match     *orderv1.Match
 	Expected  []*harvestv1.ExpectedPick
 	Picks     []*harvestv1.Pick
+	Outlooks  []*harvestv1.Outlook
+	Scores    *harvestv1.GetScoresResponse
 	Yards     []*compostlotv1.Yard
 	Slots     []*compostlotv1.Slot
 	Requests  []*compostlotv1.CompostRequest

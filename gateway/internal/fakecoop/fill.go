@@ -37,6 +37,7 @@ func (c *Coop) fill() {
 	}
 	c.fillCrops()
 	c.fillHarvest()
+	c.fillOutlooks()
 	c.fillOrders()
 	c.fillYard()
 }
@@ -82,6 +83,27 @@ func (c *Coop) fillHarvest() {
 	c.Expected = []*harvestv1.ExpectedPick{
 		expected("alder-brook-1", "alder-brook", "white-closed-2kg", "2026-11-24", 60_000, 72_500, 85_000),
 		expected("birch-hollow-1", "birch-hollow", "oyster-1kg", Tomorrow, 30_000, 40_000, 52_000),
+	}
+}
+
+// score is that of one source over 28 days.
+func score(bias, mae, coverage float64) *harvestv1.SourceScore {
+	return &harvestv1.SourceScore{Cards: []*harvestv1.ScoreCard{{Days: 7}, {Days: 28, Figures: 12, BiasGrams: &bias, MaeGrams: &mae, Coverage: &coverage}}}
+}
+
+func (c *Coop) fillOutlooks() {
+	picked := int64(70_000)
+	said := &harvestv1.Fan{LowGrams: 60_000, LikelyGrams: 72_500, HighGrams: 85_000}
+	c.Outlooks = []*harvestv1.Outlook{
+		{RoomId: "alder-brook-1", FarmId: "alder-brook", ProductId: "white-closed-2kg", Date: "2026-11-24", Said: said, Used: said, PickedGrams: &picked},
+		{RoomId: "alder-brook-2", FarmId: "alder-brook", ProductId: "brown-closed-2kg", Date: Tomorrow, Model: &harvestv1.Fan{LowGrams: 31_000, LikelyGrams: 38_400, HighGrams: 47_200}},
+	}
+	c.Scores = &harvestv1.GetScoresResponse{
+		AsOfDate: "2026-11-24", All: &harvestv1.Score{Grower: score(2_400, 6_100, 0.71), Model: score(-310, 4_900, 0.83), Used: score(120, 4_200, 0.81)},
+		Parts: []*harvestv1.Score{
+			{FarmId: "alder-brook", Grower: score(1_900, 5_200, 0.75), Model: score(-500, 4_700, 0.8)},
+			{FarmId: "alder-brook", RoomId: "alder-brook-1", Grower: score(1_900, 5_200, 0.75)},
+		},
 	}
 }
 

@@ -61,6 +61,18 @@ func (h *harvest) ListExpectedPicks(_ context.Context, req *harvestv1.ListExpect
 	})
 }
 
+func (h *harvest) ListOutlooks(_ context.Context, req *harvestv1.ListOutlooksRequest) (*harvestv1.ListOutlooksResponse, error) {
+	return read(h.c, "ListOutlooks", func() (*harvestv1.ListOutlooksResponse, error) {
+		return &harvestv1.ListOutlooksResponse{Outlooks: h.c.Outlooks}, nil
+	})
+}
+
+func (h *harvest) GetScores(context.Context, *harvestv1.GetScoresRequest) (*harvestv1.GetScoresResponse, error) {
+	return read(h.c, "GetScores", func() (*harvestv1.GetScoresResponse, error) {
+		return h.c.Scores, nil
+	})
+}
+
 func (h *harvest) GetSupply(_ context.Context, req *harvestv1.GetSupplyRequest) (*harvestv1.GetSupplyResponse, error) {
 	return read(h.c, "GetSupply", func() (*harvestv1.GetSupplyResponse, error) {
 		return &harvestv1.GetSupplyResponse{Days: []*harvestv1.SupplyDay{

@@ -8,6 +8,7 @@ import (
 
 	"breakshare.example/gateway/internal/fakecoop"
 	compostlotv1 "breakshare.example/proto/gen/breakshare/compostlot/v1"
+	harvestv1 "breakshare.example/proto/gen/breakshare/harvest/v1"
 	orderv1 "breakshare.example/proto/gen/breakshare/order/v1"
 	"breakshare.example/services/platform/fault"
 	"breakshare.example/services/platform/identity"
@@ -317,4 +318,33 @@ func TestQuarter(t *testing.T) {
 	}
 	none := visit(t, coordinator, func(c *fakecoop.Coop) { c.Rooms, c.Crops = nil, nil })
 	none.get("/quarter").ok().says("main", "No rooms are known yet")
+}
+
+func TestScores(t *testing.T) {
+	t.Parallel()
+	r := visit(t, coordinator)
+	p := r.get("/scores").ok()
+	p.says("tr", "All farms Growers said 12 2.4 6.1 71").says("tr", "The forecast said 12 −0.3 4.9 83").says("tr", "Alder Brook Farm Growers said 12 1.9 5.2 75")
+	if n := len(all(p.root, "tbody tr")); n != 5 {
+		t.Errorf("%d rows, want the farms' own only", n)
+	}
+	r.coop.Scores = nil
+	r.get("/scores").ok().says("main", "No figure has been scored yet")
+}
+
+// TestStandInsAreNoPush: what the forecast put in for a farm that had not pushed is replaced
+// by the farm's own figure without a conflict.
+func TestStandInsAreNoPush(t *testing.T) {
+	t.Parallel()
+	r := visit(t, grower)
+	p := r.get("/push")
+	r.coop.Expected = append(r.coop.Expected, &harvestv1.ExpectedPick{
+		RoomId: "alder-brook-1", FarmId: "alder-brook", ProductId: "white-closed-2kg", Date: fakecoop.Tomorrow, LowGrams: 1, LikelyGrams: 2, HighGrams: 3, Version: 1,
+		Source: harvestv1.ExpectedPickSource_EXPECTED_PICK_SOURCE_FORECAST,
+	})
+	r.get("/push").ok().says(".pushrow", "Not pushed yet.")
+	r.submit(p, "/push", nil).ok().says(".done", "2 figures pushed")
+	if e := pushed(r.coop); e.GetLikelyGrams() != 72_500 || e.GetVersion() != 2 {
+		t.Errorf("pushed %v", e)
+	}
 }

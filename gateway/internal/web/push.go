@@ -40,7 +40,15 @@ type pushRow struct {
 	Low, Likely, Top input
 	Version          int64
 	PushedBy, AsOn   string
+	Forecast         bool // the figures are the forecast's
 	StepGrams        int64
+	Miss             *miss
+}
+
+// miss is the last day on which both a figure was pushed and something picked.
+type miss struct {
+	Date         string
+	Said, Picked int64
 }
 
 // restingRoom is a room that gives nothing on the day.
@@ -53,7 +61,7 @@ type conflict struct {
 }
 
 // showPush shows the rooms of the grower's farm with a starting point for each figure: what
-// was pushed for the day, else the last push of the week before.
+// was pushed for the day, else the forecast, else the last push of the week before.
 func (p *Pages) showPush(v *visit, f *form) (view, error) {
 	day, err := v.day(v.today(1))
 	if err != nil {
@@ -69,6 +77,7 @@ func (p *Pages) showPush(v *visit, f *form) (view, error) {
 		rooms    *schedulingv1.ListRoomsResponse
 		crops    *schedulingv1.GetCalendarResponse
 		pushed   *harvestv1.ListExpectedPicksResponse
+		outlooks *harvestv1.ListOutlooksResponse
 		products *orderv1.ListProductsResponse
 	)
 	err = together(v.ctx,
@@ -85,6 +94,10 @@ func (p *Pages) showPush(v *visit, f *form) (view, error) {
 			return err
 		},
 		func(ctx context.Context) (err error) {
+			outlooks, err = p.harvest.ListOutlooks(ctx, &harvestv1.ListOutlooksRequest{FromDate: addDays(day, -lookBack), ToDate: day, FarmId: farm})
+			return err
+		},
+		func(ctx context.Context) (err error) {
 			products, err = p.order.ListProducts(ctx, &orderv1.ListProductsRequest{})
 			return err
 		},
@@ -92,7 +105,7 @@ func (p *Pages) showPush(v *visit, f *form) (view, error) {
 	if err != nil {
 		return view{}, err
 	}
-	last := newestPushes(pushed.GetExpectedPicks())
+	start := startingPoints(pushed.GetExpectedPicks(), outlooks.GetOutlooks(), day)
 	for _, room := range rooms.GetRooms() {
 		crop := cropOn(crops.GetCrops(), room.GetRoomId(), day)
 		stage := stageOn(crop, day)
@@ -100,7 +113,7 @@ func (p *Pages) showPush(v *visit, f *form) (view, error) {
 			page.Resting = append(page.Resting, restingRoom{Name: room.GetName(), Stage: stageKey(stage), Until: stage.GetEndDate()})
 			continue
 		}
-		page.Rooms = append(page.Rooms, pushRoomOf(v, f, room, crop, products.GetProducts(), last, day))
+		page.Rooms = append(page.Rooms, pushRoomOf(v, f, room, crop, products.GetProducts(), start, day))
 	}
 	return view{template: "push", title: "push.title", data: page}, nil
 }
@@ -118,27 +131,15 @@ func (p *Pages) farmOf(v *visit) (string, error) {
 
 func pushKey(room, product string) string { return room + "." + product }
 
-// newestPushes keeps, for each room and product, the push of the latest day.
-func newestPushes(all []*harvestv1.ExpectedPick) map[string]*harvestv1.ExpectedPick {
-	newest := make(map[string]*harvestv1.ExpectedPick)
-	for _, e := range all {
-		key := pushKey(e.GetRoomId(), e.GetProductId())
-		if old := newest[key]; old == nil || e.GetDate() > old.GetDate() {
-			newest[key] = e
-		}
-	}
-	return newest
-}
-
-func pushRoomOf(v *visit, f *form, room *schedulingv1.Room, crop *schedulingv1.Crop, products []*orderv1.Product, last map[string]*harvestv1.ExpectedPick, day string) pushRoom {
+func pushRoomOf(v *visit, f *form, room *schedulingv1.Room, crop *schedulingv1.Crop, products []*orderv1.Product, start map[string]starting, day string) pushRoom {
 	shown := pushRoom{ID: room.GetRoomId(), Name: room.GetName(), Species: crop.GetSpecies()}
 	for _, product := range products {
 		if product.GetSpecies() != crop.GetSpecies() || product.GetStrain() != "" && crop.GetStrain() != "" && product.GetStrain() != crop.GetStrain() {
 			continue
 		}
-		e := last[pushKey(room.GetRoomId(), product.GetProductId())]
-		row := pushRowOf(v, f, room, product, e, day)
-		if e == nil && f.Value("likely."+row.Key, "") == "" {
+		from := start[pushKey(room.GetRoomId(), product.GetProductId())]
+		row := pushRowOf(v, f, room, product, from, day)
+		if from.pick == nil && from.model == nil && f.Value("likely."+row.Key, "") == "" {
 			shown.Others = append(shown.Others, row)
 		} else {
 			shown.Rows = append(shown.Rows, row)
@@ -150,17 +151,23 @@ func pushRoomOf(v *visit, f *form, room *schedulingv1.Room, crop *schedulingv1.C
 	return shown
 }
 
-func pushRowOf(v *visit, f *form, room *schedulingv1.Room, product *orderv1.Product, e *harvestv1.ExpectedPick, day string) pushRow {
+func pushRowOf(v *visit, f *form, room *schedulingv1.Room, product *orderv1.Product, from starting, day string) pushRow {
 	key := pushKey(room.GetRoomId(), product.GetProductId())
-	row := pushRow{Key: key, Name: product.GetName(), StepGrams: product.GetPackGrams()}
+	row := pushRow{Key: key, Name: product.GetName(), StepGrams: product.GetPackGrams(), Miss: from.miss}
 	var low, likely, high string
-	if e != nil {
-		low, likely, high = v.words.Field(e.GetLowGrams()), v.words.Field(e.GetLikelyGrams()), v.words.Field(e.GetHighGrams())
-		if e.GetDate() == day {
-			row.Version, row.PushedBy = e.GetVersion(), e.GetPushedBy()
-		} else {
-			row.AsOn = e.GetDate()
-		}
+	write := func(lowGrams, likelyGrams, highGrams int64) {
+		low, likely, high = v.words.Field(lowGrams), v.words.Field(likelyGrams), v.words.Field(highGrams)
+	}
+	switch e := from.pick; {
+	case e != nil && e.GetDate() == day:
+		write(e.GetLowGrams(), e.GetLikelyGrams(), e.GetHighGrams())
+		row.Version, row.PushedBy = e.GetVersion(), e.GetPushedBy()
+	case from.model != nil:
+		write(from.model.GetLowGrams(), from.model.GetLikelyGrams(), from.model.GetHighGrams())
+		row.Forecast = true
+	case e != nil:
+		write(e.GetLowGrams(), e.GetLikelyGrams(), e.GetHighGrams())
+		row.AsOn = e.GetDate()
 	}
 	row.Low = newInput(f, "p", "kg", "low."+key, v.words.T("push.least"), low, "kg")
 	row.Likely = newInput(f, "p", "kg", "likely."+key, v.words.T("push.likely"), likely, "kg")

@@ -41,8 +41,12 @@ func TestPushStartsFromTheLastOne(t *testing.T) {
 	if _, other := form["likely.birch-hollow-1.oyster-1kg"]; other {
 		t.Error("another farm's room is in the form")
 	}
+	p.says(".pushrow", "On Tue 24 Nov you said 72.5 kg and picked 70.0 kg.").says(".pushrow", "The forecast’s figures. Not pushed yet.")
+	if got := form.Get("likely.alder-brook-2.brown-closed-2kg"); got != "38.4" {
+		t.Errorf("the forecast's figure is %q", got)
+	}
 	done := r.submit(p, "/push", map[string]string{likely: "80", high: "90,5"}).ok()
-	done.says(".done", "One figure pushed").says(".pushrow", "Pushed already by Una")
+	done.says(".done", "2 figures pushed").says(".pushrow", "Pushed already by Una")
 	if e := pushed(r.coop); e.GetLikelyGrams() != 80_000 || e.GetHighGrams() != 90_500 || e.GetLowGrams() != 60_000 {
 		t.Errorf("pushed %v", e)
 	}
@@ -127,7 +131,8 @@ func TestPushNothing(t *testing.T) {
 	if refused.status != http.StatusBadRequest {
 		t.Errorf("answered %d", refused.status)
 	}
-	refused = r.submit(r.get("/push"), "/push", map[string]string{low: "", likely: "", high: ""})
+	const brown = "alder-brook-2.brown-closed-2kg"
+	refused = r.submit(r.get("/push"), "/push", map[string]string{low: "", likely: "", high: "", "low." + brown: "", "likely." + brown: "", "high." + brown: ""})
 	refused.says(".alert", "No figure was filled in.")
 }
 
@@ -142,7 +147,7 @@ func TestPushWhenAServiceIsDownCanBeRepeated(t *testing.T) {
 	}
 	down.says(".alert", "Harvest cannot be reached")
 	r.coop.Fail("PushExpectedPicks", nil)
-	r.submit(down, "/push", nil).ok().says(".done", "One figure pushed")
+	r.submit(down, "/push", nil).ok().says(".done", "2 figures pushed")
 }
 
 func TestPushOfAnEmptyFarmSaysWhatToDo(t *testing.T) {
@@ -161,7 +166,7 @@ func TestGermanReadsAndWritesItsOwnFigures(t *testing.T) {
 		t.Errorf("likely is %q", got)
 	}
 	p.says("h1", "Donnerstag, 26. November")
-	if again := r.submit(p, "/push", nil); again.status != http.StatusOK || !strings.Contains(again.text, "Eine Zahl gemeldet.") {
+	if again := r.submit(p, "/push", nil); again.status != http.StatusOK || !strings.Contains(again.text, "2 Zahlen gemeldet.") {
 		t.Errorf("answered %d", again.status)
 	}
 }

@@ -29,7 +29,7 @@ func TestTraceCompostForward(t *testing.T) {
 	t.Parallel()
 	r := visit(t, coordinator)
 	p := r.get("/trace?code=%20quarry-end-26-37%20").ok()
-	p.says("#recall", "Who has packs from it").says("main", "30 packs left a farm; kitchens to call: 2.").says("table tr", "Harbour Light").says(".caution", "A recall is a named person's decision.")
+	p.says("#recall", "Who has packs from it").says("main", "30 packs left a farm; kitchens to call: 2.").says("ul.recall li", "Harbour Light White closed cups, 2 kg · Wed 25 Nov, left the farm 15 packs").says(".caution", "A recall is a named person's decision.")
 	if n := len(all(p.root, "g.node")); n != 1+2+2+2 {
 		t.Errorf("%d members are drawn", n)
 	}
@@ -59,12 +59,12 @@ func TestLargeFamilyIsSummedUp(t *testing.T) {
 	if n := len(all(p.root, "g.node")); n != 1+2+2+1 {
 		t.Errorf("%d members are drawn, want sums", n)
 	}
-	p.says("g.node", "30 pick lots").says("g.node", "30 kitchens 3 000 packs").says("td.code", "p-00001–00050").says("td.code", "p-02951–03000")
+	p.says("g.node", "30 pick lots").says("g.node", "30 kitchens 3 000 packs").says("p.code", "p-00001–00050").says("p.code", "p-02951–03000")
 	if len(p.text) > 100_000 {
 		t.Errorf("the page has %d bytes", len(p.text))
 	}
-	if n := len(all(p.root, "table tr")); n != 61 {
-		t.Errorf("the list has %d rows, want each of the 60 lots and a head", n)
+	if n := len(all(p.root, "ul.recall li")); n != 60 {
+		t.Errorf("the list has %d rows, want each of the 60 lots", n)
 	}
 }
 

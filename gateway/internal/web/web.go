@@ -96,7 +96,7 @@ func (p *Pages) routes() (http.Handler, error) {
 	mux.HandleFunc("POST /language", p.bare(p.chooseLanguage))
 	mux.HandleFunc("GET /health", p.bare(p.showHealth))
 	for path, show := range map[string]func(*visit, *form) (view, error){
-		"/tomorrow": p.showTomorrow, "/trace": p.showTrace, "/quarter": p.showQuarter, "/slots": p.showSlots,
+		"/tomorrow": p.showTomorrow, "/trace": p.showTrace, "/quarter": p.showQuarter, "/scores": p.showScores, "/slots": p.showSlots,
 		"/push": p.showPush, "/pick": p.showPick, "/rooms": p.showRooms,
 		"/lots": p.showLots, "/lots/{lot}": p.showLot, "/orders": p.showOrders,
 	} {
