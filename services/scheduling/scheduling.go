@@ -1,21 +1,28 @@
 // Package scheduling is the service that keeps every growing room on its cycle: it
 // owns farms, rooms, crop programmes, crops and the calendar.
 //
-// It tells of what it saves, and reads nothing of other services. See
-// internal/programme and internal/calendar for the rules, internal/store for what
-// is kept, internal/server for the RPCs.
+// It tells of what it saves, and listens to order and compostlot for what the
+// planner needs: products, orders and the yards' slots. See internal/programme,
+// internal/calendar, internal/demand, internal/fillplan and internal/proposal for
+// the rules, internal/store for what is kept, internal/server for the RPCs,
+// internal/subscriber for the events of others.
 package scheduling
 
 import (
 	"context"
 	"fmt"
 	"io"
+	"maps"
+	"slices"
 
 	schedulingv1 "breakshare.example/proto/gen/breakshare/scheduling/v1"
+	"breakshare.example/services/platform/eventlog"
 	"breakshare.example/services/platform/host"
+	"breakshare.example/services/platform/inbox"
 	"breakshare.example/services/scheduling/internal/server"
 	"breakshare.example/services/scheduling/internal/solvefillplan"
 	"breakshare.example/services/scheduling/internal/store"
+	"breakshare.example/services/scheduling/internal/subscriber"
 )
 
 // Bind brings the service up on a host: its schema, its RPCs and who may call them.
@@ -30,6 +37,24 @@ func Bind(ctx context.Context, h *host.Host, cfg Config) error {
 	}
 	schedulingv1.RegisterSchedulingServiceServer(h.Registrar, srv)
 	h.AddPolicy(server.Policy())
+
+	sources := subscriber.Sources()
+	for _, source := range slices.Sorted(maps.Keys(sources)) {
+		conn, err := h.Dial(source)
+		if err != nil {
+			return fmt.Errorf("scheduling: reach %s: %w", source, err)
+		}
+		consumer, err := inbox.New(inbox.Options{
+			Service: "scheduling", Source: source, Handlers: sources[source],
+			Pool: pool, Bus: h.Bus, Replay: eventlog.Replay(conn, source), Log: h.Log,
+		})
+		if err != nil {
+			return fmt.Errorf("scheduling: listen to %s: %w", source, err)
+		}
+		if err := h.Run(consumer); err != nil {
+			return fmt.Errorf("scheduling: listen to %s: %w", source, err)
+		}
+	}
 	return nil
 }
 

@@ -38,9 +38,11 @@ func TestBoundServiceTellsOnTheBus(t *testing.T) {
 		t.Fatal(err)
 	}
 	b := testkit.Bus(t)
+	// The others are not there: what they tell is read from the bus.
+	peers := host.NewPeers(map[string]string{"order": "127.0.0.1:1", "compostlot": "127.0.0.1:1"}, rpc.DialOptions{Tokens: tokens, Caller: "scheduling"})
 	unit, err := host.Start(t.Context(), host.Setup{
 		Name: "scheduling", Listener: lis,
-		Host: &host.Host{Log: slog.New(slog.DiscardHandler), Clock: clock.System(), Tokens: tokens, PostgresURL: testkit.Postgres(t), Bus: b},
+		Host: &host.Host{Log: slog.New(slog.DiscardHandler), Clock: clock.System(), Tokens: tokens, PostgresURL: testkit.Postgres(t), Bus: b, Dial: peers.Dial},
 		Bind: func(ctx context.Context, h *host.Host) error { return scheduling.Bind(ctx, h, scheduling.Config{}) },
 	})
 	if err != nil {

@@ -166,6 +166,8 @@ func (t *timeline) place() {
 		t.start[base] = t.crop.Fill
 		if low, high, next, ok := t.limits(base); ok {
 			t.start[base] = min(clamp(t.crop.Fill, low, high), next)
+		} else if t.crop.NotBefore != nil {
+			t.start[base] = max(t.start[base], *t.crop.NotBefore)
 		}
 		t.flagClosed(base)
 	}
@@ -178,6 +180,9 @@ func (t *timeline) place() {
 		target, low, high := prev+Date(days.Usual), prev+Date(days.Least), prev+Date(days.Most)
 		if i == t.fill {
 			target = clamp(t.crop.Fill, low, high)
+		}
+		if t.crop.NotBefore != nil && i == t.next() {
+			target, low, high = max(target, *t.crop.NotBefore), max(low, *t.crop.NotBefore), max(high, *t.crop.NotBefore)
 		}
 		if nextLow, nextHigh, next, ok := t.limits(i); ok {
 			// What happened later wins over what the programme expects, but a
@@ -193,6 +198,18 @@ func (t *timeline) place() {
 		next := t.start[i+1]
 		t.settle(i, next-Date(days.Usual), next-Date(days.Most), next-Date(days.Least))
 	}
+}
+
+// next is the first stage from filling on after the last recorded one: what the
+// crop waits for. It is n, the day the room is free, while the last stage runs.
+func (t *timeline) next() int {
+	next := t.fill
+	for i := range t.n {
+		if t.recorded[i] {
+			next = max(next, i+1)
+		}
+	}
+	return next
 }
 
 // settle puts stage i on the open day nearest to target.

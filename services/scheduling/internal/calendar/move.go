@@ -4,14 +4,17 @@ import (
 	"breakshare.example/services/scheduling/internal/programme"
 )
 
-// Move plans the crop so many days later (earlier where negative) and returns it
-// with its new calendar. Errors: *BegunError; *ClosedDayError; *CropError.
+// Move plans the crop so many days later (earlier where negative) than it stands
+// and returns it with its new calendar; what held it up counts no more. Errors: *BegunError; *ClosedDayError; *CropError.
 func Move(crop Crop, days int, rules *Rules) (Crop, Calendar, error) {
 	if crop.Begun() {
 		return crop, Calendar{}, &BegunError{Crop: crop.ID}
 	}
 	moved := crop
-	moved.Fill = crop.Fill.Add(days)
+	if crop.NotBefore != nil {
+		moved.Fill, moved.NotBefore = max(crop.Fill, *crop.NotBefore), nil
+	}
+	moved.Fill = moved.Fill.Add(days)
 	c, err := Forward(moved, rules)
 	if err != nil {
 		return crop, Calendar{}, err

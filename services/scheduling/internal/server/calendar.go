@@ -1,13 +1,13 @@
 package server
 
 import (
+	"cmp"
 	"context"
 	"slices"
 
 	"github.com/jackc/pgx/v5"
 
 	schedulingv1 "breakshare.example/proto/gen/breakshare/scheduling/v1"
-	"breakshare.example/services/platform/fault"
 	"breakshare.example/services/platform/identity"
 	"breakshare.example/services/scheduling/internal/calendar"
 	"breakshare.example/services/scheduling/internal/store"
@@ -19,16 +19,9 @@ const maxSpan = 800
 // GetCalendar returns the crops of a span of days that the caller may see, and the
 // rooms that two of them hold at once.
 func (s *Server) GetCalendar(ctx context.Context, req *schedulingv1.GetCalendarRequest) (*schedulingv1.GetCalendarResponse, error) {
-	first, err := dateFrom(req.GetFromDate(), "from_date")
+	first, last, err := days(req.GetFromDate(), req.GetToDate())
 	if err != nil {
 		return nil, err
-	}
-	last, err := dateFrom(req.GetToDate(), "to_date")
-	if err != nil {
-		return nil, err
-	}
-	if days := last.Sub(first); days < 0 || days > maxSpan {
-		return nil, fault.InvalidField("to_date", "lies %d days after from_date; give 0 to %d days", days, maxSpan)
 	}
 	farmID, err := visibleFarm(identity.Must(ctx), req.GetFarmId())
 	if err != nil {
@@ -45,7 +38,7 @@ func (s *Server) GetCalendar(ctx context.Context, req *schedulingv1.GetCalendarR
 			return err
 		}
 		answer.Crops = each(crops, func(c store.Crop) *schedulingv1.Crop { return leanCropMessage(c, programmes[c.Programme]) })
-		answer.Conflicts, err = conflicts(ctx, tx, heldTwice(crops), first, last)
+		answer.Conflicts, err = conflicts(ctx, tx, crops, first, last)
 		return err
 	})
 	if err != nil {
@@ -54,14 +47,19 @@ func (s *Server) GetCalendar(ctx context.Context, req *schedulingv1.GetCalendarR
 	return answer, nil
 }
 
-// conflicts finds the days of a span on which two crops hold one of the rooms. The
-// rooms' other crops are loaded too, since a move that resolves a conflict must
-// not run into them.
-func conflicts(ctx context.Context, tx pgx.Tx, roomIDs []string, first, last calendar.Date) ([]*schedulingv1.CropConflict, error) {
-	if len(roomIDs) == 0 {
+// conflicts finds the days of a span on which two crops hold one of the rooms or
+// facilities. The other crops of these are loaded too, since a move that resolves
+// a conflict must not run into them.
+func conflicts(ctx context.Context, tx pgx.Tx, shown []store.Crop, first, last calendar.Date) ([]*schedulingv1.CropConflict, error) {
+	rooms, facilities := heldTwice(shown)
+	if len(rooms)+len(facilities) == 0 {
 		return nil, nil
 	}
-	crops, err := store.ListRoomCrops(ctx, tx, roomIDs, first.Add(-lookBack))
+	crops, err := neighbours(ctx, tx, rooms, facilities, first.Add(-lookBack))
+	if err != nil {
+		return nil, err
+	}
+	working, err := workingRules(ctx, tx)
 	if err != nil {
 		return nil, err
 	}
@@ -70,36 +68,59 @@ func conflicts(ctx context.Context, tx pgx.Tx, roomIDs []string, first, last cal
 		return nil, err
 	}
 	rules := each(crops, func(c store.Crop) calendar.Crop { return rulesCrop(c, programmes[c.Programme]) })
-	dates, err := calendar.Recompute(rules, nil)
+	dates, err := calendar.Recompute(rules, working)
 	if err != nil {
 		return nil, err
 	}
-	found := slices.DeleteFunc(calendar.Conflicts(rules, dates, nil), func(c calendar.Conflict) bool {
+	found := slices.DeleteFunc(calendar.Conflicts(rules, dates, working), func(c calendar.Conflict) bool {
 		return c.Until <= first || c.From > last
 	})
 	return each(found, conflictMessage), nil
 }
 
-// heldTwice lists the rooms into which a crop comes before another has left. The
-// stored days tell, so that a calendar without conflicts computes nothing. Crops
-// stand by room and fill date.
-func heldTwice(crops []store.Crop) []string {
-	var rooms []string
-	var room string
-	var until calendar.Date
+// heldTwice lists the rooms and the facilities into which a crop comes before
+// another has left. The stored days tell, so that a calendar without conflicts
+// computes nothing.
+func heldTwice(crops []store.Crop) (rooms, facilities []string) {
+	var inRooms, inFacilities []hold
 	for _, c := range crops {
-		if c.OccupiedFrom == nil {
-			continue
+		if c.OccupiedFrom != nil {
+			inRooms = append(inRooms, hold{c.RoomID, "", *c.OccupiedFrom, *c.OccupiedEnd})
 		}
-		if c.RoomID == room && *c.OccupiedFrom < until {
-			rooms = append(rooms, room)
+		for _, f := range c.Facilities {
+			if f.From != nil {
+				inFacilities = append(inFacilities, hold{f.ID, f.Load, *f.From, *f.Until})
+			}
 		}
-		if c.RoomID != room {
-			room, until = c.RoomID, *c.OccupiedEnd
-		}
-		until = max(until, *c.OccupiedEnd)
 	}
-	return slices.Compact(rooms)
+	return overlapping(inRooms), overlapping(inFacilities)
+}
+
+// hold is the days on which a room or facility is held, the last one excluded.
+type hold struct {
+	place, load string
+	from, until calendar.Date
+}
+
+// overlapping lists the places of holds that share a day, by id. Crops of one
+// load lie together without harm.
+func overlapping(holds []hold) []string {
+	slices.SortFunc(holds, func(a, b hold) int {
+		return cmp.Or(cmp.Compare(a.place, b.place), cmp.Compare(a.from, b.from))
+	})
+	var places []string
+	for i, a := range holds {
+		for _, b := range holds[i+1:] {
+			if b.place != a.place || b.from >= a.until {
+				break
+			}
+			if a.load == "" || a.load != b.load {
+				places = append(places, a.place)
+				break
+			}
+		}
+	}
+	return slices.Compact(places)
 }
 
 func conflictMessage(c calendar.Conflict) *schedulingv1.CropConflict {

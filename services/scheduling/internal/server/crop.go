@@ -8,11 +8,18 @@ import (
 )
 
 // rulesCrop is a stored crop as the calendar computes it. Its room is the growing
-// room; the tunnels and other rooms it passes through are not reserved.
+// room; of the tunnels and other rooms it passes through, those kept with it are
+// reserved.
 func rulesCrop(c store.Crop, p *programme.Programme) calendar.Crop {
 	out := calendar.Crop{
 		ID: c.ID, Programme: p, Fill: c.PlannedFill, Freed: c.Ended,
-		Facilities: map[programme.Place]string{programme.GrowingRoom: c.RoomID},
+		Facilities: map[programme.Place]string{programme.GrowingRoom: c.RoomID}, NotBefore: c.NotBefore,
+	}
+	for _, f := range c.Facilities {
+		out.Facilities[f.Place] = f.ID
+		if f.Place == programme.Tunnel {
+			out.Load = f.Load
+		}
 	}
 	for _, s := range c.Stages {
 		if s.Actual != nil {
@@ -39,15 +46,33 @@ func lay(c *store.Crop, cal calendar.Calendar) {
 	})
 	filling, _ := cal.Stage(programme.Filling)
 	c.Fill, c.FirstPick, c.Free = filling.Start, cal.FirstPick.Expected, cal.Free.Expected
-	c.OccupiedFrom, c.OccupiedEnd = nil, nil
+	c.OccupiedFrom, c.OccupiedEnd = held(cal, c.RoomID)
+	for i := range c.Facilities {
+		f := &c.Facilities[i]
+		f.From, f.Until = held(cal, f.ID)
+	}
+}
+
+// held is the span of days on which the crop holds a room or other facility; nil
+// where it holds it on none.
+func held(cal calendar.Calendar, facility string) (from, until *calendar.Date) {
 	for _, o := range cal.Occupancies {
-		if o.Facility != c.RoomID {
+		if o.Facility != facility {
 			continue
 		}
-		if c.OccupiedFrom == nil {
-			c.OccupiedFrom = &o.From
+		if from == nil {
+			from = &o.From
 		}
-		c.OccupiedEnd = &o.Until
+		until = &o.Until
+	}
+	return from, until
+}
+
+// release lets go of all that the crop holds.
+func release(c *store.Crop) {
+	c.OccupiedFrom, c.OccupiedEnd = nil, nil
+	for i := range c.Facilities {
+		c.Facilities[i].From, c.Facilities[i].Until = nil, nil
 	}
 }
 
@@ -88,6 +113,13 @@ func leanCropMessage(c store.Crop, p *programme.Programme) *schedulingv1.Crop {
 		AreaM2: c.AreaM2, CompostGrams: needs.CompostGrams, SpawnGrams: needs.SpawnGrams,
 		CasingGrams: needs.CasingGrams, SupplementGrams: needs.SupplementGrams,
 		CompostPhase: compostPhase(p.System), Version: c.Version, Etag: etag(c.Version),
+	}
+	if c.NotBefore != nil {
+		day := c.NotBefore.String()
+		out.NotBeforeDate = &day
+	}
+	for _, f := range c.Facilities {
+		out.Facilities = append(out.Facilities, &schedulingv1.CropFacility{Place: places.enum[f.Place], FacilityId: f.ID, Load: f.Load})
 	}
 	for i, s := range c.Stages {
 		stage := &schedulingv1.CropStage{

@@ -30,11 +30,18 @@ func (s *Server) EndCrop(ctx context.Context, req *schedulingv1.EndCropRequest) 
 		if c.State == store.Ended && *c.Ended == day {
 			return cropMessage(c.Crop, c.programme), nil
 		}
-		if err := s.end(ctx, c, day); err != nil {
+		rules, err := workingRules(ctx, tx)
+		if err != nil {
+			return nil, err
+		}
+		if err := s.end(ctx, c, day, rules); err != nil {
 			return nil, err
 		}
 		answer := cropMessage(c.Crop, c.programme)
 		if err := s.keep(ctx, tx, c); err != nil {
+			return nil, err
+		}
+		if err := s.follow(ctx, tx, []store.Crop{c.Crop}, rules); err != nil {
 			return nil, err
 		}
 		return answer, tell(ctx, tx, "crop", "ended", c.ID, &schedulingv1.CropEnded{Crop: answer})
@@ -44,15 +51,16 @@ func (s *Server) EndCrop(ctx context.Context, req *schedulingv1.EndCropRequest) 
 // end closes the crop. One that was never filled keeps the dates of its plan and
 // lets the room go; of one that was, the room is free from the day on, and steps
 // that nobody recorded are drawn in before it.
-func (s *Server) end(ctx context.Context, c *open, day calendar.Date) error {
+func (s *Server) end(ctx context.Context, c *open, day calendar.Date, rules *calendar.Rules) error {
 	if c.State == store.Ended {
 		return endedFault(c, "crop_id")
 	}
-	c.Ended = &day
+	c.Ended, c.NotBefore = &day, nil
 	if c.State == store.Planned {
-		c.CalledOff, c.OccupiedFrom, c.OccupiedEnd = true, nil, nil
+		c.CalledOff = true
+		release(&c.Crop)
 	} else {
-		dates, err := calendar.Compute(rulesCrop(c.Crop, c.programme), nil)
+		dates, err := calendar.Compute(rulesCrop(c.Crop, c.programme), rules)
 		if err != nil {
 			return dateFault(err, "date")
 		}

@@ -21,11 +21,24 @@ func dateFault(err error, path string) error {
 	case errors.As(err, &record):
 		return refused("IMPOSSIBLE_DATE", record, path)
 	case errors.As(err, &closed):
-		return refused("CLOSED_DAY", closed, path)
+		return closedFault(closed, path)
 	case errors.As(err, &begun):
 		return fault.New(fault.Precondition, "CROP_HAS_BEGUN", "%s", begun).WithField(path, "%s", begun).WithCause(begun)
 	}
 	return err
+}
+
+// closedFault refuses a day on which the co-op does not work, and names the nearest
+// days that would do.
+func closedFault(closed *calendar.ClosedDayError, path string) error {
+	out := fault.New(fault.Invalid, "CLOSED_DAY", "%s: %s", path, closed).WithField(path, "%s", closed).WithCause(closed)
+	if closed.Before != nil {
+		out = out.WithMeta("before", closed.Before.String())
+	}
+	if closed.After != nil {
+		out = out.WithMeta("after", closed.After.String())
+	}
+	return out
 }
 
 func refused(reason string, err error, path string) error {

@@ -81,7 +81,8 @@ type draft struct {
 	crop     grown
 	rules    calendar.Crop
 	calendar calendar.Calendar
-	dateAt   string // the field that gave the date
+	dateAt   string            // the field that gave the date
+	open     []programme.Place // places for which the farm's own facility is still to be found
 }
 
 // draft works a plan out: room, programme, dates.
@@ -101,7 +102,10 @@ func (p *planner) draft(ctx context.Context, plan *schedulingv1.CropPlan, path s
 		ID: plan.GetCropId(), RoomID: room.ID, FarmID: room.FarmID, AreaM2: room.AreaM2, State: store.Planned,
 		Programme: store.ProgrammeKey{ID: prog.ID, Version: prog.Version},
 	}}}
-	if d.dateAt, err = d.date(plan, path); err != nil {
+	if err := p.facilities(&d, plan.GetFacilities(), path); err != nil {
+		return draft{}, err
+	}
+	if d.dateAt, err = d.date(plan, p.rules, path); err != nil {
 		return draft{}, err
 	}
 	if d.crop.ID == "" {
@@ -118,7 +122,7 @@ func (p *planner) draft(ctx context.Context, plan *schedulingv1.CropPlan, path s
 const maxID = 64
 
 // date computes the calendar from the one date that the plan gives.
-func (d *draft) date(plan *schedulingv1.CropPlan, path string) (dateAt string, err error) {
+func (d *draft) date(plan *schedulingv1.CropPlan, rules *calendar.Rules, path string) (dateAt string, err error) {
 	d.rules = rulesCrop(d.crop.Crop, d.crop.programme)
 	switch from := plan.GetFrom().(type) {
 	case *schedulingv1.CropPlan_FillDate:
@@ -126,14 +130,14 @@ func (d *draft) date(plan *schedulingv1.CropPlan, path string) (dateAt string, e
 		if d.rules.Fill, err = dateFrom(from.FillDate, dateAt); err != nil {
 			return "", err
 		}
-		d.calendar, err = calendar.Forward(d.rules, nil)
+		d.calendar, err = calendar.Forward(d.rules, rules)
 	case *schedulingv1.CropPlan_FirstPickDate:
 		dateAt = path + ".first_pick_date"
 		day, wrong := dateFrom(from.FirstPickDate, dateAt)
 		if wrong != nil {
 			return "", wrong
 		}
-		d.rules, d.calendar, err = calendar.Backward(d.rules, day, nil)
+		d.rules, d.calendar, err = calendar.Backward(d.rules, day, rules)
 	default:
 		return "", fault.InvalidField(path+".fill_date", "is missing; give the fill date or the wanted first pick date")
 	}
@@ -155,6 +159,9 @@ func (p *planner) take(ctx context.Context, d draft, path string) (grown, error)
 		return grown{}, fault.New(fault.Exists, "CROP_EXISTS", "%s.crop_id: crop %q is planned already, in room %q by programme %q from %s; choose another id", path, old.ID, old.RoomID, old.Programme.ID, old.PlannedFill).
 			WithField(path+".crop_id", "%q is taken; choose another", old.ID).WithMeta("cropId", old.ID)
 	}
+	if err := p.find(&d); err != nil {
+		return grown{}, err
+	}
 	if err := p.meet(d); err != nil {
 		return grown{}, err
 	}
@@ -164,6 +171,6 @@ func (p *planner) take(ctx context.Context, d draft, path string) (grown, error)
 	} else if !ok {
 		return grown{}, raced(fmt.Sprintf("crop %q", d.crop.ID))
 	}
-	p.add(d.crop.RoomID, d.rules, d.calendar)
+	p.add(d.rules, d.calendar)
 	return d.crop, tell(ctx, p.tx, "crop", "planned", d.crop.ID, &schedulingv1.CropPlanned{Crop: cropMessage(d.crop.Crop, d.crop.programme)})
 }

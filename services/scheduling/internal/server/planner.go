@@ -25,19 +25,21 @@ type planner struct {
 	pinned   map[string]*programme.Programme // by id, once a plan of the batch uses it
 	versions map[store.ProgrammeKey]*programme.Programme
 	stored   map[string]store.Crop // crops whose ids the plans want
-	crops    map[string]*neighbours
-}
-
-// neighbours are the crops of one room, with their dates.
-type neighbours struct {
-	crops     []calendar.Crop
-	calendars []calendar.Calendar
+	places   []store.Facility      // locked
+	rules    *calendar.Rules       // the co-op's working days
+	standing
 }
 
 func (s *Server) newPlanner(ctx context.Context, tx pgx.Tx, plans []*schedulingv1.CropPlan) (*planner, error) {
-	p := &planner{s: s, tx: tx, pinned: map[string]*programme.Programme{}, crops: map[string]*neighbours{}}
+	p := &planner{s: s, tx: tx, pinned: map[string]*programme.Programme{}}
 	var err error
 	if p.rooms, err = store.LockRooms(ctx, tx, each(plans, (*schedulingv1.CropPlan).GetRoomId)); err != nil {
+		return nil, err
+	}
+	if p.places, err = store.LockFacilities(ctx, tx); err != nil {
+		return nil, err
+	}
+	if p.rules, err = workingRules(ctx, tx); err != nil {
 		return nil, err
 	}
 	p.newest, err = s.newestProgrammes(ctx, tx)
@@ -69,32 +71,45 @@ func (p *planner) programme(ctx context.Context, id string, room store.Room, pat
 // stand for about a year, and the search for the least move goes a year both ways.
 const lookBack = 800
 
-// loadNeighbours loads the crops of the rooms, and those that have a wanted id.
+// loadNeighbours loads the crops of the rooms and of the facilities that the
+// drafts may pass through, and those that have a wanted id.
 func (p *planner) loadNeighbours(ctx context.Context, drafts []draft) error {
 	first := slices.MinFunc(drafts, func(a, b draft) int { return a.crop.Fill.Sub(b.crop.Fill) }).crop.Fill
-	standing, err := store.ListRoomCrops(ctx, p.tx, each(drafts, func(d draft) string { return d.crop.RoomID }), first.Add(-lookBack))
+	rooms := each(drafts, func(d draft) string { return d.crop.RoomID })
+	facilities := each(p.places, func(f store.Facility) string { return f.ID })
+	all, err := neighbours(ctx, p.tx, rooms, facilities, first.Add(-lookBack))
 	if err != nil {
 		return err
 	}
 	if p.stored, err = store.GetCrops(ctx, p.tx, each(drafts, func(d draft) string { return d.crop.ID })); err != nil {
 		return err
 	}
-	all := slices.Clone(standing)
+	known := slices.Clone(all)
 	for _, c := range p.stored {
-		all = append(all, c)
+		known = append(known, c)
 	}
-	if p.versions, err = programmesOf(ctx, p.tx, all); err != nil {
+	if p.versions, err = programmesOf(ctx, p.tx, known); err != nil {
 		return err
 	}
-	for _, c := range standing {
-		rules := rulesCrop(c, p.versions[c.Programme])
-		dates, err := calendar.Compute(rules, nil)
-		if err != nil {
-			return err
-		}
-		p.add(c.RoomID, rules, dates)
+	return p.stand(all, p.versions, p.rules)
+}
+
+// neighbours loads the crops that hold one of the rooms or pass through one of
+// the facilities on or after a day, each once.
+func neighbours(ctx context.Context, tx pgx.Tx, rooms, facilities []string, from calendar.Date) ([]store.Crop, error) {
+	all, err := store.ListRoomCrops(ctx, tx, rooms, from)
+	if err != nil || len(facilities) == 0 {
+		return all, err
 	}
-	return nil
+	others, err := store.ListFacilityCrops(ctx, tx, facilities, from)
+	if err != nil {
+		return nil, err
+	}
+	there := make(map[string]bool, len(all))
+	for _, c := range all {
+		there[c.ID] = true
+	}
+	return append(all, slices.DeleteFunc(others, func(c store.Crop) bool { return there[c.ID] })...), nil
 }
 
 // programmesOf reads the programme versions of the crops.
@@ -104,31 +119,4 @@ func programmesOf(ctx context.Context, db pg.DB, crops []store.Crop) (map[store.
 		return cmp.Or(cmp.Compare(a.ID, b.ID), cmp.Compare(a.Version, b.Version))
 	})
 	return store.GetProgrammes(ctx, db, slices.Compact(keys))
-}
-
-func (p *planner) add(roomID string, crop calendar.Crop, dates calendar.Calendar) {
-	n := p.crops[roomID]
-	if n == nil {
-		n = &neighbours{}
-		p.crops[roomID] = n
-	}
-	n.crops, n.calendars = append(n.crops, crop), append(n.calendars, dates)
-}
-
-// meet refuses a draft that would hold its room on days on which another crop
-// holds it. Crops that clash with each other since one came late are not its
-// business.
-func (p *planner) meet(d draft) error {
-	n := p.crops[d.crop.RoomID]
-	if n == nil {
-		return nil
-	}
-	crops := append(slices.Clone(n.crops), d.rules)
-	calendars := append(slices.Clone(n.calendars), d.calendar)
-	for _, c := range calendar.Conflicts(crops, calendars, nil) {
-		if c.First == d.crop.ID || c.Second == d.crop.ID {
-			return takenFault(c, d.dateAt)
-		}
-	}
-	return nil
 }

@@ -13,6 +13,7 @@ func Policy() rpc.Policy {
 	office := []identity.Role{identity.Coordinator, identity.Operator}
 	growing := []identity.Role{identity.Coordinator, identity.Operator, identity.Grower}
 	looking := []identity.Role{identity.Coordinator, identity.Operator, identity.Grower, identity.YardManager, identity.Service}
+	feeding := []identity.Role{identity.Coordinator, identity.Operator, identity.Grower, identity.YardManager}
 	return rpc.Policy{
 		schedulingv1.SchedulingService_SaveCoop_FullMethodName:          office,
 		schedulingv1.SchedulingService_GetCoop_FullMethodName:           identity.Roles(),
@@ -30,6 +31,26 @@ func Policy() rpc.Policy {
 		schedulingv1.SchedulingService_BatchRecordStages_FullMethodName: growing,
 		schedulingv1.SchedulingService_EndCrop_FullMethodName:           growing,
 		schedulingv1.SchedulingService_GetCalendar_FullMethodName:       looking,
+
+		schedulingv1.SchedulingService_MoveCrop_FullMethodName:             growing,
+		schedulingv1.SchedulingService_ShiftOverdue_FullMethodName:         growing,
+		schedulingv1.SchedulingService_SaveFacility_FullMethodName:         office,
+		schedulingv1.SchedulingService_ListFacilities_FullMethodName:       looking,
+		schedulingv1.SchedulingService_SaveWorkingDays_FullMethodName:      office,
+		schedulingv1.SchedulingService_GetWorkingDays_FullMethodName:       looking,
+		schedulingv1.SchedulingService_GetDemand_FullMethodName:            office,
+		schedulingv1.SchedulingService_SaveDemandOverride_FullMethodName:   office,
+		schedulingv1.SchedulingService_SavePlanningSettings_FullMethodName: office,
+		schedulingv1.SchedulingService_GetPlanningSettings_FullMethodName:  office,
+		schedulingv1.SchedulingService_GetQuarter_FullMethodName:           growing,
+		schedulingv1.SchedulingService_ProposeFills_FullMethodName:         office,
+		schedulingv1.SchedulingService_AcceptFills_FullMethodName:          office,
+		schedulingv1.SchedulingService_WhatIf_FullMethodName:               office,
+		schedulingv1.SchedulingService_CreateFeed_FullMethodName:           feeding,
+		schedulingv1.SchedulingService_ListFeeds_FullMethodName:            feeding,
+		schedulingv1.SchedulingService_RevokeFeed_FullMethodName:           feeding,
+		schedulingv1.SchedulingService_ReadFeed_FullMethodName:             {identity.Coordinator, identity.Operator, identity.Service},
+		schedulingv1.SchedulingService_ExportCalendar_FullMethodName:       looking,
 	}
 }
 

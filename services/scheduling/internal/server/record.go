@@ -29,10 +29,17 @@ func (s *Server) RecordStage(ctx context.Context, req *schedulingv1.RecordStageR
 		if err := crop.readAt(req.GetEtag()); err != nil {
 			return nil, err
 		}
-		if err := s.record(ctx, tx, crop, record, ""); err != nil {
+		rules, err := workingRules(ctx, tx)
+		if err != nil {
 			return nil, err
 		}
-		return cropMessage(crop.Crop, crop.programme), s.keep(ctx, tx, crop)
+		if err := s.record(ctx, tx, crop, record, rules, ""); err != nil {
+			return nil, err
+		}
+		if err := s.keep(ctx, tx, crop); err != nil {
+			return nil, err
+		}
+		return cropMessage(crop.Crop, crop.programme), s.follow(ctx, tx, []store.Crop{crop.Crop}, rules)
 	})
 }
 
@@ -44,19 +51,25 @@ func (s *Server) BatchRecordStages(ctx context.Context, req *schedulingv1.BatchR
 		if err != nil {
 			return nil, err
 		}
+		rules, err := workingRules(ctx, tx)
+		if err != nil {
+			return nil, err
+		}
 		for i, r := range req.GetRecords() {
-			if err := s.record(ctx, tx, crops[r.GetCropId()], r, fmt.Sprintf("records[%d].", i)); err != nil {
+			if err := s.record(ctx, tx, crops[r.GetCropId()], r, rules, fmt.Sprintf("records[%d].", i)); err != nil {
 				return nil, err
 			}
 		}
 		answer := &schedulingv1.BatchRecordStagesResponse{}
+		touched := make([]store.Crop, 0, len(crops))
 		for _, id := range slices.Sorted(maps.Keys(crops)) {
 			if err := s.keep(ctx, tx, crops[id]); err != nil {
 				return nil, err
 			}
 			answer.Crops = append(answer.Crops, crops[id].lean())
+			touched = append(touched, crops[id].Crop)
 		}
-		return answer, nil
+		return answer, s.follow(ctx, tx, touched, rules)
 	})
 }
 
@@ -86,6 +99,9 @@ func (s *Server) openCrops(ctx context.Context, tx pgx.Tx, ids []string, at path
 	if _, err := store.LockRooms(ctx, tx, rooms); err != nil {
 		return nil, err
 	}
+	if _, err := store.LockFacilities(ctx, tx); err != nil {
+		return nil, err
+	}
 	// What was read before the lock may have changed while waiting for it.
 	if found, err = store.GetCrops(ctx, tx, ids); err != nil {
 		return nil, err
@@ -112,7 +128,7 @@ func (c *open) readAt(sent string) error {
 
 // record takes the day of one step into the crop and tells of it. A day that is
 // recorded already changes nothing.
-func (s *Server) record(ctx context.Context, tx pgx.Tx, c *open, r *schedulingv1.StageRecord, prefix string) error {
+func (s *Server) record(ctx context.Context, tx pgx.Tx, c *open, r *schedulingv1.StageRecord, rules *calendar.Rules, prefix string) error {
 	day, err := dateFrom(r.GetDate(), prefix+"date")
 	if err != nil {
 		return err
@@ -129,7 +145,10 @@ func (s *Server) record(ctx context.Context, tx pgx.Tx, c *open, r *schedulingv1
 		return nil
 	}
 	c.Stages[i].Actual = &day
-	dates, err := calendar.Compute(rulesCrop(c.Crop, c.programme), nil)
+	if i >= c.filling() {
+		c.NotBefore = nil // what was waited for has come
+	}
+	dates, err := calendar.Compute(rulesCrop(c.Crop, c.programme), rules)
 	if err != nil {
 		return dateFault(err, prefix+"date")
 	}
@@ -143,8 +162,12 @@ func (s *Server) record(ctx context.Context, tx pgx.Tx, c *open, r *schedulingv1
 
 // filled reports whether filling, or a step after it, has really begun.
 func (c *open) filled() bool {
-	filling := slices.IndexFunc(c.Stages, func(st store.Stage) bool { return st.Kind == programme.Filling })
-	return slices.ContainsFunc(c.Stages[filling:], func(st store.Stage) bool { return st.Actual != nil })
+	return slices.ContainsFunc(c.Stages[c.filling():], func(st store.Stage) bool { return st.Actual != nil })
+}
+
+// filling is the index of the crop's filling among its stages.
+func (c *open) filling() int {
+	return slices.IndexFunc(c.Stages, func(st store.Stage) bool { return st.Kind == programme.Filling })
 }
 
 // keep writes the crop where it has changed.

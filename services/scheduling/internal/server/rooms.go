@@ -3,6 +3,7 @@ package server
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strings"
 
 	"github.com/jackc/pgx/v5"
@@ -62,8 +63,15 @@ func (s *Server) saveRooms(ctx context.Context, tx pgx.Tx, in []*schedulingv1.Ro
 	if err != nil {
 		return nil, err
 	}
+	facilities, err := store.ListFacilities(ctx, tx, "")
+	if err != nil {
+		return nil, err
+	}
 	out := make([]*schedulingv1.Room, len(in))
 	for i, r := range in {
+		if err := roomMayBe(r.GetRoomId(), facilities, at(i)); err != nil {
+			return nil, err
+		}
 		if _, ok := farms[r.GetFarmId()]; !ok {
 			return nil, unknown("FARM", r.GetFarmId(), at(i)+".farm_id", "save the farm first")
 		}
@@ -104,6 +112,16 @@ func (s *Server) saveRoom(ctx context.Context, tx pgx.Tx, in *schedulingv1.Room,
 	}
 	answer := roomMessage(room)
 	return answer, tell(ctx, tx, "room", "saved", room.ID, &schedulingv1.RoomSaved{Room: answer, Version: room.Version})
+}
+
+// roomMayBe refuses a room under the id of a tunnel or other facility: in the
+// calendar one name stands for one place.
+func roomMayBe(id string, facilities []store.Facility, path string) error {
+	if slices.ContainsFunc(facilities, func(f store.Facility) bool { return f.ID == id }) {
+		return fault.New(fault.Exists, "NAME_OF_A_FACILITY", "%s.room_id: %q is a facility; choose another id", path, id).
+			WithField(path+".room_id", "is a facility; choose another id")
+	}
+	return nil
 }
 
 // roomMayChange refuses another farm or growing system while crops are planned or

@@ -31,6 +31,8 @@ type Server struct {
 	pool     *pgxpool.Pool
 	clock    clock.Clock
 	builtins map[string]*programme.Programme // by id; never changed
+
+	forecasts forecastCache
 }
 
 // New returns a server over the pool that connects as the service's role. It

@@ -511,7 +511,13 @@ type Crop struct {
 	GrowingSystem v1.GrowingSystem `protobuf:"varint,24,opt,name=growing_system,json=growingSystem,proto3,enum=breakshare.type.v1.GrowingSystem" json:"growing_system,omitempty"`
 	// True where the crop was ended before it was filled: its dates are those of the plan, and
 	// it occupies no room.
-	CalledOff     bool `protobuf:"varint,25,opt,name=called_off,json=calledOff,proto3" json:"called_off,omitempty"`
+	CalledOff bool `protobuf:"varint,25,opt,name=called_off,json=calledOff,proto3" json:"called_off,omitempty"`
+	// The tunnels and other rooms it passes through, by place; places for which none is kept are
+	// left out.
+	Facilities []*CropFacility `protobuf:"bytes,26,rep,name=facilities,proto3" json:"facilities,omitempty"`
+	// The next step was late, or the room not free: it cannot begin before this day, ISO 8601.
+	// Absent where nothing holds the crop up.
+	NotBeforeDate *string `protobuf:"bytes,27,opt,name=not_before_date,json=notBeforeDate,proto3,oneof" json:"not_before_date,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -721,11 +727,90 @@ func (x *Crop) GetCalledOff() bool {
 	return false
 }
 
+func (x *Crop) GetFacilities() []*CropFacility {
+	if x != nil {
+		return x.Facilities
+	}
+	return nil
+}
+
+func (x *Crop) GetNotBeforeDate() string {
+	if x != nil && x.NotBeforeDate != nil {
+		return *x.NotBeforeDate
+	}
+	return ""
+}
+
+// CropFacility is a tunnel or a room other than the growing room that a crop passes through.
+type CropFacility struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The kind of place.
+	Place Place `protobuf:"varint,1,opt,name=place,proto3,enum=breakshare.scheduling.v1.Place" json:"place,omitempty"`
+	// Which one.
+	FacilityId string `protobuf:"bytes,2,opt,name=facility_id,json=facilityId,proto3" json:"facility_id,omitempty"`
+	// The tunnel load the compost belongs to: crops of one load share its tunnel. Empty for a
+	// tunnel to itself.
+	Load          string `protobuf:"bytes,3,opt,name=load,proto3" json:"load,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CropFacility) Reset() {
+	*x = CropFacility{}
+	mi := &file_breakshare_scheduling_v1_crop_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CropFacility) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CropFacility) ProtoMessage() {}
+
+func (x *CropFacility) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_scheduling_v1_crop_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CropFacility.ProtoReflect.Descriptor instead.
+func (*CropFacility) Descriptor() ([]byte, []int) {
+	return file_breakshare_scheduling_v1_crop_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *CropFacility) GetPlace() Place {
+	if x != nil {
+		return x.Place
+	}
+	return Place_PLACE_UNSPECIFIED
+}
+
+func (x *CropFacility) GetFacilityId() string {
+	if x != nil {
+		return x.FacilityId
+	}
+	return ""
+}
+
+func (x *CropFacility) GetLoad() string {
+	if x != nil {
+		return x.Load
+	}
+	return ""
+}
+
 // CropConflict is a room that two crops hold on the same days. A plan never makes one; a step
 // that came late can.
 type CropConflict struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// The room.
+	// The room, tunnel or other facility.
 	RoomId string `protobuf:"bytes,1,opt,name=room_id,json=roomId,proto3" json:"room_id,omitempty"`
 	// The crop that came in earlier.
 	FirstCropId string `protobuf:"bytes,2,opt,name=first_crop_id,json=firstCropId,proto3" json:"first_crop_id,omitempty"`
@@ -745,7 +830,7 @@ type CropConflict struct {
 
 func (x *CropConflict) Reset() {
 	*x = CropConflict{}
-	mi := &file_breakshare_scheduling_v1_crop_proto_msgTypes[5]
+	mi := &file_breakshare_scheduling_v1_crop_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -757,7 +842,7 @@ func (x *CropConflict) String() string {
 func (*CropConflict) ProtoMessage() {}
 
 func (x *CropConflict) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_scheduling_v1_crop_proto_msgTypes[5]
+	mi := &file_breakshare_scheduling_v1_crop_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -770,7 +855,7 @@ func (x *CropConflict) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CropConflict.ProtoReflect.Descriptor instead.
 func (*CropConflict) Descriptor() ([]byte, []int) {
-	return file_breakshare_scheduling_v1_crop_proto_rawDescGZIP(), []int{5}
+	return file_breakshare_scheduling_v1_crop_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *CropConflict) GetRoomId() string {
@@ -860,7 +945,8 @@ const file_breakshare_scheduling_v1_crop_proto_rawDesc = "" +
 	"\rearliest_date\x18\b \x01(\tR\fearliestDate\x12\x1f\n" +
 	"\vlatest_date\x18\t \x01(\tR\n" +
 	"latestDateB\x14\n" +
-	"\x12_actual_start_date\"\x86\t\n" +
+	"\x12_actual_start_date\"\x8f\n" +
+	"\n" +
 	"\x04Crop\x12\x17\n" +
 	"\acrop_id\x18\x01 \x01(\tR\x06cropId\x12\x17\n" +
 	"\aroom_id\x18\x02 \x01(\tR\x06roomId\x12\x17\n" +
@@ -889,12 +975,22 @@ const file_breakshare_scheduling_v1_crop_proto_rawDesc = "" +
 	"\x10supplement_grams\x18\x17 \x01(\x03H\x01R\x0fsupplementGrams\x88\x01\x01\x12H\n" +
 	"\x0egrowing_system\x18\x18 \x01(\x0e2!.breakshare.type.v1.GrowingSystemR\rgrowingSystem\x12\x1d\n" +
 	"\n" +
-	"called_off\x18\x19 \x01(\bR\tcalledOff\x1a\\\n" +
+	"called_off\x18\x19 \x01(\bR\tcalledOff\x12F\n" +
+	"\n" +
+	"facilities\x18\x1a \x03(\v2&.breakshare.scheduling.v1.CropFacilityR\n" +
+	"facilities\x12+\n" +
+	"\x0fnot_before_date\x18\x1b \x01(\tH\x02R\rnotBeforeDate\x88\x01\x01\x1a\\\n" +
 	"\fSourcesEntry\x12\x10\n" +
 	"\x03key\x18\x01 \x01(\tR\x03key\x126\n" +
 	"\x05value\x18\x02 \x01(\v2 .breakshare.scheduling.v1.SourceR\x05value:\x028\x01B\x0f\n" +
 	"\r_casing_gramsB\x13\n" +
-	"\x11_supplement_grams\"\xec\x01\n" +
+	"\x11_supplement_gramsB\x12\n" +
+	"\x10_not_before_date\"\xbe\x01\n" +
+	"\fCropFacility\x12C\n" +
+	"\x05place\x18\x01 \x01(\x0e2\x1f.breakshare.scheduling.v1.PlaceB\f\xbaH\t\x82\x01\x06\x18\x02\x18\x03\x18\x04R\x05place\x12L\n" +
+	"\vfacility_id\x18\x02 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\n" +
+	"facilityId\x12\x1b\n" +
+	"\x04load\x18\x03 \x01(\tB\a\xbaH\x04r\x02\x18@R\x04load\"\xec\x01\n" +
 	"\fCropConflict\x12\x17\n" +
 	"\aroom_id\x18\x01 \x01(\tR\x06roomId\x12\"\n" +
 	"\rfirst_crop_id\x18\x02 \x01(\tR\vfirstCropId\x12$\n" +
@@ -924,7 +1020,7 @@ func file_breakshare_scheduling_v1_crop_proto_rawDescGZIP() []byte {
 }
 
 var file_breakshare_scheduling_v1_crop_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_breakshare_scheduling_v1_crop_proto_msgTypes = make([]protoimpl.MessageInfo, 7)
+var file_breakshare_scheduling_v1_crop_proto_msgTypes = make([]protoimpl.MessageInfo, 8)
 var file_breakshare_scheduling_v1_crop_proto_goTypes = []any{
 	(CropState)(0),        // 0: breakshare.scheduling.v1.CropState
 	(*Coop)(nil),          // 1: breakshare.scheduling.v1.Coop
@@ -932,35 +1028,38 @@ var file_breakshare_scheduling_v1_crop_proto_goTypes = []any{
 	(*Room)(nil),          // 3: breakshare.scheduling.v1.Room
 	(*CropStage)(nil),     // 4: breakshare.scheduling.v1.CropStage
 	(*Crop)(nil),          // 5: breakshare.scheduling.v1.Crop
-	(*CropConflict)(nil),  // 6: breakshare.scheduling.v1.CropConflict
-	nil,                   // 7: breakshare.scheduling.v1.Crop.SourcesEntry
-	(v1.GrowingSystem)(0), // 8: breakshare.type.v1.GrowingSystem
-	(StageKind)(0),        // 9: breakshare.scheduling.v1.StageKind
-	(Place)(0),            // 10: breakshare.scheduling.v1.Place
-	(*Range)(nil),         // 11: breakshare.scheduling.v1.Range
-	(v1.CompostPhase)(0),  // 12: breakshare.type.v1.CompostPhase
-	(*BreakProfile)(nil),  // 13: breakshare.scheduling.v1.BreakProfile
-	(*Bearing)(nil),       // 14: breakshare.scheduling.v1.Bearing
-	(*Source)(nil),        // 15: breakshare.scheduling.v1.Source
+	(*CropFacility)(nil),  // 6: breakshare.scheduling.v1.CropFacility
+	(*CropConflict)(nil),  // 7: breakshare.scheduling.v1.CropConflict
+	nil,                   // 8: breakshare.scheduling.v1.Crop.SourcesEntry
+	(v1.GrowingSystem)(0), // 9: breakshare.type.v1.GrowingSystem
+	(StageKind)(0),        // 10: breakshare.scheduling.v1.StageKind
+	(Place)(0),            // 11: breakshare.scheduling.v1.Place
+	(*Range)(nil),         // 12: breakshare.scheduling.v1.Range
+	(v1.CompostPhase)(0),  // 13: breakshare.type.v1.CompostPhase
+	(*BreakProfile)(nil),  // 14: breakshare.scheduling.v1.BreakProfile
+	(*Bearing)(nil),       // 15: breakshare.scheduling.v1.Bearing
+	(*Source)(nil),        // 16: breakshare.scheduling.v1.Source
 }
 var file_breakshare_scheduling_v1_crop_proto_depIdxs = []int32{
-	8,  // 0: breakshare.scheduling.v1.Room.growing_system:type_name -> breakshare.type.v1.GrowingSystem
-	9,  // 1: breakshare.scheduling.v1.CropStage.kind:type_name -> breakshare.scheduling.v1.StageKind
-	10, // 2: breakshare.scheduling.v1.CropStage.place:type_name -> breakshare.scheduling.v1.Place
-	11, // 3: breakshare.scheduling.v1.CropStage.days:type_name -> breakshare.scheduling.v1.Range
+	9,  // 0: breakshare.scheduling.v1.Room.growing_system:type_name -> breakshare.type.v1.GrowingSystem
+	10, // 1: breakshare.scheduling.v1.CropStage.kind:type_name -> breakshare.scheduling.v1.StageKind
+	11, // 2: breakshare.scheduling.v1.CropStage.place:type_name -> breakshare.scheduling.v1.Place
+	12, // 3: breakshare.scheduling.v1.CropStage.days:type_name -> breakshare.scheduling.v1.Range
 	0,  // 4: breakshare.scheduling.v1.Crop.state:type_name -> breakshare.scheduling.v1.CropState
 	4,  // 5: breakshare.scheduling.v1.Crop.stages:type_name -> breakshare.scheduling.v1.CropStage
-	12, // 6: breakshare.scheduling.v1.Crop.compost_phase:type_name -> breakshare.type.v1.CompostPhase
-	13, // 7: breakshare.scheduling.v1.Crop.breaks:type_name -> breakshare.scheduling.v1.BreakProfile
-	14, // 8: breakshare.scheduling.v1.Crop.bears:type_name -> breakshare.scheduling.v1.Bearing
-	7,  // 9: breakshare.scheduling.v1.Crop.sources:type_name -> breakshare.scheduling.v1.Crop.SourcesEntry
-	8,  // 10: breakshare.scheduling.v1.Crop.growing_system:type_name -> breakshare.type.v1.GrowingSystem
-	15, // 11: breakshare.scheduling.v1.Crop.SourcesEntry.value:type_name -> breakshare.scheduling.v1.Source
-	12, // [12:12] is the sub-list for method output_type
-	12, // [12:12] is the sub-list for method input_type
-	12, // [12:12] is the sub-list for extension type_name
-	12, // [12:12] is the sub-list for extension extendee
-	0,  // [0:12] is the sub-list for field type_name
+	13, // 6: breakshare.scheduling.v1.Crop.compost_phase:type_name -> breakshare.type.v1.CompostPhase
+	14, // 7: breakshare.scheduling.v1.Crop.breaks:type_name -> breakshare.scheduling.v1.BreakProfile
+	15, // 8: breakshare.scheduling.v1.Crop.bears:type_name -> breakshare.scheduling.v1.Bearing
+	8,  // 9: breakshare.scheduling.v1.Crop.sources:type_name -> breakshare.scheduling.v1.Crop.SourcesEntry
+	9,  // 10: breakshare.scheduling.v1.Crop.growing_system:type_name -> breakshare.type.v1.GrowingSystem
+	6,  // 11: breakshare.scheduling.v1.Crop.facilities:type_name -> breakshare.scheduling.v1.CropFacility
+	11, // 12: breakshare.scheduling.v1.CropFacility.place:type_name -> breakshare.scheduling.v1.Place
+	16, // 13: breakshare.scheduling.v1.Crop.SourcesEntry.value:type_name -> breakshare.scheduling.v1.Source
+	14, // [14:14] is the sub-list for method output_type
+	14, // [14:14] is the sub-list for method input_type
+	14, // [14:14] is the sub-list for extension type_name
+	14, // [14:14] is the sub-list for extension extendee
+	0,  // [0:14] is the sub-list for field type_name
 }
 
 func init() { file_breakshare_scheduling_v1_crop_proto_init() }
@@ -977,7 +1076,7 @@ func file_breakshare_scheduling_v1_crop_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_breakshare_scheduling_v1_crop_proto_rawDesc), len(file_breakshare_scheduling_v1_crop_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   7,
+			NumMessages:   8,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

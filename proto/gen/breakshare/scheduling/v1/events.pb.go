@@ -232,7 +232,9 @@ func (x *CropPlanned) GetCrop() *Crop {
 	return nil
 }
 
-// CropMoved tells that the dates of a crop were changed by hand. Subject: scheduling.crop.moved.
+// CropMoved tells that the dates of a crop changed without a step of its own: by hand, because
+// a step is overdue, because the crop before it came late, or with the co-op's working days.
+// Subject: scheduling.crop.moved.
 type CropMoved struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The crop after the move, with its version.

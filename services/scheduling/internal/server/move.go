@@ -1,0 +1,100 @@
+package server
+
+import (
+	"context"
+
+	"github.com/jackc/pgx/v5"
+
+	schedulingv1 "breakshare.example/proto/gen/breakshare/scheduling/v1"
+	"breakshare.example/services/platform/identity"
+	"breakshare.example/services/platform/requestlog"
+	"breakshare.example/services/scheduling/internal/calendar"
+	"breakshare.example/services/scheduling/internal/store"
+)
+
+// MoveCrop plans a crop that has not begun for another fill date.
+func (s *Server) MoveCrop(ctx context.Context, req *schedulingv1.MoveCropRequest) (*schedulingv1.Crop, error) {
+	return requestlog.Once(ctx, s.pool, req.GetRequestId(), req, &schedulingv1.Crop{}, func(ctx context.Context, tx pgx.Tx) (*schedulingv1.Crop, error) {
+		day, err := dateFrom(req.GetFillDate(), "fill_date")
+		if err != nil {
+			return nil, err
+		}
+		crops, err := s.openCrops(ctx, tx, []string{req.GetCropId()}, single("crop_id"))
+		if err != nil {
+			return nil, err
+		}
+		c := crops[req.GetCropId()]
+		if err := c.readAt(req.GetEtag()); err != nil {
+			return nil, err
+		}
+		if c.State == store.Ended {
+			return nil, endedFault(c, "crop_id")
+		}
+		if err := s.move(ctx, tx, c, day); err != nil {
+			return nil, err
+		}
+		return cropMessage(c.Crop, c.programme), nil
+	})
+}
+
+// move plans the crop for another day, unless a neighbour is in its way.
+func (s *Server) move(ctx context.Context, tx pgx.Tx, c *open, day calendar.Date) error {
+	rules, err := workingRules(ctx, tx)
+	if err != nil {
+		return err
+	}
+	moved, dates, err := calendar.Move(rulesCrop(c.Crop, c.programme), day.Sub(c.Fill), rules)
+	if err != nil {
+		return dateFault(err, "fill_date")
+	}
+	facilities := each(c.Facilities, func(f store.CropFacility) string { return f.ID })
+	near, err := neighbours(ctx, tx, []string{c.RoomID}, facilities, min(c.Fill, day).Add(-lookBack))
+	if err != nil {
+		return err
+	}
+	programmes, err := programmesOf(ctx, tx, near)
+	if err != nil {
+		return err
+	}
+	var others standing
+	if err := others.stand(near, programmes, rules); err != nil {
+		return err
+	}
+	if clash, ok := others.clash(moved, dates, rules); ok {
+		return takenFault(clash, "fill_date")
+	}
+	c.PlannedFill, c.NotBefore = moved.Fill, nil
+	_, err = s.shift(ctx, tx, c, rules)
+	return err
+}
+
+// ShiftOverdue moves every crop whose next step is overdue.
+func (s *Server) ShiftOverdue(ctx context.Context, req *schedulingv1.ShiftOverdueRequest) (*schedulingv1.ShiftOverdueResponse, error) {
+	farmID, err := visibleFarm(identity.Must(ctx), req.GetFarmId())
+	if err != nil {
+		return nil, err
+	}
+	return requestlog.Once(ctx, s.pool, req.GetRequestId(), req, &schedulingv1.ShiftOverdueResponse{}, func(ctx context.Context, tx pgx.Tx) (*schedulingv1.ShiftOverdueResponse, error) {
+		today, err := s.today(ctx, tx)
+		if err != nil {
+			return nil, err
+		}
+		waiting, err := store.ListWaitingCrops(ctx, tx, farmID, today)
+		if err != nil {
+			return nil, err
+		}
+		var late []string
+		for _, c := range waiting {
+			if _, ok := overdue(c, today); ok {
+				late = append(late, c.ID)
+			}
+		}
+		answer := &schedulingv1.ShiftOverdueResponse{}
+		if len(late) == 0 {
+			return answer, nil
+		}
+		crops, err := s.shiftLate(ctx, tx, late, today)
+		answer.Crops = crops
+		return answer, err
+	})
+}

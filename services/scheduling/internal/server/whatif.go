@@ -1,0 +1,155 @@
+package server
+
+import (
+	"context"
+	"fmt"
+	"maps"
+	"slices"
+	"time"
+
+	schedulingv1 "breakshare.example/proto/gen/breakshare/scheduling/v1"
+	"breakshare.example/services/platform/fault"
+	"breakshare.example/services/scheduling/internal/fillplan"
+	"breakshare.example/services/scheduling/internal/proposal"
+)
+
+// WhatIf plans twice and sets the plans side by side.
+func (s *Server) WhatIf(ctx context.Context, req *schedulingv1.WhatIfRequest) (*schedulingv1.WhatIfResponse, error) {
+	at, err := s.planFrom(ctx, req.GetFirstWeek(), req.GetWeeks(), req.GetReplan())
+	if err != nil {
+		return nil, err
+	}
+	base, err := proposal.Build(&at.Case)
+	if err != nil {
+		return nil, planFault(err)
+	}
+	changed := *base
+	wishes := *base.Wishes
+	wishes.ChargeM = maps.Clone(wishes.ChargeM)
+	changed.Wishes, changed.Yard = &wishes, slices.Clone(base.Yard)
+	for i, c := range req.GetChanges() {
+		if err := change(at, &changed, c, fmt.Sprintf("changes[%d]", i)); err != nil {
+			return nil, err
+		}
+	}
+	limit := half(ctx, seconds(req.GetSeconds()))
+	before, planA, err := solved(ctx, at, base, limit)
+	if err != nil {
+		return nil, err
+	}
+	after, planB, err := solved(ctx, at, &changed, limit)
+	if err != nil {
+		return nil, err
+	}
+	difference, err := fillplan.Compare(base.Instance, planA, changed.Instance, planB)
+	if err != nil {
+		return nil, err
+	}
+	return &schedulingv1.WhatIfResponse{Base: before, Changed: after, Difference: differenceMessage(at, difference)}, nil
+}
+
+// half is the time for each of two searches: what was asked for, or half of what
+// the call's deadline leaves less a part for reading the plans.
+func half(ctx context.Context, asked time.Duration) time.Duration {
+	due, ok := ctx.Deadline()
+	if !ok {
+		return asked
+	}
+	return min(asked, max(0, time.Until(due)*2/5))
+}
+
+// solved searches the best plan of a problem for a time.
+func solved(ctx context.Context, at *situation, problem *proposal.Problem, limit time.Duration) (*schedulingv1.Proposal, fillplan.Plan, error) {
+	r := reader{at: at, problem: problem, begun: time.Now()}
+	search, stop := context.WithTimeout(ctx, limit)
+	defer stop()
+	result, err := fillplan.Solve(search, problem.Instance, fillplan.Options{Seed: 1, Wishes: problem.Wishes})
+	if err != nil {
+		return nil, fillplan.Plan{}, planFault(err)
+	}
+	if ctx.Err() != nil {
+		return nil, fillplan.Plan{}, ctx.Err()
+	}
+	message, err := r.final(result)
+	return message, result.Plan, err
+}
+
+// change applies one "what if" to a problem.
+func change(at *situation, p *proposal.Problem, c *schedulingv1.Change, path string) error {
+	var err error
+	switch what := c.GetChange().(type) {
+	case *schedulingv1.Change_YardDown:
+		return yardDown(at, p, what.YardDown, path+".yard_down")
+	case *schedulingv1.Change_RoomLost:
+		i := slices.IndexFunc(at.Rooms, func(r proposal.Room) bool { return r.ID == what.RoomLost })
+		if i < 0 {
+			return unknown("ROOM", what.RoomLost, path+".room_lost", "list the rooms for those there are")
+		}
+		if p.Instance, err = p.Instance.WithoutRoom(i); err != nil {
+			return err
+		}
+		lost := func(f fillplan.Fill) bool { return f.Room == i }
+		p.Wishes.Accepted = slices.DeleteFunc(slices.Clone(p.Wishes.Accepted), lost)
+		p.Wishes.Forbid = slices.DeleteFunc(slices.Clone(p.Wishes.Forbid), lost)
+		maps.DeleteFunc(p.Wishes.ChargeM, func(f fillplan.Fill, _ int64) bool { return lost(f) })
+	case *schedulingv1.Change_DemandPercent:
+		if p.Instance, err = p.Instance.WithDemand(int64(what.DemandPercent)); err != nil {
+			return planFault(err)
+		}
+	}
+	return nil
+}
+
+// yardDown takes a yard's compost out of some weeks.
+func yardDown(at *situation, p *proposal.Problem, down *schedulingv1.YardDown, path string) error {
+	monday, err := mondayFrom(down.GetFromWeek(), path+".from_week")
+	if err != nil {
+		return err
+	}
+	if yard := down.GetYardId(); yard != "" && !slices.ContainsFunc(at.Slots, func(s proposal.Slot) bool { return s.YardID == yard }) {
+		return unknown("YARD", yard, path+".yard_id", "only yards with published slots are reckoned with")
+	}
+	first := monday.Sub(at.First) / 7
+	from, until := max(0, first), min(at.Weeks, first+int(down.GetWeeks()))
+	if from >= until {
+		return fault.InvalidField(path+".from_week", "the weeks from %s on lie outside those planned, %s to %s", monday, at.First, at.span.end())
+	}
+	for w := from; w < until; w++ {
+		left := int64(0)
+		yards := map[string]int64{}
+		for yard, kg := range p.Yard[w].ByYard {
+			if down.GetYardId() != "" && yard != down.GetYardId() {
+				yards[yard] = kg
+				left += kg
+			}
+		}
+		p.Yard[w].ByYard = yards
+		if p.Instance, err = p.Instance.WithYard(w, w+1, max(0, left-p.Yard[w].TakenKg)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func differenceMessage(at *situation, c fillplan.Comparison) *schedulingv1.PlanChange {
+	out := &schedulingv1.PlanChange{CostMinor: minor(c.ChangeM()), CompostKg: c.CompostKg}
+	for _, p := range c.Products {
+		out.Kinds = append(out.Kinds, &schedulingv1.KindChange{
+			Kind: kindMessage(at.Kinds[p.Product].Product), DemandGrams: p.Demand, SupplyGrams: p.Supply, ShortGrams: p.Short, OverGrams: p.Over,
+		})
+	}
+	for _, r := range c.Rooms {
+		out.Rooms = append(out.Rooms, &schedulingv1.RoomChange{
+			RoomId: at.Rooms[r.Room].ID, OnlyBase: choiceMessages(at, r.OnlyA), OnlyChanged: choiceMessages(at, r.OnlyB),
+		})
+	}
+	return out
+}
+
+func choiceMessages(at *situation, fills []fillplan.Fill) []*schedulingv1.FillChoice {
+	return each(fills, func(f fillplan.Fill) *schedulingv1.FillChoice {
+		return &schedulingv1.FillChoice{
+			RoomId: at.Rooms[f.Room].ID, ProgrammeId: at.Programmes[f.Programme].ID, Week: at.First.Add(7 * f.Week).String(),
+		}
+	})
+}
