@@ -35,6 +35,10 @@ const (
 	ReasonStreamTooLong = "TOO_MANY_READINGS"
 	ReasonBadEvidence   = "EVIDENCE_UNUSABLE"
 	ReasonOutOfReach    = "OUT_OF_REACH"
+	ReasonSlotTaken     = "LOT_MADE_FOR_SLOT"
+	ReasonWithdrawn     = "SLOT_WITHDRAWN"
+	ReasonUnknownCrop   = "UNKNOWN_CROP"
+	ReasonUnknownAsk    = "UNKNOWN_REQUEST"
 	ReasonImpossible    = "MEASUREMENT_IMPOSSIBLE"
 	ReasonUnknownRecipe = "UNKNOWN_RECIPE"
 )

@@ -102,6 +102,8 @@ func fitsSlot(path string, m *compostlotv1.Lot, slots map[string]store.Slot) err
 	switch {
 	case !ok:
 		return fault.InvalidField(path+"slot_id", "there is no slot %q: publish it first, or leave it empty", m.GetSlotId())
+	case slot.State == store.SlotWithdrawn:
+		return fault.InvalidField(path+"slot_id", "slot %q was withdrawn by %s: %s; leave it empty, or name another", slot.ID, slot.WithdrawnBy, slot.Notice)
 	case slot.YardID != m.GetYardId():
 		return fault.InvalidField(path+"slot_id", "slot %q is one of yard %q, not of %q: correct one of them", slot.ID, slot.YardID, m.GetYardId())
 	case slot.Phase != int16(m.GetPhase()):

@@ -20,6 +20,8 @@ var mayCall = map[string]string{
 	"SaveYard": "cy", "BatchSaveYards": "c", "ListYards": "cgyos",
 	"SaveRecipe": "cy", "ListRecipes": "cgyos", "BlendRecipe": "cgyos",
 	"PublishSlots": "cy", "ListSlots": "cgyos",
+	"PublishSlotSeries": "cy", "WithdrawSlot": "cy", "RequestForCrop": "cg", "WhatIfWider": "cg",
+	"GetShareSettings": "cgyos", "SaveShareSettings": "c", "SaveHaulCosts": "c", "ListHaulCosts": "cgyos",
 	"RequestCompost": "cg", "BatchRequestCompost": "cg", "ListCompostRequests": "cgyos", "ShareOut": "cy",
 	"OpenLot": "cy", "BatchOpenLots": "cy", "ListLots": "cgyos", "GetLotReport": "cgyos",
 	"SetLotRecipe": "cy", "RecordTurn": "cy", "RecordHeap": "cy",

@@ -129,7 +129,7 @@ func (s *Server) saveRequests(ctx context.Context, tx pgx.Tx, asked []*compostlo
 		row.AskedAt, row.Change = now, old.Next(by, now)
 		switch {
 		case !exists && sent != "":
-			return nil, missing("UNKNOWN_REQUEST", at(i)+"etag", "there is no request %q: leave the etag empty to make it", row.ID)
+			return nil, missing(ReasonUnknownAsk, at(i)+"etag", "there is no request %q: leave the etag empty to make it", row.ID)
 		case exists && sent == "" && sameRequest(old, row):
 			out[i] = requestMessage(old)
 			continue
@@ -167,9 +167,9 @@ func slotsAround(ctx context.Context, tx pgx.Tx, rows []store.Request) ([]store.
 	return store.ListSlots(ctx, tx, from, to, "")
 }
 
-// takes reports whether a slot lies within the request's dates and phases.
+// takes reports whether a slot that is not withdrawn lies within the request's dates and phases.
 func takes(r store.Request, slot store.Slot) bool {
-	return !slot.ReadyDate.Before(r.Earliest) && !slot.ReadyDate.After(r.Latest) && slices.Contains(r.Phases, slot.Phase)
+	return slot.State != store.SlotWithdrawn && !slot.ReadyDate.Before(r.Earliest) && !slot.ReadyDate.After(r.Latest) && slices.Contains(r.Phases, slot.Phase)
 }
 
 // notTooLate refuses a request when slots that it would take are published and the cut-off of

@@ -80,7 +80,7 @@ func (s *Server) confirmRound(ctx context.Context, tx pgx.Tx, from, to time.Time
 	round.RoundId, round.ConfirmedAt, round.ConfirmedBy = fmt.Sprintf("round-%d", number), timestamppb.New(now), by
 	row := store.Round{
 		ID: round.GetRoundId(), Number: number, SlotIDs: round.GetSlotIds(), Exact: round.GetExact(), MostKg: round.GetMostKg(),
-		ConfirmedAt: now, ConfirmedBy: by,
+		ConfirmedAt: now, ConfirmedBy: by, Rule: shared.settings.Rule, Weights: shared.settings.Weights,
 	}
 	shares, parts, granted := shareRows(round)
 	if err := store.InsertRound(ctx, tx, row, shares, parts); err != nil {
@@ -123,6 +123,7 @@ var limitNames = map[compostlotv1.ShareLimit]string{
 	compostlotv1.ShareLimit_SHARE_LIMIT_SLOTS_FULL:        "slots_full",
 	compostlotv1.ShareLimit_SHARE_LIMIT_NO_SLOT_IN_WINDOW: "no_slot_in_window",
 	compostlotv1.ShareLimit_SHARE_LIMIT_BELOW_SMALLEST:    "below_smallest",
+	compostlotv1.ShareLimit_SHARE_LIMIT_SLOT_WITHDRAWN:    "slot_withdrawn",
 }
 
 // shareMessages turns rows of shares and their parts into messages.

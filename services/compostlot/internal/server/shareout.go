@@ -19,11 +19,17 @@ type shared struct {
 	slots    []store.Slot // by ready date, then id
 	requests map[string]store.Request
 	late     []store.Request // came after the cut-off of every slot that they would take
+	settings store.ShareSettings
 	result   *shareout.Result
 }
 
-// shareOut reckons a round: what is free of the slots among the requests, weighted by the
-// farms' member shares.
+var rules = map[string]shareout.Rule{
+	store.RuleSatisfiedShare: shareout.BySatisfiedShare,
+	store.RuleEqualAwards:    shareout.ByEqualAwards,
+}
+
+// shareOut reckons a round: what is free of the slots among the requests, by the co-op's
+// settings, then with the cheapest haul.
 func shareOut(ctx context.Context, tx pgx.Tx, slots []store.Slot, requests []store.Request) (*shared, error) {
 	slices.SortFunc(slots, func(a, b store.Slot) int {
 		return cmp.Or(a.ReadyDate.Compare(b.ReadyDate), strings.Compare(a.ID, b.ID))
@@ -32,8 +38,16 @@ func shareOut(ctx context.Context, tx pgx.Tx, slots []store.Slot, requests []sto
 	if err != nil {
 		return nil, err
 	}
-	out := &shared{slots: slots, requests: make(map[string]store.Request, len(requests))}
-	in := shareout.Round{Rule: shareout.BySatisfiedShare}
+	settings, err := store.FindShareSettings(ctx, tx, false)
+	if err != nil {
+		return nil, err
+	}
+	haul, err := haulTable(ctx, tx, settings)
+	if err != nil {
+		return nil, err
+	}
+	out := &shared{slots: slots, requests: make(map[string]store.Request, len(requests)), settings: settings}
+	in := shareout.Round{Rule: rules[settings.Rule]}
 	for _, slot := range slots {
 		in.Slots = append(in.Slots, shareout.Slot{
 			ID: slot.ID, Date: slot.ReadyDate, Phase: int(slot.Phase), CapacityKg: slot.FreeKg, SmallestLotKg: slot.SmallestLotKg,
@@ -50,8 +64,12 @@ func shareOut(ctx context.Context, tx pgx.Tx, slots []store.Slot, requests []sto
 		if !known {
 			return nil, fmt.Errorf("request %s: farm %s is not in the read model", r.ID, r.FarmID)
 		}
+		weight := int64(farm.MemberShares)
+		if settings.Weights == store.WeightsEqual {
+			weight = 1
+		}
 		in.Requests = append(in.Requests, shareout.Request{
-			ID: r.ID, Farm: r.FarmID, AskedKg: r.WantedKg, Weight: int64(farm.MemberShares), SlotIDs: open,
+			ID: r.ID, Farm: r.FarmID, AskedKg: r.WantedKg, Weight: weight, SlotIDs: open, HaulCents: haul.to(r.FarmID, slots),
 			Window:           shareout.Window{From: r.Earliest, To: r.Latest, Phases: convert(r.Phases, func(p int16) int { return int(p) })},
 			SmallestUsefulKg: r.SmallestUsefulKg, WholeFill: r.WholeFill,
 		})
@@ -119,13 +137,18 @@ func (s *shared) message() *compostlotv1.Round {
 	out := &compostlotv1.Round{
 		SlotIds: convert(s.slots, func(l store.Slot) string { return l.ID }),
 		Exact:   s.result.Bound.Exact, MostKg: s.result.Bound.MostKg,
+		Rule: shareRules[s.settings.Rule], Weights: shareWeights[s.settings.Weights], HaulCostMinor: s.result.HaulCents,
+		Farms: convert(s.result.Farms, func(f shareout.FarmShare) *compostlotv1.FarmShare {
+			return &compostlotv1.FarmShare{FarmId: f.Farm, Weight: f.Weight, AskedKg: f.AskedKg, GrantedKg: f.GrantedKg}
+		}),
+		Left: convert(s.result.Left, func(l shareout.Left) *compostlotv1.ShareSlot {
+			return &compostlotv1.ShareSlot{SlotId: l.SlotID, GrantedKg: l.Kg}
+		}),
 	}
 	for _, a := range s.result.Answers {
 		share := s.share(s.requests[a.RequestID])
 		share.GrantedKg, share.Limit, share.Explanation = a.GrantedKg, limits[a.Reason], a.Sentence
-		share.Slots = convert(a.Grants, func(g shareout.Grant) *compostlotv1.ShareSlot {
-			return &compostlotv1.ShareSlot{SlotId: g.SlotID, GrantedKg: g.Kg}
-		})
+		share.Slots, share.Wider = convert(a.Grants, grantMessage), convert(a.Wider, grantMessage)
 		out.Shares = append(out.Shares, share)
 	}
 	for _, r := range s.late {
@@ -143,4 +166,8 @@ func (s *shared) message() *compostlotv1.Round {
 // share is a request's share before it is known what it gets.
 func (s *shared) share(r store.Request) *compostlotv1.Share {
 	return &compostlotv1.Share{CompostRequestId: r.ID, FarmId: r.FarmID, RoomId: r.RoomID, WantedKg: r.WantedKg}
+}
+
+func grantMessage(g shareout.Grant) *compostlotv1.ShareSlot {
+	return &compostlotv1.ShareSlot{SlotId: g.SlotID, GrantedKg: g.Kg}
 }

@@ -98,8 +98,9 @@ func (s *Server) ListSlots(ctx context.Context, req *compostlotv1.ListSlotsReque
 }
 
 var slotStates = map[string]compostlotv1.SlotState{
-	store.SlotOpen:   compostlotv1.SlotState_SLOT_STATE_OPEN,
-	store.SlotShared: compostlotv1.SlotState_SLOT_STATE_SHARED,
+	store.SlotOpen:      compostlotv1.SlotState_SLOT_STATE_OPEN,
+	store.SlotShared:    compostlotv1.SlotState_SLOT_STATE_SHARED,
+	store.SlotWithdrawn: compostlotv1.SlotState_SLOT_STATE_WITHDRAWN,
 }
 
 func slotMessage(s store.Slot) *compostlotv1.Slot {
@@ -107,5 +108,6 @@ func slotMessage(s store.Slot) *compostlotv1.Slot {
 		SlotId: s.ID, YardId: s.YardID, ReadyDate: dateText(s.ReadyDate), Phase: typev1.CompostPhase(s.Phase),
 		CapacityKg: s.CapacityKg, SmallestLotKg: s.SmallestLotKg, PriceMinorPerTonne: s.PriceMinorPerTonne,
 		RequestCutoff: timestamppb.New(s.RequestCutoff), State: slotStates[s.State], FreeKg: s.FreeKg, Etag: etag(s.Version),
+		WithdrawalNotice: s.Notice, WithdrawnBy: s.WithdrawnBy, WithdrawnAt: optional(s.WithdrawnAt),
 	}
 }

@@ -44,6 +44,15 @@ func ListRequests(ctx context.Context, db pg.DB, farmID string) ([]Request, erro
 
 const waiting = readRequests + ` WHERE round_id IS NULL AND earliest_date <= $2 AND latest_date >= $1 ORDER BY compost_request_id`
 
+// FindRequest returns a request, if there is one.
+func FindRequest(ctx context.Context, db pg.DB, requestID string) (Request, bool, error) {
+	rows, err := collect[Request](ctx, db, "find request", readRequests+` WHERE compost_request_id = $1`, requestID)
+	if err != nil || len(rows) == 0 {
+		return Request{}, false, err
+	}
+	return rows[0], true, nil
+}
+
 // WaitingRequests returns the requests without a share whose window touches a span, by id.
 func WaitingRequests(ctx context.Context, db pg.DB, from, to time.Time) ([]Request, error) {
 	return collect[Request](ctx, db, "waiting requests", waiting, from, to)

@@ -19,10 +19,12 @@ type Round struct {
 	MostKg      int64
 	ConfirmedAt time.Time
 	ConfirmedBy string
+	Rule        string // one of the words of the share settings
+	Weights     string
 }
 
 // Share is what one request got out of a round. Limit is one of asked_in_full, slots_full,
-// no_slot_in_window, below_smallest.
+// no_slot_in_window, below_smallest, slot_withdrawn.
 type Share struct {
 	RoundID, RequestID, FarmID, RoomID string
 	WantedKg, GrantedKg                int64
@@ -51,8 +53,9 @@ func NextRound(ctx context.Context, tx pgx.Tx) (int64, error) {
 
 // InsertRound adds a round with its shares.
 func InsertRound(ctx context.Context, tx pgx.Tx, r Round, shares []Share, parts []ShareSlot) error {
-	const sql = `INSERT INTO round (round_id, number, slot_ids, exact, most_kg, confirmed_at, confirmed_by) VALUES ($1, $2, $3, $4, $5, $6, $7)`
-	if _, err := tx.Exec(ctx, sql, r.ID, r.Number, r.SlotIDs, r.Exact, r.MostKg, r.ConfirmedAt, r.ConfirmedBy); err != nil {
+	const sql = `INSERT INTO round (round_id, number, slot_ids, exact, most_kg, confirmed_at, confirmed_by, rule, weights)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9)`
+	if _, err := tx.Exec(ctx, sql, r.ID, r.Number, r.SlotIDs, r.Exact, r.MostKg, r.ConfirmedAt, r.ConfirmedBy, r.Rule, r.Weights); err != nil {
 		return fmt.Errorf("insert round: %w", err)
 	}
 	const share = `INSERT INTO share (round_id, compost_request_id, farm_id, room_id, wanted_kg, granted_kg, limited_by, explanation)

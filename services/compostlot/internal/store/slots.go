@@ -11,8 +11,9 @@ import (
 
 // States of a slot.
 const (
-	SlotOpen   = "open"
-	SlotShared = "shared"
+	SlotOpen      = "open"
+	SlotShared    = "shared"
+	SlotWithdrawn = "withdrawn"
 )
 
 // Slot is one batch that a yard can make.
@@ -27,10 +28,15 @@ type Slot struct {
 	State              string
 	FreeKg             int64 // not yet granted
 	Version            int64
+	Notice             string // why it was withdrawn; empty where it was not
+	WithdrawnBy        string
+	WithdrawnAt        *time.Time
 }
 
 const slotColumns = `slot_id, yard_id, ready_date, phase, capacity_kg, smallest_lot_kg, price_minor_per_tonne,
 	request_cutoff, state, free_kg, version`
+
+const readSlot = slotColumns + `, COALESCE(withdrawal_notice, ''), COALESCE(withdrawn_by, ''), withdrawn_at`
 
 // InsertSlots adds slots that do not exist.
 func InsertSlots(ctx context.Context, tx pgx.Tx, slots []Slot) error {
@@ -44,18 +50,18 @@ func InsertSlots(ctx context.Context, tx pgx.Tx, slots []Slot) error {
 // Slots returns those of the slots that exist.
 func Slots(ctx context.Context, db pg.DB, slotIDs []string) (map[string]Slot, error) {
 	return byID(ctx, db, "read slots", func(s Slot) string { return s.ID },
-		`SELECT `+slotColumns+` FROM slot WHERE slot_id = ANY($1)`, slotIDs)
+		`SELECT `+readSlot+` FROM slot WHERE slot_id = ANY($1)`, slotIDs)
 }
 
 // ListSlots returns the slots ready from one day to another, of one yard or (empty) all,
 // by ready date and id.
 func ListSlots(ctx context.Context, db pg.DB, from, to time.Time, yardID string) ([]Slot, error) {
-	const sql = `SELECT ` + slotColumns + ` FROM slot
+	const sql = `SELECT ` + readSlot + ` FROM slot
 		WHERE ready_date BETWEEN $1 AND $2 AND ($3 = '' OR yard_id = $3) ORDER BY ready_date, slot_id`
 	return collect[Slot](ctx, db, "list slots", sql, from, to, yardID)
 }
 
-const slotsToShare = `SELECT ` + slotColumns + ` FROM slot
+const slotsToShare = `SELECT ` + readSlot + ` FROM slot
 	WHERE ready_date BETWEEN $1 AND $2 AND (state = 'open' OR free_kg > 0)`
 
 // SlotsToShare returns the slots of a span that a round can give out, by ready date and id.

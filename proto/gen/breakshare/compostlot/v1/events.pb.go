@@ -67,6 +67,62 @@ func (x *SlotPublished) GetSlot() *Slot {
 	return nil
 }
 
+// SlotWithdrawn tells that a slot was withdrawn, and where those whom it touches could go.
+// Subject: compostlot.slot.withdrawn.
+type SlotWithdrawn struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The slot, with the notice.
+	Slot *Slot `protobuf:"bytes,1,opt,name=slot,proto3" json:"slot,omitempty"`
+	// The requests that it touches, by id. Those with lost_kg wait for a new round.
+	Affected      []*AffectedRequest `protobuf:"bytes,2,rep,name=affected,proto3" json:"affected,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SlotWithdrawn) Reset() {
+	*x = SlotWithdrawn{}
+	mi := &file_breakshare_compostlot_v1_events_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SlotWithdrawn) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SlotWithdrawn) ProtoMessage() {}
+
+func (x *SlotWithdrawn) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_compostlot_v1_events_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SlotWithdrawn.ProtoReflect.Descriptor instead.
+func (*SlotWithdrawn) Descriptor() ([]byte, []int) {
+	return file_breakshare_compostlot_v1_events_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *SlotWithdrawn) GetSlot() *Slot {
+	if x != nil {
+		return x.Slot
+	}
+	return nil
+}
+
+func (x *SlotWithdrawn) GetAffected() []*AffectedRequest {
+	if x != nil {
+		return x.Affected
+	}
+	return nil
+}
+
 // ShareGranted tells what a request got out of a confirmed round. Subject: compostlot.share.granted.
 type ShareGranted struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -80,7 +136,7 @@ type ShareGranted struct {
 
 func (x *ShareGranted) Reset() {
 	*x = ShareGranted{}
-	mi := &file_breakshare_compostlot_v1_events_proto_msgTypes[1]
+	mi := &file_breakshare_compostlot_v1_events_proto_msgTypes[2]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -92,7 +148,7 @@ func (x *ShareGranted) String() string {
 func (*ShareGranted) ProtoMessage() {}
 
 func (x *ShareGranted) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_compostlot_v1_events_proto_msgTypes[1]
+	mi := &file_breakshare_compostlot_v1_events_proto_msgTypes[2]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -105,7 +161,7 @@ func (x *ShareGranted) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ShareGranted.ProtoReflect.Descriptor instead.
 func (*ShareGranted) Descriptor() ([]byte, []int) {
-	return file_breakshare_compostlot_v1_events_proto_rawDescGZIP(), []int{1}
+	return file_breakshare_compostlot_v1_events_proto_rawDescGZIP(), []int{2}
 }
 
 func (x *ShareGranted) GetRoundId() string {
@@ -133,7 +189,7 @@ type LotOpened struct {
 
 func (x *LotOpened) Reset() {
 	*x = LotOpened{}
-	mi := &file_breakshare_compostlot_v1_events_proto_msgTypes[2]
+	mi := &file_breakshare_compostlot_v1_events_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -145,7 +201,7 @@ func (x *LotOpened) String() string {
 func (*LotOpened) ProtoMessage() {}
 
 func (x *LotOpened) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_compostlot_v1_events_proto_msgTypes[2]
+	mi := &file_breakshare_compostlot_v1_events_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -158,7 +214,7 @@ func (x *LotOpened) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LotOpened.ProtoReflect.Descriptor instead.
 func (*LotOpened) Descriptor() ([]byte, []int) {
-	return file_breakshare_compostlot_v1_events_proto_rawDescGZIP(), []int{2}
+	return file_breakshare_compostlot_v1_events_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *LotOpened) GetLot() *Lot {
@@ -179,7 +235,7 @@ type LotChanged struct {
 
 func (x *LotChanged) Reset() {
 	*x = LotChanged{}
-	mi := &file_breakshare_compostlot_v1_events_proto_msgTypes[3]
+	mi := &file_breakshare_compostlot_v1_events_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -191,7 +247,7 @@ func (x *LotChanged) String() string {
 func (*LotChanged) ProtoMessage() {}
 
 func (x *LotChanged) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_compostlot_v1_events_proto_msgTypes[3]
+	mi := &file_breakshare_compostlot_v1_events_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -204,7 +260,7 @@ func (x *LotChanged) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LotChanged.ProtoReflect.Descriptor instead.
 func (*LotChanged) Descriptor() ([]byte, []int) {
-	return file_breakshare_compostlot_v1_events_proto_rawDescGZIP(), []int{3}
+	return file_breakshare_compostlot_v1_events_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *LotChanged) GetLot() *Lot {
@@ -225,7 +281,7 @@ type LotReleased struct {
 
 func (x *LotReleased) Reset() {
 	*x = LotReleased{}
-	mi := &file_breakshare_compostlot_v1_events_proto_msgTypes[4]
+	mi := &file_breakshare_compostlot_v1_events_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -237,7 +293,7 @@ func (x *LotReleased) String() string {
 func (*LotReleased) ProtoMessage() {}
 
 func (x *LotReleased) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_compostlot_v1_events_proto_msgTypes[4]
+	mi := &file_breakshare_compostlot_v1_events_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -250,7 +306,7 @@ func (x *LotReleased) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LotReleased.ProtoReflect.Descriptor instead.
 func (*LotReleased) Descriptor() ([]byte, []int) {
-	return file_breakshare_compostlot_v1_events_proto_rawDescGZIP(), []int{4}
+	return file_breakshare_compostlot_v1_events_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *LotReleased) GetLot() *Lot {
@@ -271,7 +327,7 @@ type LotHeld struct {
 
 func (x *LotHeld) Reset() {
 	*x = LotHeld{}
-	mi := &file_breakshare_compostlot_v1_events_proto_msgTypes[5]
+	mi := &file_breakshare_compostlot_v1_events_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -283,7 +339,7 @@ func (x *LotHeld) String() string {
 func (*LotHeld) ProtoMessage() {}
 
 func (x *LotHeld) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_compostlot_v1_events_proto_msgTypes[5]
+	mi := &file_breakshare_compostlot_v1_events_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -296,7 +352,7 @@ func (x *LotHeld) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LotHeld.ProtoReflect.Descriptor instead.
 func (*LotHeld) Descriptor() ([]byte, []int) {
-	return file_breakshare_compostlot_v1_events_proto_rawDescGZIP(), []int{5}
+	return file_breakshare_compostlot_v1_events_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *LotHeld) GetLot() *Lot {
@@ -319,7 +375,7 @@ type LotDelivered struct {
 
 func (x *LotDelivered) Reset() {
 	*x = LotDelivered{}
-	mi := &file_breakshare_compostlot_v1_events_proto_msgTypes[6]
+	mi := &file_breakshare_compostlot_v1_events_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -331,7 +387,7 @@ func (x *LotDelivered) String() string {
 func (*LotDelivered) ProtoMessage() {}
 
 func (x *LotDelivered) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_compostlot_v1_events_proto_msgTypes[6]
+	mi := &file_breakshare_compostlot_v1_events_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -344,7 +400,7 @@ func (x *LotDelivered) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LotDelivered.ProtoReflect.Descriptor instead.
 func (*LotDelivered) Descriptor() ([]byte, []int) {
-	return file_breakshare_compostlot_v1_events_proto_rawDescGZIP(), []int{6}
+	return file_breakshare_compostlot_v1_events_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *LotDelivered) GetLot() *Lot {
@@ -367,7 +423,10 @@ const file_breakshare_compostlot_v1_events_proto_rawDesc = "" +
 	"\n" +
 	"%breakshare/compostlot/v1/events.proto\x12\x18breakshare.compostlot.v1\x1a\"breakshare/compostlot/v1/lot.proto\"C\n" +
 	"\rSlotPublished\x122\n" +
-	"\x04slot\x18\x01 \x01(\v2\x1e.breakshare.compostlot.v1.SlotR\x04slot\"`\n" +
+	"\x04slot\x18\x01 \x01(\v2\x1e.breakshare.compostlot.v1.SlotR\x04slot\"\x8a\x01\n" +
+	"\rSlotWithdrawn\x122\n" +
+	"\x04slot\x18\x01 \x01(\v2\x1e.breakshare.compostlot.v1.SlotR\x04slot\x12E\n" +
+	"\baffected\x18\x02 \x03(\v2).breakshare.compostlot.v1.AffectedRequestR\baffected\"`\n" +
 	"\fShareGranted\x12\x19\n" +
 	"\bround_id\x18\x01 \x01(\tR\aroundId\x125\n" +
 	"\x05share\x18\x02 \x01(\v2\x1f.breakshare.compostlot.v1.ShareR\x05share\"<\n" +
@@ -396,34 +455,38 @@ func file_breakshare_compostlot_v1_events_proto_rawDescGZIP() []byte {
 	return file_breakshare_compostlot_v1_events_proto_rawDescData
 }
 
-var file_breakshare_compostlot_v1_events_proto_msgTypes = make([]protoimpl.MessageInfo, 7)
+var file_breakshare_compostlot_v1_events_proto_msgTypes = make([]protoimpl.MessageInfo, 8)
 var file_breakshare_compostlot_v1_events_proto_goTypes = []any{
-	(*SlotPublished)(nil), // 0: breakshare.compostlot.v1.SlotPublished
-	(*ShareGranted)(nil),  // 1: breakshare.compostlot.v1.ShareGranted
-	(*LotOpened)(nil),     // 2: breakshare.compostlot.v1.LotOpened
-	(*LotChanged)(nil),    // 3: breakshare.compostlot.v1.LotChanged
-	(*LotReleased)(nil),   // 4: breakshare.compostlot.v1.LotReleased
-	(*LotHeld)(nil),       // 5: breakshare.compostlot.v1.LotHeld
-	(*LotDelivered)(nil),  // 6: breakshare.compostlot.v1.LotDelivered
-	(*Slot)(nil),          // 7: breakshare.compostlot.v1.Slot
-	(*Share)(nil),         // 8: breakshare.compostlot.v1.Share
-	(*Lot)(nil),           // 9: breakshare.compostlot.v1.Lot
-	(*LotDelivery)(nil),   // 10: breakshare.compostlot.v1.LotDelivery
+	(*SlotPublished)(nil),   // 0: breakshare.compostlot.v1.SlotPublished
+	(*SlotWithdrawn)(nil),   // 1: breakshare.compostlot.v1.SlotWithdrawn
+	(*ShareGranted)(nil),    // 2: breakshare.compostlot.v1.ShareGranted
+	(*LotOpened)(nil),       // 3: breakshare.compostlot.v1.LotOpened
+	(*LotChanged)(nil),      // 4: breakshare.compostlot.v1.LotChanged
+	(*LotReleased)(nil),     // 5: breakshare.compostlot.v1.LotReleased
+	(*LotHeld)(nil),         // 6: breakshare.compostlot.v1.LotHeld
+	(*LotDelivered)(nil),    // 7: breakshare.compostlot.v1.LotDelivered
+	(*Slot)(nil),            // 8: breakshare.compostlot.v1.Slot
+	(*AffectedRequest)(nil), // 9: breakshare.compostlot.v1.AffectedRequest
+	(*Share)(nil),           // 10: breakshare.compostlot.v1.Share
+	(*Lot)(nil),             // 11: breakshare.compostlot.v1.Lot
+	(*LotDelivery)(nil),     // 12: breakshare.compostlot.v1.LotDelivery
 }
 var file_breakshare_compostlot_v1_events_proto_depIdxs = []int32{
-	7,  // 0: breakshare.compostlot.v1.SlotPublished.slot:type_name -> breakshare.compostlot.v1.Slot
-	8,  // 1: breakshare.compostlot.v1.ShareGranted.share:type_name -> breakshare.compostlot.v1.Share
-	9,  // 2: breakshare.compostlot.v1.LotOpened.lot:type_name -> breakshare.compostlot.v1.Lot
-	9,  // 3: breakshare.compostlot.v1.LotChanged.lot:type_name -> breakshare.compostlot.v1.Lot
-	9,  // 4: breakshare.compostlot.v1.LotReleased.lot:type_name -> breakshare.compostlot.v1.Lot
-	9,  // 5: breakshare.compostlot.v1.LotHeld.lot:type_name -> breakshare.compostlot.v1.Lot
-	9,  // 6: breakshare.compostlot.v1.LotDelivered.lot:type_name -> breakshare.compostlot.v1.Lot
-	10, // 7: breakshare.compostlot.v1.LotDelivered.delivery:type_name -> breakshare.compostlot.v1.LotDelivery
-	8,  // [8:8] is the sub-list for method output_type
-	8,  // [8:8] is the sub-list for method input_type
-	8,  // [8:8] is the sub-list for extension type_name
-	8,  // [8:8] is the sub-list for extension extendee
-	0,  // [0:8] is the sub-list for field type_name
+	8,  // 0: breakshare.compostlot.v1.SlotPublished.slot:type_name -> breakshare.compostlot.v1.Slot
+	8,  // 1: breakshare.compostlot.v1.SlotWithdrawn.slot:type_name -> breakshare.compostlot.v1.Slot
+	9,  // 2: breakshare.compostlot.v1.SlotWithdrawn.affected:type_name -> breakshare.compostlot.v1.AffectedRequest
+	10, // 3: breakshare.compostlot.v1.ShareGranted.share:type_name -> breakshare.compostlot.v1.Share
+	11, // 4: breakshare.compostlot.v1.LotOpened.lot:type_name -> breakshare.compostlot.v1.Lot
+	11, // 5: breakshare.compostlot.v1.LotChanged.lot:type_name -> breakshare.compostlot.v1.Lot
+	11, // 6: breakshare.compostlot.v1.LotReleased.lot:type_name -> breakshare.compostlot.v1.Lot
+	11, // 7: breakshare.compostlot.v1.LotHeld.lot:type_name -> breakshare.compostlot.v1.Lot
+	11, // 8: breakshare.compostlot.v1.LotDelivered.lot:type_name -> breakshare.compostlot.v1.Lot
+	12, // 9: breakshare.compostlot.v1.LotDelivered.delivery:type_name -> breakshare.compostlot.v1.LotDelivery
+	10, // [10:10] is the sub-list for method output_type
+	10, // [10:10] is the sub-list for method input_type
+	10, // [10:10] is the sub-list for extension type_name
+	10, // [10:10] is the sub-list for extension extendee
+	0,  // [0:10] is the sub-list for field type_name
 }
 
 func init() { file_breakshare_compostlot_v1_events_proto_init() }
@@ -438,7 +501,7 @@ func file_breakshare_compostlot_v1_events_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_breakshare_compostlot_v1_events_proto_rawDesc), len(file_breakshare_compostlot_v1_events_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   7,
+			NumMessages:   8,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

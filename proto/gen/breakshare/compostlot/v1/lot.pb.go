@@ -34,6 +34,8 @@ const (
 	SlotState_SLOT_STATE_OPEN SlotState = 1
 	// Shared out. What is still free is given only by a new round.
 	SlotState_SLOT_STATE_SHARED SlotState = 2
+	// Withdrawn by the yard: it gives nothing.
+	SlotState_SLOT_STATE_WITHDRAWN SlotState = 3
 )
 
 // Enum value maps for SlotState.
@@ -42,11 +44,13 @@ var (
 		0: "SLOT_STATE_UNSPECIFIED",
 		1: "SLOT_STATE_OPEN",
 		2: "SLOT_STATE_SHARED",
+		3: "SLOT_STATE_WITHDRAWN",
 	}
 	SlotState_value = map[string]int32{
 		"SLOT_STATE_UNSPECIFIED": 0,
 		"SLOT_STATE_OPEN":        1,
 		"SLOT_STATE_SHARED":      2,
+		"SLOT_STATE_WITHDRAWN":   3,
 	}
 )
 
@@ -91,6 +95,8 @@ const (
 	ShareLimit_SHARE_LIMIT_NO_SLOT_IN_WINDOW ShareLimit = 3
 	// What was left lay below the smallest useful amount, the yard's smallest lot, or a whole fill.
 	ShareLimit_SHARE_LIMIT_BELOW_SMALLEST ShareLimit = 4
+	// A slot of its share was withdrawn: the request waits for a new round.
+	ShareLimit_SHARE_LIMIT_SLOT_WITHDRAWN ShareLimit = 5
 )
 
 // Enum value maps for ShareLimit.
@@ -101,6 +107,7 @@ var (
 		2: "SHARE_LIMIT_SLOTS_FULL",
 		3: "SHARE_LIMIT_NO_SLOT_IN_WINDOW",
 		4: "SHARE_LIMIT_BELOW_SMALLEST",
+		5: "SHARE_LIMIT_SLOT_WITHDRAWN",
 	}
 	ShareLimit_value = map[string]int32{
 		"SHARE_LIMIT_UNSPECIFIED":       0,
@@ -108,6 +115,7 @@ var (
 		"SHARE_LIMIT_SLOTS_FULL":        2,
 		"SHARE_LIMIT_NO_SLOT_IN_WINDOW": 3,
 		"SHARE_LIMIT_BELOW_SMALLEST":    4,
+		"SHARE_LIMIT_SLOT_WITHDRAWN":    5,
 	}
 )
 
@@ -136,6 +144,113 @@ func (x ShareLimit) Number() protoreflect.EnumNumber {
 // Deprecated: Use ShareLimit.Descriptor instead.
 func (ShareLimit) EnumDescriptor() ([]byte, []int) {
 	return file_breakshare_compostlot_v1_lot_proto_rawDescGZIP(), []int{1}
+}
+
+// ShareRule is what a farm's level is measured against. The lowest level is raised as high as
+// it can be, then the second lowest, and so on.
+type ShareRule int32
+
+const (
+	// Not stated.
+	ShareRule_SHARE_RULE_UNSPECIFIED ShareRule = 0
+	// Every farm gets the same share of what it asked, times its weight.
+	ShareRule_SHARE_RULE_SATISFIED_SHARE ShareRule = 1
+	// Every farm gets the same mass, times its weight, up to what it asked.
+	ShareRule_SHARE_RULE_EQUAL_AWARDS ShareRule = 2
+)
+
+// Enum value maps for ShareRule.
+var (
+	ShareRule_name = map[int32]string{
+		0: "SHARE_RULE_UNSPECIFIED",
+		1: "SHARE_RULE_SATISFIED_SHARE",
+		2: "SHARE_RULE_EQUAL_AWARDS",
+	}
+	ShareRule_value = map[string]int32{
+		"SHARE_RULE_UNSPECIFIED":     0,
+		"SHARE_RULE_SATISFIED_SHARE": 1,
+		"SHARE_RULE_EQUAL_AWARDS":    2,
+	}
+)
+
+func (x ShareRule) Enum() *ShareRule {
+	p := new(ShareRule)
+	*p = x
+	return p
+}
+
+func (x ShareRule) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (ShareRule) Descriptor() protoreflect.EnumDescriptor {
+	return file_breakshare_compostlot_v1_lot_proto_enumTypes[2].Descriptor()
+}
+
+func (ShareRule) Type() protoreflect.EnumType {
+	return &file_breakshare_compostlot_v1_lot_proto_enumTypes[2]
+}
+
+func (x ShareRule) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use ShareRule.Descriptor instead.
+func (ShareRule) EnumDescriptor() ([]byte, []int) {
+	return file_breakshare_compostlot_v1_lot_proto_rawDescGZIP(), []int{2}
+}
+
+// ShareWeights is what a farm weighs when slots are shared out.
+type ShareWeights int32
+
+const (
+	// Not stated.
+	ShareWeights_SHARE_WEIGHTS_UNSPECIFIED ShareWeights = 0
+	// Its member shares.
+	ShareWeights_SHARE_WEIGHTS_MEMBER_SHARES ShareWeights = 1
+	// All farms weigh the same.
+	ShareWeights_SHARE_WEIGHTS_EQUAL ShareWeights = 2
+)
+
+// Enum value maps for ShareWeights.
+var (
+	ShareWeights_name = map[int32]string{
+		0: "SHARE_WEIGHTS_UNSPECIFIED",
+		1: "SHARE_WEIGHTS_MEMBER_SHARES",
+		2: "SHARE_WEIGHTS_EQUAL",
+	}
+	ShareWeights_value = map[string]int32{
+		"SHARE_WEIGHTS_UNSPECIFIED":   0,
+		"SHARE_WEIGHTS_MEMBER_SHARES": 1,
+		"SHARE_WEIGHTS_EQUAL":         2,
+	}
+)
+
+func (x ShareWeights) Enum() *ShareWeights {
+	p := new(ShareWeights)
+	*p = x
+	return p
+}
+
+func (x ShareWeights) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (ShareWeights) Descriptor() protoreflect.EnumDescriptor {
+	return file_breakshare_compostlot_v1_lot_proto_enumTypes[3].Descriptor()
+}
+
+func (ShareWeights) Type() protoreflect.EnumType {
+	return &file_breakshare_compostlot_v1_lot_proto_enumTypes[3]
+}
+
+func (x ShareWeights) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use ShareWeights.Descriptor instead.
+func (ShareWeights) EnumDescriptor() ([]byte, []int) {
+	return file_breakshare_compostlot_v1_lot_proto_rawDescGZIP(), []int{3}
 }
 
 // LotState is where a lot stands.
@@ -179,11 +294,11 @@ func (x LotState) String() string {
 }
 
 func (LotState) Descriptor() protoreflect.EnumDescriptor {
-	return file_breakshare_compostlot_v1_lot_proto_enumTypes[2].Descriptor()
+	return file_breakshare_compostlot_v1_lot_proto_enumTypes[4].Descriptor()
 }
 
 func (LotState) Type() protoreflect.EnumType {
-	return &file_breakshare_compostlot_v1_lot_proto_enumTypes[2]
+	return &file_breakshare_compostlot_v1_lot_proto_enumTypes[4]
 }
 
 func (x LotState) Number() protoreflect.EnumNumber {
@@ -192,7 +307,7 @@ func (x LotState) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use LotState.Descriptor instead.
 func (LotState) EnumDescriptor() ([]byte, []int) {
-	return file_breakshare_compostlot_v1_lot_proto_rawDescGZIP(), []int{2}
+	return file_breakshare_compostlot_v1_lot_proto_rawDescGZIP(), []int{4}
 }
 
 // ReadingKind is what a probe measures and the unit of its whole-number value.
@@ -260,11 +375,11 @@ func (x ReadingKind) String() string {
 }
 
 func (ReadingKind) Descriptor() protoreflect.EnumDescriptor {
-	return file_breakshare_compostlot_v1_lot_proto_enumTypes[3].Descriptor()
+	return file_breakshare_compostlot_v1_lot_proto_enumTypes[5].Descriptor()
 }
 
 func (ReadingKind) Type() protoreflect.EnumType {
-	return &file_breakshare_compostlot_v1_lot_proto_enumTypes[3]
+	return &file_breakshare_compostlot_v1_lot_proto_enumTypes[5]
 }
 
 func (x ReadingKind) Number() protoreflect.EnumNumber {
@@ -273,7 +388,7 @@ func (x ReadingKind) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use ReadingKind.Descriptor instead.
 func (ReadingKind) EnumDescriptor() ([]byte, []int) {
-	return file_breakshare_compostlot_v1_lot_proto_rawDescGZIP(), []int{3}
+	return file_breakshare_compostlot_v1_lot_proto_rawDescGZIP(), []int{5}
 }
 
 // PhaseMark is an instant at which the making of a lot passes from one step to the next. Their
@@ -343,11 +458,11 @@ func (x PhaseMark) String() string {
 }
 
 func (PhaseMark) Descriptor() protoreflect.EnumDescriptor {
-	return file_breakshare_compostlot_v1_lot_proto_enumTypes[4].Descriptor()
+	return file_breakshare_compostlot_v1_lot_proto_enumTypes[6].Descriptor()
 }
 
 func (PhaseMark) Type() protoreflect.EnumType {
-	return &file_breakshare_compostlot_v1_lot_proto_enumTypes[4]
+	return &file_breakshare_compostlot_v1_lot_proto_enumTypes[6]
 }
 
 func (x PhaseMark) Number() protoreflect.EnumNumber {
@@ -356,7 +471,7 @@ func (x PhaseMark) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use PhaseMark.Descriptor instead.
 func (PhaseMark) EnumDescriptor() ([]byte, []int) {
-	return file_breakshare_compostlot_v1_lot_proto_rawDescGZIP(), []int{4}
+	return file_breakshare_compostlot_v1_lot_proto_rawDescGZIP(), []int{6}
 }
 
 // Finding is the answer of one release criterion.
@@ -400,11 +515,11 @@ func (x Finding) String() string {
 }
 
 func (Finding) Descriptor() protoreflect.EnumDescriptor {
-	return file_breakshare_compostlot_v1_lot_proto_enumTypes[5].Descriptor()
+	return file_breakshare_compostlot_v1_lot_proto_enumTypes[7].Descriptor()
 }
 
 func (Finding) Type() protoreflect.EnumType {
-	return &file_breakshare_compostlot_v1_lot_proto_enumTypes[5]
+	return &file_breakshare_compostlot_v1_lot_proto_enumTypes[7]
 }
 
 func (x Finding) Number() protoreflect.EnumNumber {
@@ -413,7 +528,7 @@ func (x Finding) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use Finding.Descriptor instead.
 func (Finding) EnumDescriptor() ([]byte, []int) {
-	return file_breakshare_compostlot_v1_lot_proto_rawDescGZIP(), []int{5}
+	return file_breakshare_compostlot_v1_lot_proto_rawDescGZIP(), []int{7}
 }
 
 // Yard is a compost yard that the co-op's farms share.
@@ -514,7 +629,13 @@ type Slot struct {
 	// Kilograms not yet granted. Ignored when published.
 	FreeKg int64 `protobuf:"varint,10,opt,name=free_kg,json=freeKg,proto3" json:"free_kg,omitempty"`
 	// Changes with every change.
-	Etag          string `protobuf:"bytes,11,opt,name=etag,proto3" json:"etag,omitempty"`
+	Etag string `protobuf:"bytes,11,opt,name=etag,proto3" json:"etag,omitempty"`
+	// Why it was withdrawn; empty where it was not.
+	WithdrawalNotice string `protobuf:"bytes,12,opt,name=withdrawal_notice,json=withdrawalNotice,proto3" json:"withdrawal_notice,omitempty"`
+	// Who withdrew it.
+	WithdrawnBy string `protobuf:"bytes,13,opt,name=withdrawn_by,json=withdrawnBy,proto3" json:"withdrawn_by,omitempty"`
+	// When; absent where it was not.
+	WithdrawnAt   *timestamppb.Timestamp `protobuf:"bytes,14,opt,name=withdrawn_at,json=withdrawnAt,proto3" json:"withdrawn_at,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -624,6 +745,27 @@ func (x *Slot) GetEtag() string {
 		return x.Etag
 	}
 	return ""
+}
+
+func (x *Slot) GetWithdrawalNotice() string {
+	if x != nil {
+		return x.WithdrawalNotice
+	}
+	return ""
+}
+
+func (x *Slot) GetWithdrawnBy() string {
+	if x != nil {
+		return x.WithdrawnBy
+	}
+	return ""
+}
+
+func (x *Slot) GetWithdrawnAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.WithdrawnAt
+	}
+	return nil
 }
 
 // CompostRequest is what a farm asks for one room.
@@ -780,7 +922,10 @@ type Share struct {
 	// What kept it from getting more.
 	Limit ShareLimit `protobuf:"varint,7,opt,name=limit,proto3,enum=breakshare.compostlot.v1.ShareLimit" json:"limit,omitempty"`
 	// The same in a sentence for the farm.
-	Explanation   string `protobuf:"bytes,8,opt,name=explanation,proto3" json:"explanation,omitempty"`
+	Explanation string `protobuf:"bytes,8,opt,name=explanation,proto3" json:"explanation,omitempty"`
+	// What it could have as well, without taking from anybody, from slots outside its window,
+	// nearest day first. Only in the answer of ShareOut and WhatIfWider.
+	Wider         []*ShareSlot `protobuf:"bytes,9,rep,name=wider,proto3" json:"wider,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -871,6 +1016,13 @@ func (x *Share) GetExplanation() string {
 	return ""
 }
 
+func (x *Share) GetWider() []*ShareSlot {
+	if x != nil {
+		return x.Wider
+	}
+	return nil
+}
+
 // ShareSlot is the part of a share that comes from one slot.
 type ShareSlot struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -943,7 +1095,17 @@ type Round struct {
 	// amounts make large rounds a matter of search; most_kg then tells how far it can be.
 	Exact bool `protobuf:"varint,6,opt,name=exact,proto3" json:"exact,omitempty"`
 	// No way of sharing these slots out gives more than this in all, kilograms.
-	MostKg        int64 `protobuf:"varint,7,opt,name=most_kg,json=mostKg,proto3" json:"most_kg,omitempty"`
+	MostKg int64 `protobuf:"varint,7,opt,name=most_kg,json=mostKg,proto3" json:"most_kg,omitempty"`
+	// The rule by which it was shared out.
+	Rule ShareRule `protobuf:"varint,8,opt,name=rule,proto3,enum=breakshare.compostlot.v1.ShareRule" json:"rule,omitempty"`
+	// What farms weighed.
+	Weights ShareWeights `protobuf:"varint,9,opt,name=weights,proto3,enum=breakshare.compostlot.v1.ShareWeights" json:"weights,omitempty"`
+	// What each farm got over all its requests, by farm.
+	Farms []*FarmShare `protobuf:"bytes,10,rep,name=farms,proto3" json:"farms,omitempty"`
+	// What is left of each slot, kilograms, in the order of slot_ids.
+	Left []*ShareSlot `protobuf:"bytes,11,rep,name=left,proto3" json:"left,omitempty"`
+	// Cost of hauling what was granted, minor units of the co-op's currency.
+	HaulCostMinor int64 `protobuf:"varint,12,opt,name=haul_cost_minor,json=haulCostMinor,proto3" json:"haul_cost_minor,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1027,6 +1189,189 @@ func (x *Round) GetMostKg() int64 {
 	return 0
 }
 
+func (x *Round) GetRule() ShareRule {
+	if x != nil {
+		return x.Rule
+	}
+	return ShareRule_SHARE_RULE_UNSPECIFIED
+}
+
+func (x *Round) GetWeights() ShareWeights {
+	if x != nil {
+		return x.Weights
+	}
+	return ShareWeights_SHARE_WEIGHTS_UNSPECIFIED
+}
+
+func (x *Round) GetFarms() []*FarmShare {
+	if x != nil {
+		return x.Farms
+	}
+	return nil
+}
+
+func (x *Round) GetLeft() []*ShareSlot {
+	if x != nil {
+		return x.Left
+	}
+	return nil
+}
+
+func (x *Round) GetHaulCostMinor() int64 {
+	if x != nil {
+		return x.HaulCostMinor
+	}
+	return 0
+}
+
+// FarmShare is what a farm got over all its requests.
+type FarmShare struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The farm.
+	FarmId string `protobuf:"bytes,1,opt,name=farm_id,json=farmId,proto3" json:"farm_id,omitempty"`
+	// Its weight.
+	Weight int64 `protobuf:"varint,2,opt,name=weight,proto3" json:"weight,omitempty"`
+	// Kilograms asked for.
+	AskedKg int64 `protobuf:"varint,3,opt,name=asked_kg,json=askedKg,proto3" json:"asked_kg,omitempty"`
+	// Kilograms granted.
+	GrantedKg     int64 `protobuf:"varint,4,opt,name=granted_kg,json=grantedKg,proto3" json:"granted_kg,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *FarmShare) Reset() {
+	*x = FarmShare{}
+	mi := &file_breakshare_compostlot_v1_lot_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *FarmShare) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*FarmShare) ProtoMessage() {}
+
+func (x *FarmShare) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_compostlot_v1_lot_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use FarmShare.ProtoReflect.Descriptor instead.
+func (*FarmShare) Descriptor() ([]byte, []int) {
+	return file_breakshare_compostlot_v1_lot_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *FarmShare) GetFarmId() string {
+	if x != nil {
+		return x.FarmId
+	}
+	return ""
+}
+
+func (x *FarmShare) GetWeight() int64 {
+	if x != nil {
+		return x.Weight
+	}
+	return 0
+}
+
+func (x *FarmShare) GetAskedKg() int64 {
+	if x != nil {
+		return x.AskedKg
+	}
+	return 0
+}
+
+func (x *FarmShare) GetGrantedKg() int64 {
+	if x != nil {
+		return x.GrantedKg
+	}
+	return 0
+}
+
+// AffectedRequest is a request that a withdrawn slot touches.
+type AffectedRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The request.
+	CompostRequestId string `protobuf:"bytes,1,opt,name=compost_request_id,json=compostRequestId,proto3" json:"compost_request_id,omitempty"`
+	// The farm that asked.
+	FarmId string `protobuf:"bytes,2,opt,name=farm_id,json=farmId,proto3" json:"farm_id,omitempty"`
+	// Kilograms that a round had granted it and that it lost, from all slots of its share: it
+	// waits for a new round. 0 for a request that was waiting for the slot.
+	LostKg int64 `protobuf:"varint,3,opt,name=lost_kg,json=lostKg,proto3" json:"lost_kg,omitempty"`
+	// What a round over the days of all affected requests would give it now. Nothing is kept
+	// for it: only a new round grants.
+	Proposal      *Share `protobuf:"bytes,4,opt,name=proposal,proto3" json:"proposal,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *AffectedRequest) Reset() {
+	*x = AffectedRequest{}
+	mi := &file_breakshare_compostlot_v1_lot_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *AffectedRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*AffectedRequest) ProtoMessage() {}
+
+func (x *AffectedRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_compostlot_v1_lot_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use AffectedRequest.ProtoReflect.Descriptor instead.
+func (*AffectedRequest) Descriptor() ([]byte, []int) {
+	return file_breakshare_compostlot_v1_lot_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *AffectedRequest) GetCompostRequestId() string {
+	if x != nil {
+		return x.CompostRequestId
+	}
+	return ""
+}
+
+func (x *AffectedRequest) GetFarmId() string {
+	if x != nil {
+		return x.FarmId
+	}
+	return ""
+}
+
+func (x *AffectedRequest) GetLostKg() int64 {
+	if x != nil {
+		return x.LostKg
+	}
+	return 0
+}
+
+func (x *AffectedRequest) GetProposal() *Share {
+	if x != nil {
+		return x.Proposal
+	}
+	return nil
+}
+
 // Lot is one batch of compost in the making or made.
 type Lot struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1073,7 +1418,7 @@ type Lot struct {
 
 func (x *Lot) Reset() {
 	*x = Lot{}
-	mi := &file_breakshare_compostlot_v1_lot_proto_msgTypes[6]
+	mi := &file_breakshare_compostlot_v1_lot_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1085,7 +1430,7 @@ func (x *Lot) String() string {
 func (*Lot) ProtoMessage() {}
 
 func (x *Lot) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_compostlot_v1_lot_proto_msgTypes[6]
+	mi := &file_breakshare_compostlot_v1_lot_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1098,7 +1443,7 @@ func (x *Lot) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Lot.ProtoReflect.Descriptor instead.
 func (*Lot) Descriptor() ([]byte, []int) {
-	return file_breakshare_compostlot_v1_lot_proto_rawDescGZIP(), []int{6}
+	return file_breakshare_compostlot_v1_lot_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *Lot) GetLotId() string {
@@ -1247,7 +1592,7 @@ type Reading struct {
 
 func (x *Reading) Reset() {
 	*x = Reading{}
-	mi := &file_breakshare_compostlot_v1_lot_proto_msgTypes[7]
+	mi := &file_breakshare_compostlot_v1_lot_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1259,7 +1604,7 @@ func (x *Reading) String() string {
 func (*Reading) ProtoMessage() {}
 
 func (x *Reading) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_compostlot_v1_lot_proto_msgTypes[7]
+	mi := &file_breakshare_compostlot_v1_lot_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1272,7 +1617,7 @@ func (x *Reading) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Reading.ProtoReflect.Descriptor instead.
 func (*Reading) Descriptor() ([]byte, []int) {
-	return file_breakshare_compostlot_v1_lot_proto_rawDescGZIP(), []int{7}
+	return file_breakshare_compostlot_v1_lot_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *Reading) GetLotId() string {
@@ -1336,7 +1681,7 @@ type Probe struct {
 
 func (x *Probe) Reset() {
 	*x = Probe{}
-	mi := &file_breakshare_compostlot_v1_lot_proto_msgTypes[8]
+	mi := &file_breakshare_compostlot_v1_lot_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1348,7 +1693,7 @@ func (x *Probe) String() string {
 func (*Probe) ProtoMessage() {}
 
 func (x *Probe) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_compostlot_v1_lot_proto_msgTypes[8]
+	mi := &file_breakshare_compostlot_v1_lot_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1361,7 +1706,7 @@ func (x *Probe) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Probe.ProtoReflect.Descriptor instead.
 func (*Probe) Descriptor() ([]byte, []int) {
-	return file_breakshare_compostlot_v1_lot_proto_rawDescGZIP(), []int{8}
+	return file_breakshare_compostlot_v1_lot_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *Probe) GetLotId() string {
@@ -1435,7 +1780,7 @@ type MarkedPhase struct {
 
 func (x *MarkedPhase) Reset() {
 	*x = MarkedPhase{}
-	mi := &file_breakshare_compostlot_v1_lot_proto_msgTypes[9]
+	mi := &file_breakshare_compostlot_v1_lot_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1447,7 +1792,7 @@ func (x *MarkedPhase) String() string {
 func (*MarkedPhase) ProtoMessage() {}
 
 func (x *MarkedPhase) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_compostlot_v1_lot_proto_msgTypes[9]
+	mi := &file_breakshare_compostlot_v1_lot_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1460,7 +1805,7 @@ func (x *MarkedPhase) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MarkedPhase.ProtoReflect.Descriptor instead.
 func (*MarkedPhase) Descriptor() ([]byte, []int) {
-	return file_breakshare_compostlot_v1_lot_proto_rawDescGZIP(), []int{9}
+	return file_breakshare_compostlot_v1_lot_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *MarkedPhase) GetLotId() string {
@@ -1505,7 +1850,7 @@ type CriterionResult struct {
 
 func (x *CriterionResult) Reset() {
 	*x = CriterionResult{}
-	mi := &file_breakshare_compostlot_v1_lot_proto_msgTypes[10]
+	mi := &file_breakshare_compostlot_v1_lot_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1517,7 +1862,7 @@ func (x *CriterionResult) String() string {
 func (*CriterionResult) ProtoMessage() {}
 
 func (x *CriterionResult) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_compostlot_v1_lot_proto_msgTypes[10]
+	mi := &file_breakshare_compostlot_v1_lot_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1530,7 +1875,7 @@ func (x *CriterionResult) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CriterionResult.ProtoReflect.Descriptor instead.
 func (*CriterionResult) Descriptor() ([]byte, []int) {
-	return file_breakshare_compostlot_v1_lot_proto_rawDescGZIP(), []int{10}
+	return file_breakshare_compostlot_v1_lot_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *CriterionResult) GetCriterionId() string {
@@ -1600,7 +1945,7 @@ type LotDelivery struct {
 
 func (x *LotDelivery) Reset() {
 	*x = LotDelivery{}
-	mi := &file_breakshare_compostlot_v1_lot_proto_msgTypes[11]
+	mi := &file_breakshare_compostlot_v1_lot_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1612,7 +1957,7 @@ func (x *LotDelivery) String() string {
 func (*LotDelivery) ProtoMessage() {}
 
 func (x *LotDelivery) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_compostlot_v1_lot_proto_msgTypes[11]
+	mi := &file_breakshare_compostlot_v1_lot_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1625,7 +1970,7 @@ func (x *LotDelivery) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LotDelivery.ProtoReflect.Descriptor instead.
 func (*LotDelivery) Descriptor() ([]byte, []int) {
-	return file_breakshare_compostlot_v1_lot_proto_rawDescGZIP(), []int{11}
+	return file_breakshare_compostlot_v1_lot_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *LotDelivery) GetDeliveryId() string {
@@ -1724,7 +2069,7 @@ type LotReport struct {
 
 func (x *LotReport) Reset() {
 	*x = LotReport{}
-	mi := &file_breakshare_compostlot_v1_lot_proto_msgTypes[12]
+	mi := &file_breakshare_compostlot_v1_lot_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1736,7 +2081,7 @@ func (x *LotReport) String() string {
 func (*LotReport) ProtoMessage() {}
 
 func (x *LotReport) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_compostlot_v1_lot_proto_msgTypes[12]
+	mi := &file_breakshare_compostlot_v1_lot_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1749,7 +2094,7 @@ func (x *LotReport) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LotReport.ProtoReflect.Descriptor instead.
 func (*LotReport) Descriptor() ([]byte, []int) {
-	return file_breakshare_compostlot_v1_lot_proto_rawDescGZIP(), []int{12}
+	return file_breakshare_compostlot_v1_lot_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *LotReport) GetLot() *Lot {
@@ -1866,7 +2211,7 @@ const file_breakshare_compostlot_v1_lot_proto_rawDesc = "" +
 	"\ayard_id\x18\x01 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\x06yardId\x12\x1d\n" +
 	"\x04name\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18xR\x04name\x12\x1d\n" +
 	"\x05place\x18\x03 \x01(\tB\a\xbaH\x04r\x02\x18xR\x05place\x12\x12\n" +
-	"\x04etag\x18\x04 \x01(\tR\x04etag\"\xf3\x04\n" +
+	"\x04etag\x18\x04 \x01(\tR\x04etag\"\x82\x06\n" +
 	"\x04Slot\x12D\n" +
 	"\aslot_id\x18\x01 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\x06slotId\x12D\n" +
 	"\ayard_id\x18\x02 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\x06yardId\x12B\n" +
@@ -1882,7 +2227,10 @@ const file_breakshare_compostlot_v1_lot_proto_rawDesc = "" +
 	"\x05state\x18\t \x01(\x0e2#.breakshare.compostlot.v1.SlotStateR\x05state\x12\x17\n" +
 	"\afree_kg\x18\n" +
 	" \x01(\x03R\x06freeKg\x12\x12\n" +
-	"\x04etag\x18\v \x01(\tR\x04etag\"\x97\x05\n" +
+	"\x04etag\x18\v \x01(\tR\x04etag\x12+\n" +
+	"\x11withdrawal_notice\x18\f \x01(\tR\x10withdrawalNotice\x12!\n" +
+	"\fwithdrawn_by\x18\r \x01(\tR\vwithdrawnBy\x12=\n" +
+	"\fwithdrawn_at\x18\x0e \x01(\v2\x1a.google.protobuf.TimestampR\vwithdrawnAt\"\x97\x05\n" +
 	"\x0eCompostRequest\x12\\\n" +
 	"\x12compost_request_id\x18\x01 \x01(\tB.\xbaH+r)2'^([a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?)?$R\x10compostRequestId\x12D\n" +
 	"\afarm_id\x18\x02 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\x06farmId\x12D\n" +
@@ -1897,7 +2245,7 @@ const file_breakshare_compostlot_v1_lot_proto_rawDesc = "" +
 	"latestDate\x12O\n" +
 	"\x06phases\x18\n" +
 	" \x03(\x0e2 .breakshare.type.v1.CompostPhaseB\x15\xbaH\x12\x92\x01\x0f\b\x01\x10\x03\x18\x01\"\a\x82\x01\x04\x10\x01 \x00R\x06phases\x12\x12\n" +
-	"\x04etag\x18\v \x01(\tR\x04etag\"\xbc\x02\n" +
+	"\x04etag\x18\v \x01(\tR\x04etag\"\xf7\x02\n" +
 	"\x05Share\x12,\n" +
 	"\x12compost_request_id\x18\x01 \x01(\tR\x10compostRequestId\x12\x17\n" +
 	"\afarm_id\x18\x02 \x01(\tR\x06farmId\x12\x17\n" +
@@ -1907,11 +2255,12 @@ const file_breakshare_compostlot_v1_lot_proto_rawDesc = "" +
 	"granted_kg\x18\x05 \x01(\x03R\tgrantedKg\x129\n" +
 	"\x05slots\x18\x06 \x03(\v2#.breakshare.compostlot.v1.ShareSlotR\x05slots\x12:\n" +
 	"\x05limit\x18\a \x01(\x0e2$.breakshare.compostlot.v1.ShareLimitR\x05limit\x12 \n" +
-	"\vexplanation\x18\b \x01(\tR\vexplanation\"C\n" +
+	"\vexplanation\x18\b \x01(\tR\vexplanation\x129\n" +
+	"\x05wider\x18\t \x03(\v2#.breakshare.compostlot.v1.ShareSlotR\x05wider\"C\n" +
 	"\tShareSlot\x12\x17\n" +
 	"\aslot_id\x18\x01 \x01(\tR\x06slotId\x12\x1d\n" +
 	"\n" +
-	"granted_kg\x18\x02 \x01(\x03R\tgrantedKg\"\x87\x02\n" +
+	"granted_kg\x18\x02 \x01(\x03R\tgrantedKg\"\x9e\x04\n" +
 	"\x05Round\x12\x19\n" +
 	"\bround_id\x18\x01 \x01(\tR\aroundId\x12\x19\n" +
 	"\bslot_ids\x18\x02 \x03(\tR\aslotIds\x127\n" +
@@ -1919,7 +2268,24 @@ const file_breakshare_compostlot_v1_lot_proto_rawDesc = "" +
 	"\fconfirmed_at\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\vconfirmedAt\x12!\n" +
 	"\fconfirmed_by\x18\x05 \x01(\tR\vconfirmedBy\x12\x14\n" +
 	"\x05exact\x18\x06 \x01(\bR\x05exact\x12\x17\n" +
-	"\amost_kg\x18\a \x01(\x03R\x06mostKg\"\xac\x06\n" +
+	"\amost_kg\x18\a \x01(\x03R\x06mostKg\x127\n" +
+	"\x04rule\x18\b \x01(\x0e2#.breakshare.compostlot.v1.ShareRuleR\x04rule\x12@\n" +
+	"\aweights\x18\t \x01(\x0e2&.breakshare.compostlot.v1.ShareWeightsR\aweights\x129\n" +
+	"\x05farms\x18\n" +
+	" \x03(\v2#.breakshare.compostlot.v1.FarmShareR\x05farms\x127\n" +
+	"\x04left\x18\v \x03(\v2#.breakshare.compostlot.v1.ShareSlotR\x04left\x12&\n" +
+	"\x0fhaul_cost_minor\x18\f \x01(\x03R\rhaulCostMinor\"v\n" +
+	"\tFarmShare\x12\x17\n" +
+	"\afarm_id\x18\x01 \x01(\tR\x06farmId\x12\x16\n" +
+	"\x06weight\x18\x02 \x01(\x03R\x06weight\x12\x19\n" +
+	"\basked_kg\x18\x03 \x01(\x03R\aaskedKg\x12\x1d\n" +
+	"\n" +
+	"granted_kg\x18\x04 \x01(\x03R\tgrantedKg\"\xae\x01\n" +
+	"\x0fAffectedRequest\x12,\n" +
+	"\x12compost_request_id\x18\x01 \x01(\tR\x10compostRequestId\x12\x17\n" +
+	"\afarm_id\x18\x02 \x01(\tR\x06farmId\x12\x17\n" +
+	"\alost_kg\x18\x03 \x01(\x03R\x06lostKg\x12;\n" +
+	"\bproposal\x18\x04 \x01(\v2\x1f.breakshare.compostlot.v1.ShareR\bproposal\"\xac\x06\n" +
 	"\x03Lot\x12B\n" +
 	"\x06lot_id\x18\x01 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\x05lotId\x12D\n" +
 	"\ayard_id\x18\x02 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\x06yardId\x12 \n" +
@@ -2002,18 +2368,28 @@ const file_breakshare_compostlot_v1_lot_proto_rawDesc = "" +
 	"\x05turns\x18\f \x03(\v2!.breakshare.compostlot.v1.LotTurnR\x05turns\x12>\n" +
 	"\asamples\x18\r \x03(\v2$.breakshare.compostlot.v1.HeapSampleR\asamples\x12L\n" +
 	"\fmass_balance\x18\x0e \x03(\v2).breakshare.compostlot.v1.MassBalanceStepR\vmassBalance\x12C\n" +
-	"\tdecisions\x18\x0f \x03(\v2%.breakshare.compostlot.v1.LotDecisionR\tdecisions*S\n" +
+	"\tdecisions\x18\x0f \x03(\v2%.breakshare.compostlot.v1.LotDecisionR\tdecisions*m\n" +
 	"\tSlotState\x12\x1a\n" +
 	"\x16SLOT_STATE_UNSPECIFIED\x10\x00\x12\x13\n" +
 	"\x0fSLOT_STATE_OPEN\x10\x01\x12\x15\n" +
-	"\x11SLOT_STATE_SHARED\x10\x02*\xa7\x01\n" +
+	"\x11SLOT_STATE_SHARED\x10\x02\x12\x18\n" +
+	"\x14SLOT_STATE_WITHDRAWN\x10\x03*\xc7\x01\n" +
 	"\n" +
 	"ShareLimit\x12\x1b\n" +
 	"\x17SHARE_LIMIT_UNSPECIFIED\x10\x00\x12\x1d\n" +
 	"\x19SHARE_LIMIT_ASKED_IN_FULL\x10\x01\x12\x1a\n" +
 	"\x16SHARE_LIMIT_SLOTS_FULL\x10\x02\x12!\n" +
 	"\x1dSHARE_LIMIT_NO_SLOT_IN_WINDOW\x10\x03\x12\x1e\n" +
-	"\x1aSHARE_LIMIT_BELOW_SMALLEST\x10\x04*e\n" +
+	"\x1aSHARE_LIMIT_BELOW_SMALLEST\x10\x04\x12\x1e\n" +
+	"\x1aSHARE_LIMIT_SLOT_WITHDRAWN\x10\x05*d\n" +
+	"\tShareRule\x12\x1a\n" +
+	"\x16SHARE_RULE_UNSPECIFIED\x10\x00\x12\x1e\n" +
+	"\x1aSHARE_RULE_SATISFIED_SHARE\x10\x01\x12\x1b\n" +
+	"\x17SHARE_RULE_EQUAL_AWARDS\x10\x02*g\n" +
+	"\fShareWeights\x12\x1d\n" +
+	"\x19SHARE_WEIGHTS_UNSPECIFIED\x10\x00\x12\x1f\n" +
+	"\x1bSHARE_WEIGHTS_MEMBER_SHARES\x10\x01\x12\x17\n" +
+	"\x13SHARE_WEIGHTS_EQUAL\x10\x02*e\n" +
 	"\bLotState\x12\x19\n" +
 	"\x15LOT_STATE_UNSPECIFIED\x10\x00\x12\x12\n" +
 	"\x0eLOT_STATE_OPEN\x10\x01\x12\x16\n" +
@@ -2059,74 +2435,85 @@ func file_breakshare_compostlot_v1_lot_proto_rawDescGZIP() []byte {
 	return file_breakshare_compostlot_v1_lot_proto_rawDescData
 }
 
-var file_breakshare_compostlot_v1_lot_proto_enumTypes = make([]protoimpl.EnumInfo, 6)
-var file_breakshare_compostlot_v1_lot_proto_msgTypes = make([]protoimpl.MessageInfo, 13)
+var file_breakshare_compostlot_v1_lot_proto_enumTypes = make([]protoimpl.EnumInfo, 8)
+var file_breakshare_compostlot_v1_lot_proto_msgTypes = make([]protoimpl.MessageInfo, 15)
 var file_breakshare_compostlot_v1_lot_proto_goTypes = []any{
 	(SlotState)(0),                // 0: breakshare.compostlot.v1.SlotState
 	(ShareLimit)(0),               // 1: breakshare.compostlot.v1.ShareLimit
-	(LotState)(0),                 // 2: breakshare.compostlot.v1.LotState
-	(ReadingKind)(0),              // 3: breakshare.compostlot.v1.ReadingKind
-	(PhaseMark)(0),                // 4: breakshare.compostlot.v1.PhaseMark
-	(Finding)(0),                  // 5: breakshare.compostlot.v1.Finding
-	(*Yard)(nil),                  // 6: breakshare.compostlot.v1.Yard
-	(*Slot)(nil),                  // 7: breakshare.compostlot.v1.Slot
-	(*CompostRequest)(nil),        // 8: breakshare.compostlot.v1.CompostRequest
-	(*Share)(nil),                 // 9: breakshare.compostlot.v1.Share
-	(*ShareSlot)(nil),             // 10: breakshare.compostlot.v1.ShareSlot
-	(*Round)(nil),                 // 11: breakshare.compostlot.v1.Round
-	(*Lot)(nil),                   // 12: breakshare.compostlot.v1.Lot
-	(*Reading)(nil),               // 13: breakshare.compostlot.v1.Reading
-	(*Probe)(nil),                 // 14: breakshare.compostlot.v1.Probe
-	(*MarkedPhase)(nil),           // 15: breakshare.compostlot.v1.MarkedPhase
-	(*CriterionResult)(nil),       // 16: breakshare.compostlot.v1.CriterionResult
-	(*LotDelivery)(nil),           // 17: breakshare.compostlot.v1.LotDelivery
-	(*LotReport)(nil),             // 18: breakshare.compostlot.v1.LotReport
-	(v1.CompostPhase)(0),          // 19: breakshare.type.v1.CompostPhase
-	(*timestamppb.Timestamp)(nil), // 20: google.protobuf.Timestamp
-	(*Recipe)(nil),                // 21: breakshare.compostlot.v1.Recipe
-	(*LotTurn)(nil),               // 22: breakshare.compostlot.v1.LotTurn
-	(*HeapSample)(nil),            // 23: breakshare.compostlot.v1.HeapSample
-	(*MassBalanceStep)(nil),       // 24: breakshare.compostlot.v1.MassBalanceStep
-	(*LotDecision)(nil),           // 25: breakshare.compostlot.v1.LotDecision
+	(ShareRule)(0),                // 2: breakshare.compostlot.v1.ShareRule
+	(ShareWeights)(0),             // 3: breakshare.compostlot.v1.ShareWeights
+	(LotState)(0),                 // 4: breakshare.compostlot.v1.LotState
+	(ReadingKind)(0),              // 5: breakshare.compostlot.v1.ReadingKind
+	(PhaseMark)(0),                // 6: breakshare.compostlot.v1.PhaseMark
+	(Finding)(0),                  // 7: breakshare.compostlot.v1.Finding
+	(*Yard)(nil),                  // 8: breakshare.compostlot.v1.Yard
+	(*Slot)(nil),                  // 9: breakshare.compostlot.v1.Slot
+	(*CompostRequest)(nil),        // 10: breakshare.compostlot.v1.CompostRequest
+	(*Share)(nil),                 // 11: breakshare.compostlot.v1.Share
+	(*ShareSlot)(nil),             // 12: breakshare.compostlot.v1.ShareSlot
+	(*Round)(nil),                 // 13: breakshare.compostlot.v1.Round
+	(*FarmShare)(nil),             // 14: breakshare.compostlot.v1.FarmShare
+	(*AffectedRequest)(nil),       // 15: breakshare.compostlot.v1.AffectedRequest
+	(*Lot)(nil),                   // 16: breakshare.compostlot.v1.Lot
+	(*Reading)(nil),               // 17: breakshare.compostlot.v1.Reading
+	(*Probe)(nil),                 // 18: breakshare.compostlot.v1.Probe
+	(*MarkedPhase)(nil),           // 19: breakshare.compostlot.v1.MarkedPhase
+	(*CriterionResult)(nil),       // 20: breakshare.compostlot.v1.CriterionResult
+	(*LotDelivery)(nil),           // 21: breakshare.compostlot.v1.LotDelivery
+	(*LotReport)(nil),             // 22: breakshare.compostlot.v1.LotReport
+	(v1.CompostPhase)(0),          // 23: breakshare.type.v1.CompostPhase
+	(*timestamppb.Timestamp)(nil), // 24: google.protobuf.Timestamp
+	(*Recipe)(nil),                // 25: breakshare.compostlot.v1.Recipe
+	(*LotTurn)(nil),               // 26: breakshare.compostlot.v1.LotTurn
+	(*HeapSample)(nil),            // 27: breakshare.compostlot.v1.HeapSample
+	(*MassBalanceStep)(nil),       // 28: breakshare.compostlot.v1.MassBalanceStep
+	(*LotDecision)(nil),           // 29: breakshare.compostlot.v1.LotDecision
 }
 var file_breakshare_compostlot_v1_lot_proto_depIdxs = []int32{
-	19, // 0: breakshare.compostlot.v1.Slot.phase:type_name -> breakshare.type.v1.CompostPhase
-	20, // 1: breakshare.compostlot.v1.Slot.request_cutoff:type_name -> google.protobuf.Timestamp
+	23, // 0: breakshare.compostlot.v1.Slot.phase:type_name -> breakshare.type.v1.CompostPhase
+	24, // 1: breakshare.compostlot.v1.Slot.request_cutoff:type_name -> google.protobuf.Timestamp
 	0,  // 2: breakshare.compostlot.v1.Slot.state:type_name -> breakshare.compostlot.v1.SlotState
-	19, // 3: breakshare.compostlot.v1.CompostRequest.phases:type_name -> breakshare.type.v1.CompostPhase
-	10, // 4: breakshare.compostlot.v1.Share.slots:type_name -> breakshare.compostlot.v1.ShareSlot
-	1,  // 5: breakshare.compostlot.v1.Share.limit:type_name -> breakshare.compostlot.v1.ShareLimit
-	9,  // 6: breakshare.compostlot.v1.Round.shares:type_name -> breakshare.compostlot.v1.Share
-	20, // 7: breakshare.compostlot.v1.Round.confirmed_at:type_name -> google.protobuf.Timestamp
-	19, // 8: breakshare.compostlot.v1.Lot.phase:type_name -> breakshare.type.v1.CompostPhase
-	2,  // 9: breakshare.compostlot.v1.Lot.state:type_name -> breakshare.compostlot.v1.LotState
-	20, // 10: breakshare.compostlot.v1.Lot.released_at:type_name -> google.protobuf.Timestamp
-	3,  // 11: breakshare.compostlot.v1.Reading.kind:type_name -> breakshare.compostlot.v1.ReadingKind
-	20, // 12: breakshare.compostlot.v1.Reading.time:type_name -> google.protobuf.Timestamp
-	3,  // 13: breakshare.compostlot.v1.Probe.kind:type_name -> breakshare.compostlot.v1.ReadingKind
-	20, // 14: breakshare.compostlot.v1.Probe.first_at:type_name -> google.protobuf.Timestamp
-	20, // 15: breakshare.compostlot.v1.Probe.last_at:type_name -> google.protobuf.Timestamp
-	4,  // 16: breakshare.compostlot.v1.MarkedPhase.mark:type_name -> breakshare.compostlot.v1.PhaseMark
-	20, // 17: breakshare.compostlot.v1.MarkedPhase.time:type_name -> google.protobuf.Timestamp
-	5,  // 18: breakshare.compostlot.v1.CriterionResult.finding:type_name -> breakshare.compostlot.v1.Finding
-	20, // 19: breakshare.compostlot.v1.LotDelivery.delivered_at:type_name -> google.protobuf.Timestamp
-	12, // 20: breakshare.compostlot.v1.LotReport.lot:type_name -> breakshare.compostlot.v1.Lot
-	6,  // 21: breakshare.compostlot.v1.LotReport.yard:type_name -> breakshare.compostlot.v1.Yard
-	15, // 22: breakshare.compostlot.v1.LotReport.marks:type_name -> breakshare.compostlot.v1.MarkedPhase
-	16, // 23: breakshare.compostlot.v1.LotReport.criteria:type_name -> breakshare.compostlot.v1.CriterionResult
-	17, // 24: breakshare.compostlot.v1.LotReport.deliveries:type_name -> breakshare.compostlot.v1.LotDelivery
-	14, // 25: breakshare.compostlot.v1.LotReport.probes:type_name -> breakshare.compostlot.v1.Probe
-	20, // 26: breakshare.compostlot.v1.LotReport.judged_at:type_name -> google.protobuf.Timestamp
-	21, // 27: breakshare.compostlot.v1.LotReport.recipe:type_name -> breakshare.compostlot.v1.Recipe
-	22, // 28: breakshare.compostlot.v1.LotReport.turns:type_name -> breakshare.compostlot.v1.LotTurn
-	23, // 29: breakshare.compostlot.v1.LotReport.samples:type_name -> breakshare.compostlot.v1.HeapSample
-	24, // 30: breakshare.compostlot.v1.LotReport.mass_balance:type_name -> breakshare.compostlot.v1.MassBalanceStep
-	25, // 31: breakshare.compostlot.v1.LotReport.decisions:type_name -> breakshare.compostlot.v1.LotDecision
-	32, // [32:32] is the sub-list for method output_type
-	32, // [32:32] is the sub-list for method input_type
-	32, // [32:32] is the sub-list for extension type_name
-	32, // [32:32] is the sub-list for extension extendee
-	0,  // [0:32] is the sub-list for field type_name
+	24, // 3: breakshare.compostlot.v1.Slot.withdrawn_at:type_name -> google.protobuf.Timestamp
+	23, // 4: breakshare.compostlot.v1.CompostRequest.phases:type_name -> breakshare.type.v1.CompostPhase
+	12, // 5: breakshare.compostlot.v1.Share.slots:type_name -> breakshare.compostlot.v1.ShareSlot
+	1,  // 6: breakshare.compostlot.v1.Share.limit:type_name -> breakshare.compostlot.v1.ShareLimit
+	12, // 7: breakshare.compostlot.v1.Share.wider:type_name -> breakshare.compostlot.v1.ShareSlot
+	11, // 8: breakshare.compostlot.v1.Round.shares:type_name -> breakshare.compostlot.v1.Share
+	24, // 9: breakshare.compostlot.v1.Round.confirmed_at:type_name -> google.protobuf.Timestamp
+	2,  // 10: breakshare.compostlot.v1.Round.rule:type_name -> breakshare.compostlot.v1.ShareRule
+	3,  // 11: breakshare.compostlot.v1.Round.weights:type_name -> breakshare.compostlot.v1.ShareWeights
+	14, // 12: breakshare.compostlot.v1.Round.farms:type_name -> breakshare.compostlot.v1.FarmShare
+	12, // 13: breakshare.compostlot.v1.Round.left:type_name -> breakshare.compostlot.v1.ShareSlot
+	11, // 14: breakshare.compostlot.v1.AffectedRequest.proposal:type_name -> breakshare.compostlot.v1.Share
+	23, // 15: breakshare.compostlot.v1.Lot.phase:type_name -> breakshare.type.v1.CompostPhase
+	4,  // 16: breakshare.compostlot.v1.Lot.state:type_name -> breakshare.compostlot.v1.LotState
+	24, // 17: breakshare.compostlot.v1.Lot.released_at:type_name -> google.protobuf.Timestamp
+	5,  // 18: breakshare.compostlot.v1.Reading.kind:type_name -> breakshare.compostlot.v1.ReadingKind
+	24, // 19: breakshare.compostlot.v1.Reading.time:type_name -> google.protobuf.Timestamp
+	5,  // 20: breakshare.compostlot.v1.Probe.kind:type_name -> breakshare.compostlot.v1.ReadingKind
+	24, // 21: breakshare.compostlot.v1.Probe.first_at:type_name -> google.protobuf.Timestamp
+	24, // 22: breakshare.compostlot.v1.Probe.last_at:type_name -> google.protobuf.Timestamp
+	6,  // 23: breakshare.compostlot.v1.MarkedPhase.mark:type_name -> breakshare.compostlot.v1.PhaseMark
+	24, // 24: breakshare.compostlot.v1.MarkedPhase.time:type_name -> google.protobuf.Timestamp
+	7,  // 25: breakshare.compostlot.v1.CriterionResult.finding:type_name -> breakshare.compostlot.v1.Finding
+	24, // 26: breakshare.compostlot.v1.LotDelivery.delivered_at:type_name -> google.protobuf.Timestamp
+	16, // 27: breakshare.compostlot.v1.LotReport.lot:type_name -> breakshare.compostlot.v1.Lot
+	8,  // 28: breakshare.compostlot.v1.LotReport.yard:type_name -> breakshare.compostlot.v1.Yard
+	19, // 29: breakshare.compostlot.v1.LotReport.marks:type_name -> breakshare.compostlot.v1.MarkedPhase
+	20, // 30: breakshare.compostlot.v1.LotReport.criteria:type_name -> breakshare.compostlot.v1.CriterionResult
+	21, // 31: breakshare.compostlot.v1.LotReport.deliveries:type_name -> breakshare.compostlot.v1.LotDelivery
+	18, // 32: breakshare.compostlot.v1.LotReport.probes:type_name -> breakshare.compostlot.v1.Probe
+	24, // 33: breakshare.compostlot.v1.LotReport.judged_at:type_name -> google.protobuf.Timestamp
+	25, // 34: breakshare.compostlot.v1.LotReport.recipe:type_name -> breakshare.compostlot.v1.Recipe
+	26, // 35: breakshare.compostlot.v1.LotReport.turns:type_name -> breakshare.compostlot.v1.LotTurn
+	27, // 36: breakshare.compostlot.v1.LotReport.samples:type_name -> breakshare.compostlot.v1.HeapSample
+	28, // 37: breakshare.compostlot.v1.LotReport.mass_balance:type_name -> breakshare.compostlot.v1.MassBalanceStep
+	29, // 38: breakshare.compostlot.v1.LotReport.decisions:type_name -> breakshare.compostlot.v1.LotDecision
+	39, // [39:39] is the sub-list for method output_type
+	39, // [39:39] is the sub-list for method input_type
+	39, // [39:39] is the sub-list for extension type_name
+	39, // [39:39] is the sub-list for extension extendee
+	0,  // [0:39] is the sub-list for field type_name
 }
 
 func init() { file_breakshare_compostlot_v1_lot_proto_init() }
@@ -2141,8 +2528,8 @@ func file_breakshare_compostlot_v1_lot_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_breakshare_compostlot_v1_lot_proto_rawDesc), len(file_breakshare_compostlot_v1_lot_proto_rawDesc)),
-			NumEnums:      6,
-			NumMessages:   13,
+			NumEnums:      8,
+			NumMessages:   15,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

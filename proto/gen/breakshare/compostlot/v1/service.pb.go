@@ -2012,7 +2012,7 @@ var File_breakshare_compostlot_v1_service_proto protoreflect.FileDescriptor
 
 const file_breakshare_compostlot_v1_service_proto_rawDesc = "" +
 	"\n" +
-	"&breakshare/compostlot/v1/service.proto\x12\x18breakshare.compostlot.v1\x1a\"breakshare/compostlot/v1/lot.proto\x1a%breakshare/compostlot/v1/lotlog.proto\x1a%breakshare/compostlot/v1/recipe.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"v\n" +
+	"&breakshare/compostlot/v1/service.proto\x12\x18breakshare.compostlot.v1\x1a\"breakshare/compostlot/v1/lot.proto\x1a%breakshare/compostlot/v1/lotlog.proto\x1a%breakshare/compostlot/v1/recipe.proto\x1a&breakshare/compostlot/v1/sharing.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"v\n" +
 	"\x0fSaveYardRequest\x12'\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12:\n" +
@@ -2149,7 +2149,7 @@ const file_breakshare_compostlot_v1_service_proto_rawDesc = "" +
 	"\x18BatchDeliverLotsResponse\x12E\n" +
 	"\n" +
 	"deliveries\x18\x01 \x03(\v2%.breakshare.compostlot.v1.LotDeliveryR\n" +
-	"deliveries2\x8e\x1d\n" +
+	"deliveries2\xbf&\n" +
 	"\x11CompostLotService\x12z\n" +
 	"\bSaveYard\x12).breakshare.compostlot.v1.SaveYardRequest\x1a\x1e.breakshare.compostlot.v1.Yard\"#\x82\xd3\xe4\x93\x02\x1d:\x01*\x1a\x18/v1/yards/{yard.yard_id}\x12\x93\x01\n" +
 	"\x0eBatchSaveYards\x12/.breakshare.compostlot.v1.BatchSaveYardsRequest\x1a0.breakshare.compostlot.v1.BatchSaveYardsResponse\"\x1e\x82\xd3\xe4\x93\x02\x18:\x01*\"\x13/v1/yards:batchSave\x12z\n" +
@@ -2158,13 +2158,21 @@ const file_breakshare_compostlot_v1_service_proto_rawDesc = "" +
 	"SaveRecipe\x12+.breakshare.compostlot.v1.SaveRecipeRequest\x1a .breakshare.compostlot.v1.Recipe\")\x82\xd3\xe4\x93\x02#:\x01*\x1a\x1e/v1/recipes/{recipe.recipe_id}\x12\x82\x01\n" +
 	"\vListRecipes\x12,.breakshare.compostlot.v1.ListRecipesRequest\x1a-.breakshare.compostlot.v1.ListRecipesResponse\"\x16\x82\xd3\xe4\x93\x02\r\x12\v/v1/recipes\x90\x02\x01\x12\x8b\x01\n" +
 	"\vBlendRecipe\x12,.breakshare.compostlot.v1.BlendRecipeRequest\x1a-.breakshare.compostlot.v1.BlendRecipeResponse\"\x1f\x82\xd3\xe4\x93\x02\x16:\x01*\"\x11/v1/recipes:blend\x90\x02\x01\x12\x83\x01\n" +
-	"\fPublishSlots\x12-.breakshare.compostlot.v1.PublishSlotsRequest\x1a..breakshare.compostlot.v1.PublishSlotsResponse\"\x14\x82\xd3\xe4\x93\x02\x0e:\x01*\"\t/v1/slots\x12z\n" +
+	"\fPublishSlots\x12-.breakshare.compostlot.v1.PublishSlotsRequest\x1a..breakshare.compostlot.v1.PublishSlotsResponse\"\x14\x82\xd3\xe4\x93\x02\x0e:\x01*\"\t/v1/slots\x12\x9b\x01\n" +
+	"\x11PublishSlotSeries\x122.breakshare.compostlot.v1.PublishSlotSeriesRequest\x1a..breakshare.compostlot.v1.PublishSlotsResponse\"\"\x82\xd3\xe4\x93\x02\x1c:\x01*\"\x17/v1/slots:publishSeries\x12\x96\x01\n" +
+	"\fWithdrawSlot\x12-.breakshare.compostlot.v1.WithdrawSlotRequest\x1a..breakshare.compostlot.v1.WithdrawSlotResponse\"'\x82\xd3\xe4\x93\x02!:\x01*\"\x1c/v1/slots/{slot_id}:withdraw\x12z\n" +
 	"\tListSlots\x12*.breakshare.compostlot.v1.ListSlotsRequest\x1a+.breakshare.compostlot.v1.ListSlotsResponse\"\x14\x82\xd3\xe4\x93\x02\v\x12\t/v1/slots\x90\x02\x01\x12\x8b\x01\n" +
 	"\x0eRequestCompost\x12/.breakshare.compostlot.v1.RequestCompostRequest\x1a(.breakshare.compostlot.v1.CompostRequest\"\x1e\x82\xd3\xe4\x93\x02\x18:\x01*\"\x13/v1/compostRequests\x12\xa8\x01\n" +
-	"\x13BatchRequestCompost\x124.breakshare.compostlot.v1.BatchRequestCompostRequest\x1a5.breakshare.compostlot.v1.BatchRequestCompostResponse\"$\x82\xd3\xe4\x93\x02\x1e:\x01*\"\x19/v1/compostRequests:batch\x12\xa2\x01\n" +
+	"\x13BatchRequestCompost\x124.breakshare.compostlot.v1.BatchRequestCompostRequest\x1a5.breakshare.compostlot.v1.BatchRequestCompostResponse\"$\x82\xd3\xe4\x93\x02\x1e:\x01*\"\x19/v1/compostRequests:batch\x12\x93\x01\n" +
+	"\x0eRequestForCrop\x12/.breakshare.compostlot.v1.RequestForCropRequest\x1a(.breakshare.compostlot.v1.CompostRequest\"&\x82\xd3\xe4\x93\x02 :\x01*\"\x1b/v1/compostRequests:forCrop\x12\xa2\x01\n" +
 	"\x13ListCompostRequests\x124.breakshare.compostlot.v1.ListCompostRequestsRequest\x1a5.breakshare.compostlot.v1.ListCompostRequestsResponse\"\x1e\x82\xd3\xe4\x93\x02\x15\x12\x13/v1/compostRequests\x90\x02\x01\x12m\n" +
 	"\bShareOut\x12).breakshare.compostlot.v1.ShareOutRequest\x1a\x1f.breakshare.compostlot.v1.Round\"\x15\x82\xd3\xe4\x93\x02\x0f:\x01*\"\n" +
-	"/v1/rounds\x12g\n" +
+	"/v1/rounds\x12\x9d\x01\n" +
+	"\vWhatIfWider\x12,.breakshare.compostlot.v1.WhatIfWiderRequest\x1a\x1f.breakshare.compostlot.v1.Share\"?\x82\xd3\xe4\x93\x026\x124/v1/compostRequests/{compost_request_id}:whatIfWider\x90\x02\x01\x12\x8c\x01\n" +
+	"\x10GetShareSettings\x121.breakshare.compostlot.v1.GetShareSettingsRequest\x1a'.breakshare.compostlot.v1.ShareSettings\"\x1c\x82\xd3\xe4\x93\x02\x13\x12\x11/v1/shareSettings\x90\x02\x01\x12\x8e\x01\n" +
+	"\x11SaveShareSettings\x122.breakshare.compostlot.v1.SaveShareSettingsRequest\x1a'.breakshare.compostlot.v1.ShareSettings\"\x1c\x82\xd3\xe4\x93\x02\x16:\x01*\x1a\x11/v1/shareSettings\x12\x94\x01\n" +
+	"\rSaveHaulCosts\x12..breakshare.compostlot.v1.SaveHaulCostsRequest\x1a/.breakshare.compostlot.v1.SaveHaulCostsResponse\"\"\x82\xd3\xe4\x93\x02\x1c:\x01*\"\x17/v1/haulCosts:batchSave\x12\x8a\x01\n" +
+	"\rListHaulCosts\x12..breakshare.compostlot.v1.ListHaulCostsRequest\x1a/.breakshare.compostlot.v1.ListHaulCostsResponse\"\x18\x82\xd3\xe4\x93\x02\x0f\x12\r/v1/haulCosts\x90\x02\x01\x12g\n" +
 	"\aOpenLot\x12(.breakshare.compostlot.v1.OpenLotRequest\x1a\x1d.breakshare.compostlot.v1.Lot\"\x13\x82\xd3\xe4\x93\x02\r:\x01*\"\b/v1/lots\x12\x8f\x01\n" +
 	"\rBatchOpenLots\x12..breakshare.compostlot.v1.BatchOpenLotsRequest\x1a/.breakshare.compostlot.v1.BatchOpenLotsResponse\"\x1d\x82\xd3\xe4\x93\x02\x17:\x01*\"\x12/v1/lots:batchOpen\x12v\n" +
 	"\bListLots\x12).breakshare.compostlot.v1.ListLotsRequest\x1a*.breakshare.compostlot.v1.ListLotsResponse\"\x13\x82\xd3\xe4\x93\x02\n" +
@@ -2249,15 +2257,27 @@ var file_breakshare_compostlot_v1_service_proto_goTypes = []any{
 	(*SaveRecipeRequest)(nil),           // 45: breakshare.compostlot.v1.SaveRecipeRequest
 	(*ListRecipesRequest)(nil),          // 46: breakshare.compostlot.v1.ListRecipesRequest
 	(*BlendRecipeRequest)(nil),          // 47: breakshare.compostlot.v1.BlendRecipeRequest
-	(*SetLotRecipeRequest)(nil),         // 48: breakshare.compostlot.v1.SetLotRecipeRequest
-	(*RecordTurnRequest)(nil),           // 49: breakshare.compostlot.v1.RecordTurnRequest
-	(*RecordHeapRequest)(nil),           // 50: breakshare.compostlot.v1.RecordHeapRequest
-	(*Recipe)(nil),                      // 51: breakshare.compostlot.v1.Recipe
-	(*ListRecipesResponse)(nil),         // 52: breakshare.compostlot.v1.ListRecipesResponse
-	(*BlendRecipeResponse)(nil),         // 53: breakshare.compostlot.v1.BlendRecipeResponse
-	(*Round)(nil),                       // 54: breakshare.compostlot.v1.Round
-	(*LotTurn)(nil),                     // 55: breakshare.compostlot.v1.LotTurn
-	(*LotReport)(nil),                   // 56: breakshare.compostlot.v1.LotReport
+	(*PublishSlotSeriesRequest)(nil),    // 48: breakshare.compostlot.v1.PublishSlotSeriesRequest
+	(*WithdrawSlotRequest)(nil),         // 49: breakshare.compostlot.v1.WithdrawSlotRequest
+	(*RequestForCropRequest)(nil),       // 50: breakshare.compostlot.v1.RequestForCropRequest
+	(*WhatIfWiderRequest)(nil),          // 51: breakshare.compostlot.v1.WhatIfWiderRequest
+	(*GetShareSettingsRequest)(nil),     // 52: breakshare.compostlot.v1.GetShareSettingsRequest
+	(*SaveShareSettingsRequest)(nil),    // 53: breakshare.compostlot.v1.SaveShareSettingsRequest
+	(*SaveHaulCostsRequest)(nil),        // 54: breakshare.compostlot.v1.SaveHaulCostsRequest
+	(*ListHaulCostsRequest)(nil),        // 55: breakshare.compostlot.v1.ListHaulCostsRequest
+	(*SetLotRecipeRequest)(nil),         // 56: breakshare.compostlot.v1.SetLotRecipeRequest
+	(*RecordTurnRequest)(nil),           // 57: breakshare.compostlot.v1.RecordTurnRequest
+	(*RecordHeapRequest)(nil),           // 58: breakshare.compostlot.v1.RecordHeapRequest
+	(*Recipe)(nil),                      // 59: breakshare.compostlot.v1.Recipe
+	(*ListRecipesResponse)(nil),         // 60: breakshare.compostlot.v1.ListRecipesResponse
+	(*BlendRecipeResponse)(nil),         // 61: breakshare.compostlot.v1.BlendRecipeResponse
+	(*WithdrawSlotResponse)(nil),        // 62: breakshare.compostlot.v1.WithdrawSlotResponse
+	(*Round)(nil),                       // 63: breakshare.compostlot.v1.Round
+	(*ShareSettings)(nil),               // 64: breakshare.compostlot.v1.ShareSettings
+	(*SaveHaulCostsResponse)(nil),       // 65: breakshare.compostlot.v1.SaveHaulCostsResponse
+	(*ListHaulCostsResponse)(nil),       // 66: breakshare.compostlot.v1.ListHaulCostsResponse
+	(*LotTurn)(nil),                     // 67: breakshare.compostlot.v1.LotTurn
+	(*LotReport)(nil),                   // 68: breakshare.compostlot.v1.LotReport
 }
 var file_breakshare_compostlot_v1_service_proto_depIdxs = []int32{
 	35, // 0: breakshare.compostlot.v1.SaveYardRequest.yard:type_name -> breakshare.compostlot.v1.Yard
@@ -2294,55 +2314,71 @@ var file_breakshare_compostlot_v1_service_proto_depIdxs = []int32{
 	46, // 31: breakshare.compostlot.v1.CompostLotService.ListRecipes:input_type -> breakshare.compostlot.v1.ListRecipesRequest
 	47, // 32: breakshare.compostlot.v1.CompostLotService.BlendRecipe:input_type -> breakshare.compostlot.v1.BlendRecipeRequest
 	5,  // 33: breakshare.compostlot.v1.CompostLotService.PublishSlots:input_type -> breakshare.compostlot.v1.PublishSlotsRequest
-	7,  // 34: breakshare.compostlot.v1.CompostLotService.ListSlots:input_type -> breakshare.compostlot.v1.ListSlotsRequest
-	9,  // 35: breakshare.compostlot.v1.CompostLotService.RequestCompost:input_type -> breakshare.compostlot.v1.RequestCompostRequest
-	10, // 36: breakshare.compostlot.v1.CompostLotService.BatchRequestCompost:input_type -> breakshare.compostlot.v1.BatchRequestCompostRequest
-	12, // 37: breakshare.compostlot.v1.CompostLotService.ListCompostRequests:input_type -> breakshare.compostlot.v1.ListCompostRequestsRequest
-	14, // 38: breakshare.compostlot.v1.CompostLotService.ShareOut:input_type -> breakshare.compostlot.v1.ShareOutRequest
-	15, // 39: breakshare.compostlot.v1.CompostLotService.OpenLot:input_type -> breakshare.compostlot.v1.OpenLotRequest
-	16, // 40: breakshare.compostlot.v1.CompostLotService.BatchOpenLots:input_type -> breakshare.compostlot.v1.BatchOpenLotsRequest
-	18, // 41: breakshare.compostlot.v1.CompostLotService.ListLots:input_type -> breakshare.compostlot.v1.ListLotsRequest
-	20, // 42: breakshare.compostlot.v1.CompostLotService.MarkPhases:input_type -> breakshare.compostlot.v1.MarkPhasesRequest
-	48, // 43: breakshare.compostlot.v1.CompostLotService.SetLotRecipe:input_type -> breakshare.compostlot.v1.SetLotRecipeRequest
-	49, // 44: breakshare.compostlot.v1.CompostLotService.RecordTurn:input_type -> breakshare.compostlot.v1.RecordTurnRequest
-	50, // 45: breakshare.compostlot.v1.CompostLotService.RecordHeap:input_type -> breakshare.compostlot.v1.RecordHeapRequest
-	22, // 46: breakshare.compostlot.v1.CompostLotService.SaveProbe:input_type -> breakshare.compostlot.v1.SaveProbeRequest
-	23, // 47: breakshare.compostlot.v1.CompostLotService.RecordReadings:input_type -> breakshare.compostlot.v1.RecordReadingsRequest
-	25, // 48: breakshare.compostlot.v1.CompostLotService.GetLotReport:input_type -> breakshare.compostlot.v1.GetLotReportRequest
-	26, // 49: breakshare.compostlot.v1.CompostLotService.ReleaseLot:input_type -> breakshare.compostlot.v1.ReleaseLotRequest
-	28, // 50: breakshare.compostlot.v1.CompostLotService.BatchReleaseLots:input_type -> breakshare.compostlot.v1.BatchReleaseLotsRequest
-	30, // 51: breakshare.compostlot.v1.CompostLotService.HoldLot:input_type -> breakshare.compostlot.v1.HoldLotRequest
-	31, // 52: breakshare.compostlot.v1.CompostLotService.DeliverLot:input_type -> breakshare.compostlot.v1.DeliverLotRequest
-	33, // 53: breakshare.compostlot.v1.CompostLotService.BatchDeliverLots:input_type -> breakshare.compostlot.v1.BatchDeliverLotsRequest
-	35, // 54: breakshare.compostlot.v1.CompostLotService.SaveYard:output_type -> breakshare.compostlot.v1.Yard
-	2,  // 55: breakshare.compostlot.v1.CompostLotService.BatchSaveYards:output_type -> breakshare.compostlot.v1.BatchSaveYardsResponse
-	4,  // 56: breakshare.compostlot.v1.CompostLotService.ListYards:output_type -> breakshare.compostlot.v1.ListYardsResponse
-	51, // 57: breakshare.compostlot.v1.CompostLotService.SaveRecipe:output_type -> breakshare.compostlot.v1.Recipe
-	52, // 58: breakshare.compostlot.v1.CompostLotService.ListRecipes:output_type -> breakshare.compostlot.v1.ListRecipesResponse
-	53, // 59: breakshare.compostlot.v1.CompostLotService.BlendRecipe:output_type -> breakshare.compostlot.v1.BlendRecipeResponse
-	6,  // 60: breakshare.compostlot.v1.CompostLotService.PublishSlots:output_type -> breakshare.compostlot.v1.PublishSlotsResponse
-	8,  // 61: breakshare.compostlot.v1.CompostLotService.ListSlots:output_type -> breakshare.compostlot.v1.ListSlotsResponse
-	37, // 62: breakshare.compostlot.v1.CompostLotService.RequestCompost:output_type -> breakshare.compostlot.v1.CompostRequest
-	11, // 63: breakshare.compostlot.v1.CompostLotService.BatchRequestCompost:output_type -> breakshare.compostlot.v1.BatchRequestCompostResponse
-	13, // 64: breakshare.compostlot.v1.CompostLotService.ListCompostRequests:output_type -> breakshare.compostlot.v1.ListCompostRequestsResponse
-	54, // 65: breakshare.compostlot.v1.CompostLotService.ShareOut:output_type -> breakshare.compostlot.v1.Round
-	39, // 66: breakshare.compostlot.v1.CompostLotService.OpenLot:output_type -> breakshare.compostlot.v1.Lot
-	17, // 67: breakshare.compostlot.v1.CompostLotService.BatchOpenLots:output_type -> breakshare.compostlot.v1.BatchOpenLotsResponse
-	19, // 68: breakshare.compostlot.v1.CompostLotService.ListLots:output_type -> breakshare.compostlot.v1.ListLotsResponse
-	21, // 69: breakshare.compostlot.v1.CompostLotService.MarkPhases:output_type -> breakshare.compostlot.v1.MarkPhasesResponse
-	39, // 70: breakshare.compostlot.v1.CompostLotService.SetLotRecipe:output_type -> breakshare.compostlot.v1.Lot
-	55, // 71: breakshare.compostlot.v1.CompostLotService.RecordTurn:output_type -> breakshare.compostlot.v1.LotTurn
-	39, // 72: breakshare.compostlot.v1.CompostLotService.RecordHeap:output_type -> breakshare.compostlot.v1.Lot
-	41, // 73: breakshare.compostlot.v1.CompostLotService.SaveProbe:output_type -> breakshare.compostlot.v1.Probe
-	24, // 74: breakshare.compostlot.v1.CompostLotService.RecordReadings:output_type -> breakshare.compostlot.v1.RecordReadingsResponse
-	56, // 75: breakshare.compostlot.v1.CompostLotService.GetLotReport:output_type -> breakshare.compostlot.v1.LotReport
-	39, // 76: breakshare.compostlot.v1.CompostLotService.ReleaseLot:output_type -> breakshare.compostlot.v1.Lot
-	29, // 77: breakshare.compostlot.v1.CompostLotService.BatchReleaseLots:output_type -> breakshare.compostlot.v1.BatchReleaseLotsResponse
-	39, // 78: breakshare.compostlot.v1.CompostLotService.HoldLot:output_type -> breakshare.compostlot.v1.Lot
-	44, // 79: breakshare.compostlot.v1.CompostLotService.DeliverLot:output_type -> breakshare.compostlot.v1.LotDelivery
-	34, // 80: breakshare.compostlot.v1.CompostLotService.BatchDeliverLots:output_type -> breakshare.compostlot.v1.BatchDeliverLotsResponse
-	54, // [54:81] is the sub-list for method output_type
-	27, // [27:54] is the sub-list for method input_type
+	48, // 34: breakshare.compostlot.v1.CompostLotService.PublishSlotSeries:input_type -> breakshare.compostlot.v1.PublishSlotSeriesRequest
+	49, // 35: breakshare.compostlot.v1.CompostLotService.WithdrawSlot:input_type -> breakshare.compostlot.v1.WithdrawSlotRequest
+	7,  // 36: breakshare.compostlot.v1.CompostLotService.ListSlots:input_type -> breakshare.compostlot.v1.ListSlotsRequest
+	9,  // 37: breakshare.compostlot.v1.CompostLotService.RequestCompost:input_type -> breakshare.compostlot.v1.RequestCompostRequest
+	10, // 38: breakshare.compostlot.v1.CompostLotService.BatchRequestCompost:input_type -> breakshare.compostlot.v1.BatchRequestCompostRequest
+	50, // 39: breakshare.compostlot.v1.CompostLotService.RequestForCrop:input_type -> breakshare.compostlot.v1.RequestForCropRequest
+	12, // 40: breakshare.compostlot.v1.CompostLotService.ListCompostRequests:input_type -> breakshare.compostlot.v1.ListCompostRequestsRequest
+	14, // 41: breakshare.compostlot.v1.CompostLotService.ShareOut:input_type -> breakshare.compostlot.v1.ShareOutRequest
+	51, // 42: breakshare.compostlot.v1.CompostLotService.WhatIfWider:input_type -> breakshare.compostlot.v1.WhatIfWiderRequest
+	52, // 43: breakshare.compostlot.v1.CompostLotService.GetShareSettings:input_type -> breakshare.compostlot.v1.GetShareSettingsRequest
+	53, // 44: breakshare.compostlot.v1.CompostLotService.SaveShareSettings:input_type -> breakshare.compostlot.v1.SaveShareSettingsRequest
+	54, // 45: breakshare.compostlot.v1.CompostLotService.SaveHaulCosts:input_type -> breakshare.compostlot.v1.SaveHaulCostsRequest
+	55, // 46: breakshare.compostlot.v1.CompostLotService.ListHaulCosts:input_type -> breakshare.compostlot.v1.ListHaulCostsRequest
+	15, // 47: breakshare.compostlot.v1.CompostLotService.OpenLot:input_type -> breakshare.compostlot.v1.OpenLotRequest
+	16, // 48: breakshare.compostlot.v1.CompostLotService.BatchOpenLots:input_type -> breakshare.compostlot.v1.BatchOpenLotsRequest
+	18, // 49: breakshare.compostlot.v1.CompostLotService.ListLots:input_type -> breakshare.compostlot.v1.ListLotsRequest
+	20, // 50: breakshare.compostlot.v1.CompostLotService.MarkPhases:input_type -> breakshare.compostlot.v1.MarkPhasesRequest
+	56, // 51: breakshare.compostlot.v1.CompostLotService.SetLotRecipe:input_type -> breakshare.compostlot.v1.SetLotRecipeRequest
+	57, // 52: breakshare.compostlot.v1.CompostLotService.RecordTurn:input_type -> breakshare.compostlot.v1.RecordTurnRequest
+	58, // 53: breakshare.compostlot.v1.CompostLotService.RecordHeap:input_type -> breakshare.compostlot.v1.RecordHeapRequest
+	22, // 54: breakshare.compostlot.v1.CompostLotService.SaveProbe:input_type -> breakshare.compostlot.v1.SaveProbeRequest
+	23, // 55: breakshare.compostlot.v1.CompostLotService.RecordReadings:input_type -> breakshare.compostlot.v1.RecordReadingsRequest
+	25, // 56: breakshare.compostlot.v1.CompostLotService.GetLotReport:input_type -> breakshare.compostlot.v1.GetLotReportRequest
+	26, // 57: breakshare.compostlot.v1.CompostLotService.ReleaseLot:input_type -> breakshare.compostlot.v1.ReleaseLotRequest
+	28, // 58: breakshare.compostlot.v1.CompostLotService.BatchReleaseLots:input_type -> breakshare.compostlot.v1.BatchReleaseLotsRequest
+	30, // 59: breakshare.compostlot.v1.CompostLotService.HoldLot:input_type -> breakshare.compostlot.v1.HoldLotRequest
+	31, // 60: breakshare.compostlot.v1.CompostLotService.DeliverLot:input_type -> breakshare.compostlot.v1.DeliverLotRequest
+	33, // 61: breakshare.compostlot.v1.CompostLotService.BatchDeliverLots:input_type -> breakshare.compostlot.v1.BatchDeliverLotsRequest
+	35, // 62: breakshare.compostlot.v1.CompostLotService.SaveYard:output_type -> breakshare.compostlot.v1.Yard
+	2,  // 63: breakshare.compostlot.v1.CompostLotService.BatchSaveYards:output_type -> breakshare.compostlot.v1.BatchSaveYardsResponse
+	4,  // 64: breakshare.compostlot.v1.CompostLotService.ListYards:output_type -> breakshare.compostlot.v1.ListYardsResponse
+	59, // 65: breakshare.compostlot.v1.CompostLotService.SaveRecipe:output_type -> breakshare.compostlot.v1.Recipe
+	60, // 66: breakshare.compostlot.v1.CompostLotService.ListRecipes:output_type -> breakshare.compostlot.v1.ListRecipesResponse
+	61, // 67: breakshare.compostlot.v1.CompostLotService.BlendRecipe:output_type -> breakshare.compostlot.v1.BlendRecipeResponse
+	6,  // 68: breakshare.compostlot.v1.CompostLotService.PublishSlots:output_type -> breakshare.compostlot.v1.PublishSlotsResponse
+	6,  // 69: breakshare.compostlot.v1.CompostLotService.PublishSlotSeries:output_type -> breakshare.compostlot.v1.PublishSlotsResponse
+	62, // 70: breakshare.compostlot.v1.CompostLotService.WithdrawSlot:output_type -> breakshare.compostlot.v1.WithdrawSlotResponse
+	8,  // 71: breakshare.compostlot.v1.CompostLotService.ListSlots:output_type -> breakshare.compostlot.v1.ListSlotsResponse
+	37, // 72: breakshare.compostlot.v1.CompostLotService.RequestCompost:output_type -> breakshare.compostlot.v1.CompostRequest
+	11, // 73: breakshare.compostlot.v1.CompostLotService.BatchRequestCompost:output_type -> breakshare.compostlot.v1.BatchRequestCompostResponse
+	37, // 74: breakshare.compostlot.v1.CompostLotService.RequestForCrop:output_type -> breakshare.compostlot.v1.CompostRequest
+	13, // 75: breakshare.compostlot.v1.CompostLotService.ListCompostRequests:output_type -> breakshare.compostlot.v1.ListCompostRequestsResponse
+	63, // 76: breakshare.compostlot.v1.CompostLotService.ShareOut:output_type -> breakshare.compostlot.v1.Round
+	38, // 77: breakshare.compostlot.v1.CompostLotService.WhatIfWider:output_type -> breakshare.compostlot.v1.Share
+	64, // 78: breakshare.compostlot.v1.CompostLotService.GetShareSettings:output_type -> breakshare.compostlot.v1.ShareSettings
+	64, // 79: breakshare.compostlot.v1.CompostLotService.SaveShareSettings:output_type -> breakshare.compostlot.v1.ShareSettings
+	65, // 80: breakshare.compostlot.v1.CompostLotService.SaveHaulCosts:output_type -> breakshare.compostlot.v1.SaveHaulCostsResponse
+	66, // 81: breakshare.compostlot.v1.CompostLotService.ListHaulCosts:output_type -> breakshare.compostlot.v1.ListHaulCostsResponse
+	39, // 82: breakshare.compostlot.v1.CompostLotService.OpenLot:output_type -> breakshare.compostlot.v1.Lot
+	17, // 83: breakshare.compostlot.v1.CompostLotService.BatchOpenLots:output_type -> breakshare.compostlot.v1.BatchOpenLotsResponse
+	19, // 84: breakshare.compostlot.v1.CompostLotService.ListLots:output_type -> breakshare.compostlot.v1.ListLotsResponse
+	21, // 85: breakshare.compostlot.v1.CompostLotService.MarkPhases:output_type -> breakshare.compostlot.v1.MarkPhasesResponse
+	39, // 86: breakshare.compostlot.v1.CompostLotService.SetLotRecipe:output_type -> breakshare.compostlot.v1.Lot
+	67, // 87: breakshare.compostlot.v1.CompostLotService.RecordTurn:output_type -> breakshare.compostlot.v1.LotTurn
+	39, // 88: breakshare.compostlot.v1.CompostLotService.RecordHeap:output_type -> breakshare.compostlot.v1.Lot
+	41, // 89: breakshare.compostlot.v1.CompostLotService.SaveProbe:output_type -> breakshare.compostlot.v1.Probe
+	24, // 90: breakshare.compostlot.v1.CompostLotService.RecordReadings:output_type -> breakshare.compostlot.v1.RecordReadingsResponse
+	68, // 91: breakshare.compostlot.v1.CompostLotService.GetLotReport:output_type -> breakshare.compostlot.v1.LotReport
+	39, // 92: breakshare.compostlot.v1.CompostLotService.ReleaseLot:output_type -> breakshare.compostlot.v1.Lot
+	29, // 93: breakshare.compostlot.v1.CompostLotService.BatchReleaseLots:output_type -> breakshare.compostlot.v1.BatchReleaseLotsResponse
+	39, // 94: breakshare.compostlot.v1.CompostLotService.HoldLot:output_type -> breakshare.compostlot.v1.Lot
+	44, // 95: breakshare.compostlot.v1.CompostLotService.DeliverLot:output_type -> breakshare.compostlot.v1.LotDelivery
+	34, // 96: breakshare.compostlot.v1.CompostLotService.BatchDeliverLots:output_type -> breakshare.compostlot.v1.BatchDeliverLotsResponse
+	62, // [62:97] is the sub-list for method output_type
+	27, // [27:62] is the sub-list for method input_type
 	27, // [27:27] is the sub-list for extension type_name
 	27, // [27:27] is the sub-list for extension extendee
 	0,  // [0:27] is the sub-list for field type_name
@@ -2356,6 +2392,7 @@ func file_breakshare_compostlot_v1_service_proto_init() {
 	file_breakshare_compostlot_v1_lot_proto_init()
 	file_breakshare_compostlot_v1_lotlog_proto_init()
 	file_breakshare_compostlot_v1_recipe_proto_init()
+	file_breakshare_compostlot_v1_sharing_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{

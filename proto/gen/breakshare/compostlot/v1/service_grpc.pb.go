@@ -29,11 +29,19 @@ const (
 	CompostLotService_ListRecipes_FullMethodName         = "/breakshare.compostlot.v1.CompostLotService/ListRecipes"
 	CompostLotService_BlendRecipe_FullMethodName         = "/breakshare.compostlot.v1.CompostLotService/BlendRecipe"
 	CompostLotService_PublishSlots_FullMethodName        = "/breakshare.compostlot.v1.CompostLotService/PublishSlots"
+	CompostLotService_PublishSlotSeries_FullMethodName   = "/breakshare.compostlot.v1.CompostLotService/PublishSlotSeries"
+	CompostLotService_WithdrawSlot_FullMethodName        = "/breakshare.compostlot.v1.CompostLotService/WithdrawSlot"
 	CompostLotService_ListSlots_FullMethodName           = "/breakshare.compostlot.v1.CompostLotService/ListSlots"
 	CompostLotService_RequestCompost_FullMethodName      = "/breakshare.compostlot.v1.CompostLotService/RequestCompost"
 	CompostLotService_BatchRequestCompost_FullMethodName = "/breakshare.compostlot.v1.CompostLotService/BatchRequestCompost"
+	CompostLotService_RequestForCrop_FullMethodName      = "/breakshare.compostlot.v1.CompostLotService/RequestForCrop"
 	CompostLotService_ListCompostRequests_FullMethodName = "/breakshare.compostlot.v1.CompostLotService/ListCompostRequests"
 	CompostLotService_ShareOut_FullMethodName            = "/breakshare.compostlot.v1.CompostLotService/ShareOut"
+	CompostLotService_WhatIfWider_FullMethodName         = "/breakshare.compostlot.v1.CompostLotService/WhatIfWider"
+	CompostLotService_GetShareSettings_FullMethodName    = "/breakshare.compostlot.v1.CompostLotService/GetShareSettings"
+	CompostLotService_SaveShareSettings_FullMethodName   = "/breakshare.compostlot.v1.CompostLotService/SaveShareSettings"
+	CompostLotService_SaveHaulCosts_FullMethodName       = "/breakshare.compostlot.v1.CompostLotService/SaveHaulCosts"
+	CompostLotService_ListHaulCosts_FullMethodName       = "/breakshare.compostlot.v1.CompostLotService/ListHaulCosts"
 	CompostLotService_OpenLot_FullMethodName             = "/breakshare.compostlot.v1.CompostLotService/OpenLot"
 	CompostLotService_BatchOpenLots_FullMethodName       = "/breakshare.compostlot.v1.CompostLotService/BatchOpenLots"
 	CompostLotService_ListLots_FullMethodName            = "/breakshare.compostlot.v1.CompostLotService/ListLots"
@@ -74,12 +82,21 @@ type CompostLotServiceClient interface {
 	BlendRecipe(ctx context.Context, in *BlendRecipeRequest, opts ...grpc.CallOption) (*BlendRecipeResponse, error)
 	// PublishSlots publishes batch slots, all or none.
 	PublishSlots(ctx context.Context, in *PublishSlotsRequest, opts ...grpc.CallOption) (*PublishSlotsResponse, error)
+	// PublishSlotSeries publishes a slot that recurs, all days or none.
+	PublishSlotSeries(ctx context.Context, in *PublishSlotSeriesRequest, opts ...grpc.CallOption) (*PublishSlotsResponse, error)
+	// WithdrawSlot withdraws a slot with a notice. A request that has a part of it loses its
+	// whole share, so that what it had elsewhere goes back to those slots, and waits for a new
+	// round; the answer and the event propose where each affected request could go.
+	WithdrawSlot(ctx context.Context, in *WithdrawSlotRequest, opts ...grpc.CallOption) (*WithdrawSlotResponse, error)
 	// ListSlots returns the slots of a span of days by ready date and id.
 	ListSlots(ctx context.Context, in *ListSlotsRequest, opts ...grpc.CallOption) (*ListSlotsResponse, error)
 	// RequestCompost asks for compost for one room.
 	RequestCompost(ctx context.Context, in *RequestCompostRequest, opts ...grpc.CallOption) (*CompostRequest, error)
 	// BatchRequestCompost asks for compost for many rooms, all or none.
 	BatchRequestCompost(ctx context.Context, in *BatchRequestCompostRequest, opts ...grpc.CallOption) (*BatchRequestCompostResponse, error)
+	// RequestForCrop asks for the compost that a planned crop needs. The request's id is that of
+	// the crop.
+	RequestForCrop(ctx context.Context, in *RequestForCropRequest, opts ...grpc.CallOption) (*CompostRequest, error)
 	// ListCompostRequests returns requests and what they were granted, by id.
 	ListCompostRequests(ctx context.Context, in *ListCompostRequestsRequest, opts ...grpc.CallOption) (*ListCompostRequestsResponse, error)
 	// ShareOut shares slots among the requests by weighted max-min fairness: a preview, or a
@@ -89,6 +106,18 @@ type CompostLotServiceClient interface {
 	// A request that got a part is settled: for the rest the farm asks again. Confirming before
 	// a cut-off closes the slots early: that is for the coordinator to judge.
 	ShareOut(ctx context.Context, in *ShareOutRequest, opts ...grpc.CallOption) (*Round, error)
+	// WhatIfWider tells what a waiting request would get out of a round with a wider window. It
+	// changes nothing.
+	WhatIfWider(ctx context.Context, in *WhatIfWiderRequest, opts ...grpc.CallOption) (*Share, error)
+	// GetShareSettings returns how the co-op shares slots out.
+	GetShareSettings(ctx context.Context, in *GetShareSettingsRequest, opts ...grpc.CallOption) (*ShareSettings, error)
+	// SaveShareSettings changes how the co-op shares slots out, from the next round on.
+	SaveShareSettings(ctx context.Context, in *SaveShareSettingsRequest, opts ...grpc.CallOption) (*ShareSettings, error)
+	// SaveHaulCosts sets what hauling from yards to farms costs, all or none. Among equally fair
+	// ways of sharing out, the one with the cheapest haul is taken.
+	SaveHaulCosts(ctx context.Context, in *SaveHaulCostsRequest, opts ...grpc.CallOption) (*SaveHaulCostsResponse, error)
+	// ListHaulCosts returns the costs of haul by yard and farm.
+	ListHaulCosts(ctx context.Context, in *ListHaulCostsRequest, opts ...grpc.CallOption) (*ListHaulCostsResponse, error)
 	// OpenLot begins a lot.
 	OpenLot(ctx context.Context, in *OpenLotRequest, opts ...grpc.CallOption) (*Lot, error)
 	// BatchOpenLots begins many lots, all or none.
@@ -206,6 +235,26 @@ func (c *compostLotServiceClient) PublishSlots(ctx context.Context, in *PublishS
 	return out, nil
 }
 
+func (c *compostLotServiceClient) PublishSlotSeries(ctx context.Context, in *PublishSlotSeriesRequest, opts ...grpc.CallOption) (*PublishSlotsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(PublishSlotsResponse)
+	err := c.cc.Invoke(ctx, CompostLotService_PublishSlotSeries_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *compostLotServiceClient) WithdrawSlot(ctx context.Context, in *WithdrawSlotRequest, opts ...grpc.CallOption) (*WithdrawSlotResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(WithdrawSlotResponse)
+	err := c.cc.Invoke(ctx, CompostLotService_WithdrawSlot_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *compostLotServiceClient) ListSlots(ctx context.Context, in *ListSlotsRequest, opts ...grpc.CallOption) (*ListSlotsResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(ListSlotsResponse)
@@ -236,6 +285,16 @@ func (c *compostLotServiceClient) BatchRequestCompost(ctx context.Context, in *B
 	return out, nil
 }
 
+func (c *compostLotServiceClient) RequestForCrop(ctx context.Context, in *RequestForCropRequest, opts ...grpc.CallOption) (*CompostRequest, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CompostRequest)
+	err := c.cc.Invoke(ctx, CompostLotService_RequestForCrop_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *compostLotServiceClient) ListCompostRequests(ctx context.Context, in *ListCompostRequestsRequest, opts ...grpc.CallOption) (*ListCompostRequestsResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(ListCompostRequestsResponse)
@@ -250,6 +309,56 @@ func (c *compostLotServiceClient) ShareOut(ctx context.Context, in *ShareOutRequ
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(Round)
 	err := c.cc.Invoke(ctx, CompostLotService_ShareOut_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *compostLotServiceClient) WhatIfWider(ctx context.Context, in *WhatIfWiderRequest, opts ...grpc.CallOption) (*Share, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(Share)
+	err := c.cc.Invoke(ctx, CompostLotService_WhatIfWider_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *compostLotServiceClient) GetShareSettings(ctx context.Context, in *GetShareSettingsRequest, opts ...grpc.CallOption) (*ShareSettings, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ShareSettings)
+	err := c.cc.Invoke(ctx, CompostLotService_GetShareSettings_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *compostLotServiceClient) SaveShareSettings(ctx context.Context, in *SaveShareSettingsRequest, opts ...grpc.CallOption) (*ShareSettings, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ShareSettings)
+	err := c.cc.Invoke(ctx, CompostLotService_SaveShareSettings_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *compostLotServiceClient) SaveHaulCosts(ctx context.Context, in *SaveHaulCostsRequest, opts ...grpc.CallOption) (*SaveHaulCostsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(SaveHaulCostsResponse)
+	err := c.cc.Invoke(ctx, CompostLotService_SaveHaulCosts_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *compostLotServiceClient) ListHaulCosts(ctx context.Context, in *ListHaulCostsRequest, opts ...grpc.CallOption) (*ListHaulCostsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListHaulCostsResponse)
+	err := c.cc.Invoke(ctx, CompostLotService_ListHaulCosts_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -432,12 +541,21 @@ type CompostLotServiceServer interface {
 	BlendRecipe(context.Context, *BlendRecipeRequest) (*BlendRecipeResponse, error)
 	// PublishSlots publishes batch slots, all or none.
 	PublishSlots(context.Context, *PublishSlotsRequest) (*PublishSlotsResponse, error)
+	// PublishSlotSeries publishes a slot that recurs, all days or none.
+	PublishSlotSeries(context.Context, *PublishSlotSeriesRequest) (*PublishSlotsResponse, error)
+	// WithdrawSlot withdraws a slot with a notice. A request that has a part of it loses its
+	// whole share, so that what it had elsewhere goes back to those slots, and waits for a new
+	// round; the answer and the event propose where each affected request could go.
+	WithdrawSlot(context.Context, *WithdrawSlotRequest) (*WithdrawSlotResponse, error)
 	// ListSlots returns the slots of a span of days by ready date and id.
 	ListSlots(context.Context, *ListSlotsRequest) (*ListSlotsResponse, error)
 	// RequestCompost asks for compost for one room.
 	RequestCompost(context.Context, *RequestCompostRequest) (*CompostRequest, error)
 	// BatchRequestCompost asks for compost for many rooms, all or none.
 	BatchRequestCompost(context.Context, *BatchRequestCompostRequest) (*BatchRequestCompostResponse, error)
+	// RequestForCrop asks for the compost that a planned crop needs. The request's id is that of
+	// the crop.
+	RequestForCrop(context.Context, *RequestForCropRequest) (*CompostRequest, error)
 	// ListCompostRequests returns requests and what they were granted, by id.
 	ListCompostRequests(context.Context, *ListCompostRequestsRequest) (*ListCompostRequestsResponse, error)
 	// ShareOut shares slots among the requests by weighted max-min fairness: a preview, or a
@@ -447,6 +565,18 @@ type CompostLotServiceServer interface {
 	// A request that got a part is settled: for the rest the farm asks again. Confirming before
 	// a cut-off closes the slots early: that is for the coordinator to judge.
 	ShareOut(context.Context, *ShareOutRequest) (*Round, error)
+	// WhatIfWider tells what a waiting request would get out of a round with a wider window. It
+	// changes nothing.
+	WhatIfWider(context.Context, *WhatIfWiderRequest) (*Share, error)
+	// GetShareSettings returns how the co-op shares slots out.
+	GetShareSettings(context.Context, *GetShareSettingsRequest) (*ShareSettings, error)
+	// SaveShareSettings changes how the co-op shares slots out, from the next round on.
+	SaveShareSettings(context.Context, *SaveShareSettingsRequest) (*ShareSettings, error)
+	// SaveHaulCosts sets what hauling from yards to farms costs, all or none. Among equally fair
+	// ways of sharing out, the one with the cheapest haul is taken.
+	SaveHaulCosts(context.Context, *SaveHaulCostsRequest) (*SaveHaulCostsResponse, error)
+	// ListHaulCosts returns the costs of haul by yard and farm.
+	ListHaulCosts(context.Context, *ListHaulCostsRequest) (*ListHaulCostsResponse, error)
 	// OpenLot begins a lot.
 	OpenLot(context.Context, *OpenLotRequest) (*Lot, error)
 	// BatchOpenLots begins many lots, all or none.
@@ -515,6 +645,12 @@ func (UnimplementedCompostLotServiceServer) BlendRecipe(context.Context, *BlendR
 func (UnimplementedCompostLotServiceServer) PublishSlots(context.Context, *PublishSlotsRequest) (*PublishSlotsResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method PublishSlots not implemented")
 }
+func (UnimplementedCompostLotServiceServer) PublishSlotSeries(context.Context, *PublishSlotSeriesRequest) (*PublishSlotsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method PublishSlotSeries not implemented")
+}
+func (UnimplementedCompostLotServiceServer) WithdrawSlot(context.Context, *WithdrawSlotRequest) (*WithdrawSlotResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method WithdrawSlot not implemented")
+}
 func (UnimplementedCompostLotServiceServer) ListSlots(context.Context, *ListSlotsRequest) (*ListSlotsResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListSlots not implemented")
 }
@@ -524,11 +660,29 @@ func (UnimplementedCompostLotServiceServer) RequestCompost(context.Context, *Req
 func (UnimplementedCompostLotServiceServer) BatchRequestCompost(context.Context, *BatchRequestCompostRequest) (*BatchRequestCompostResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method BatchRequestCompost not implemented")
 }
+func (UnimplementedCompostLotServiceServer) RequestForCrop(context.Context, *RequestForCropRequest) (*CompostRequest, error) {
+	return nil, status.Error(codes.Unimplemented, "method RequestForCrop not implemented")
+}
 func (UnimplementedCompostLotServiceServer) ListCompostRequests(context.Context, *ListCompostRequestsRequest) (*ListCompostRequestsResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListCompostRequests not implemented")
 }
 func (UnimplementedCompostLotServiceServer) ShareOut(context.Context, *ShareOutRequest) (*Round, error) {
 	return nil, status.Error(codes.Unimplemented, "method ShareOut not implemented")
+}
+func (UnimplementedCompostLotServiceServer) WhatIfWider(context.Context, *WhatIfWiderRequest) (*Share, error) {
+	return nil, status.Error(codes.Unimplemented, "method WhatIfWider not implemented")
+}
+func (UnimplementedCompostLotServiceServer) GetShareSettings(context.Context, *GetShareSettingsRequest) (*ShareSettings, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetShareSettings not implemented")
+}
+func (UnimplementedCompostLotServiceServer) SaveShareSettings(context.Context, *SaveShareSettingsRequest) (*ShareSettings, error) {
+	return nil, status.Error(codes.Unimplemented, "method SaveShareSettings not implemented")
+}
+func (UnimplementedCompostLotServiceServer) SaveHaulCosts(context.Context, *SaveHaulCostsRequest) (*SaveHaulCostsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method SaveHaulCosts not implemented")
+}
+func (UnimplementedCompostLotServiceServer) ListHaulCosts(context.Context, *ListHaulCostsRequest) (*ListHaulCostsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListHaulCosts not implemented")
 }
 func (UnimplementedCompostLotServiceServer) OpenLot(context.Context, *OpenLotRequest) (*Lot, error) {
 	return nil, status.Error(codes.Unimplemented, "method OpenLot not implemented")
@@ -722,6 +876,42 @@ func _CompostLotService_PublishSlots_Handler(srv interface{}, ctx context.Contex
 	return interceptor(ctx, in, info, handler)
 }
 
+func _CompostLotService_PublishSlotSeries_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(PublishSlotSeriesRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CompostLotServiceServer).PublishSlotSeries(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CompostLotService_PublishSlotSeries_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CompostLotServiceServer).PublishSlotSeries(ctx, req.(*PublishSlotSeriesRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CompostLotService_WithdrawSlot_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(WithdrawSlotRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CompostLotServiceServer).WithdrawSlot(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CompostLotService_WithdrawSlot_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CompostLotServiceServer).WithdrawSlot(ctx, req.(*WithdrawSlotRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _CompostLotService_ListSlots_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(ListSlotsRequest)
 	if err := dec(in); err != nil {
@@ -776,6 +966,24 @@ func _CompostLotService_BatchRequestCompost_Handler(srv interface{}, ctx context
 	return interceptor(ctx, in, info, handler)
 }
 
+func _CompostLotService_RequestForCrop_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RequestForCropRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CompostLotServiceServer).RequestForCrop(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CompostLotService_RequestForCrop_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CompostLotServiceServer).RequestForCrop(ctx, req.(*RequestForCropRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _CompostLotService_ListCompostRequests_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(ListCompostRequestsRequest)
 	if err := dec(in); err != nil {
@@ -808,6 +1016,96 @@ func _CompostLotService_ShareOut_Handler(srv interface{}, ctx context.Context, d
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
 		return srv.(CompostLotServiceServer).ShareOut(ctx, req.(*ShareOutRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CompostLotService_WhatIfWider_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(WhatIfWiderRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CompostLotServiceServer).WhatIfWider(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CompostLotService_WhatIfWider_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CompostLotServiceServer).WhatIfWider(ctx, req.(*WhatIfWiderRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CompostLotService_GetShareSettings_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetShareSettingsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CompostLotServiceServer).GetShareSettings(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CompostLotService_GetShareSettings_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CompostLotServiceServer).GetShareSettings(ctx, req.(*GetShareSettingsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CompostLotService_SaveShareSettings_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(SaveShareSettingsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CompostLotServiceServer).SaveShareSettings(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CompostLotService_SaveShareSettings_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CompostLotServiceServer).SaveShareSettings(ctx, req.(*SaveShareSettingsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CompostLotService_SaveHaulCosts_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(SaveHaulCostsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CompostLotServiceServer).SaveHaulCosts(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CompostLotService_SaveHaulCosts_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CompostLotServiceServer).SaveHaulCosts(ctx, req.(*SaveHaulCostsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CompostLotService_ListHaulCosts_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListHaulCostsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CompostLotServiceServer).ListHaulCosts(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CompostLotService_ListHaulCosts_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CompostLotServiceServer).ListHaulCosts(ctx, req.(*ListHaulCostsRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -1107,6 +1405,14 @@ var CompostLotService_ServiceDesc = grpc.ServiceDesc{
 			Handler:    _CompostLotService_PublishSlots_Handler,
 		},
 		{
+			MethodName: "PublishSlotSeries",
+			Handler:    _CompostLotService_PublishSlotSeries_Handler,
+		},
+		{
+			MethodName: "WithdrawSlot",
+			Handler:    _CompostLotService_WithdrawSlot_Handler,
+		},
+		{
 			MethodName: "ListSlots",
 			Handler:    _CompostLotService_ListSlots_Handler,
 		},
@@ -1119,12 +1425,36 @@ var CompostLotService_ServiceDesc = grpc.ServiceDesc{
 			Handler:    _CompostLotService_BatchRequestCompost_Handler,
 		},
 		{
+			MethodName: "RequestForCrop",
+			Handler:    _CompostLotService_RequestForCrop_Handler,
+		},
+		{
 			MethodName: "ListCompostRequests",
 			Handler:    _CompostLotService_ListCompostRequests_Handler,
 		},
 		{
 			MethodName: "ShareOut",
 			Handler:    _CompostLotService_ShareOut_Handler,
+		},
+		{
+			MethodName: "WhatIfWider",
+			Handler:    _CompostLotService_WhatIfWider_Handler,
+		},
+		{
+			MethodName: "GetShareSettings",
+			Handler:    _CompostLotService_GetShareSettings_Handler,
+		},
+		{
+			MethodName: "SaveShareSettings",
+			Handler:    _CompostLotService_SaveShareSettings_Handler,
+		},
+		{
+			MethodName: "SaveHaulCosts",
+			Handler:    _CompostLotService_SaveHaulCosts_Handler,
+		},
+		{
+			MethodName: "ListHaulCosts",
+			Handler:    _CompostLotService_ListHaulCosts_Handler,
 		},
 		{
 			MethodName: "OpenLot",
