@@ -13,13 +13,58 @@ type Day struct {
 	Lines []Line
 	// Sent are packs that have left for this day's lines already: they stay as they are.
 	Sent []Sent
+	// Farms say what is special about some farms; a farm that is not among them is like any.
+	Farms []Farm
+	// ZoneCosts replace what it costs to carry a farm's packs to the hub, where the customer's
+	// zone has a cost of its own from that farm.
+	ZoneCosts []ZoneCost
+	// Pins are what the coordinator decides by hand.
+	Pins []Pin
+	// Kept is the match that the day has: where it is given, as little as may be changes.
+	Kept []Sent
+	// Rules say how what is short and what is left over are shared.
+	Rules Rules
+	// Money writes an amount of minor units in explanations; nil calls them so.
+	Money func(minor int64) string
 }
+
+// Rules are a co-op's settings for sharing.
+type Rules struct {
+	// Short says how customers of a class share what is short.
+	Short ShortRule
+	// Left says how farms share what is left over.
+	Left LeftRule
+}
+
+// ShortRule is how what is short is shared between customers of a class.
+type ShortRule uint8
+
+// The rules. The zero value gives each customer as many packs as the next, by weight.
+const (
+	ShortByWeight  ShortRule = iota // equal packs for equal weights, as far as ordered
+	ShortByOrdered                  // packs in proportion to weight times what was ordered
+	ShortInTurn                     // not shared: by customer and order
+)
+
+// LeftRule is how what is left over is shared between farms.
+type LeftRule uint8
+
+// The rules. The zero value sells of each farm in proportion to what it offers.
+const (
+	LeftByOffer  LeftRule = iota // in proportion to the packs offered of the product
+	LeftByShares                 // in proportion to member shares
+	LeftByCarry                  // not shared: the cheapest to carry is sold first
+)
 
 // Product is what is sold.
 type Product struct {
 	ID string
 	// Name stands in explanations.
 	Name string
+	// Kind tells which products are nearly the same, such as the species; empty for unknown.
+	Kind string
+	// Grams of one pack, 0 where it is not known: then no price per kilogram is given.
+	Grams int64
 	// ShelfLife is the number of days after picking on which a pack may still be delivered, 0
 	// or more; 0 is the day of picking only.
 	ShelfLife int
@@ -32,10 +77,29 @@ type Lot struct {
 	PickDay int
 	// Packs that the day may have, those of Sent included, 0 or more.
 	Packs int64
+	// Withheld is how many packs more are likely than are promised, 0 or more.
+	Withheld int64
 	// Held lots may not be sold.
 	Held bool
 	// Carry is the cost of carrying one pack to the hub.
 	Carry Carry
+}
+
+// Farm is what is special about a farm.
+type Farm struct {
+	ID string
+	// Shares are its member shares, 1 or more; 0 where they are not known counts as 1.
+	Shares int64
+	// Ahead is how many packs more than its fair part the farm has sold over the season, as far
+	// as that shall tilt this day; negative where it is behind.
+	Ahead int64
+}
+
+// ZoneCost is what it costs to carry one kilogram from a farm to a zone of customers.
+type ZoneCost struct {
+	Farm, Zone string
+	// MinorPerKg is in minor units of money, 0 or more.
+	MinorPerKg int64
 }
 
 // Carry is a cost of carrying one pack, in thousandths of a minor unit of money.
@@ -55,6 +119,30 @@ type Line struct {
 	Packs int64
 	// Value of one pack, in minor units of money, 0 or more.
 	Value int64
+	// Least is the smallest number of packs that is of use, 0 to Packs; with fewer the customer
+	// would rather have none.
+	Least int64
+	// Instead are products that the customer takes in place of the one ordered, each once.
+	Instead []Instead
+	// NotFrom are farms whose packs the customer does not take.
+	NotFrom []string
+	// OnlyFrom, if set, is the one farm whose packs the customer takes.
+	OnlyFrom string
+	// OneFarm is a wish that all packs of the line come from one farm, whichever: it is met
+	// where that costs no aim anything.
+	OneFarm bool
+	// Zone of the customer in ZoneCosts; empty for none.
+	Zone string
+	// Weight of the customer where a class shares what is short, 1 or more; 0 counts as 1.
+	Weight int64
+}
+
+// Instead is a product taken in place of another.
+type Instead struct {
+	Product string
+	// Reluctance is what a pack counts for less than one of the product ordered, in minor units
+	// of money, 0 or more. It is never given where nothing of its value would be left.
+	Reluctance int64
 }
 
 // Sent is a number of packs of one lot that left for one line.

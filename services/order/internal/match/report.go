@@ -2,142 +2,125 @@ package match
 
 import (
 	"cmp"
-	"fmt"
 	"maps"
 	"slices"
 )
 
-// pool is what the report knows of one product, in packs.
-type pool struct {
-	ProductSum
-	// held and past their shelf life, not offered.
-	held, past int64
-	// matched by class.
-	class [10]int64
+// accounts are the sums of a match by what they are about.
+type accounts struct {
+	products map[string]*ProductSum
+	farms    map[string]*FarmSum
+	// line and lot have matched packs; class has by lot what each class took.
+	line map[lineKey]int64
+	lot  map[string]int64
+	took map[string]*[10]int64
 }
 
 // report sums the allocations up and says why each short line is short.
-func (p prepared) report(allocations []Allocation) Match {
+func (p *prepared) report(allocations []Allocation, best solution, dropped map[int]bool) Match {
 	m := Match{Allocations: allocations}
-	pools := make(map[string]*pool)
-	of := func(product string) *pool {
-		if pools[product] == nil {
-			pools[product] = &pool{ProductSum: ProductSum{Product: product}}
+	acc := p.account(allocations)
+	prices := best.ofProduct()
+	e := explainer{prepared: p, acc: acc, prices: prices, dropped: dropped, seen: make(map[string]*view)}
+	farms := farmsOf(allocations)
+	served := 0
+	for i, l := range p.lines {
+		key := lineKey{l.Order, l.Product}
+		got := Got{Line: l, Matched: acc.line[key], Farms: farms[key]}
+		if got.Matched > 0 {
+			served++
 		}
-		return pools[product]
+		if got.Matched < got.Packs {
+			e.explain(i, &got)
+		}
+		m.Lines = append(m.Lines, got)
 	}
-	farms := make(map[string]FarmSum)
-	for _, l := range p.lots {
-		offered := p.offer(l, of(l.Product))
-		f := farms[l.Farm]
-		farms[l.Farm] = FarmSum{l.Farm, f.Offered + offered, f.Matched}
+	for _, id := range slices.Sorted(maps.Keys(acc.products)) {
+		s := *acc.products[id]
+		if s.Offered == 0 && s.Ordered == 0 {
+			continue
+		}
+		s.Price = prices[id]
+		s.LeftOver = e.leftOver(s, m.Lines)
+		m.Products = append(m.Products, s)
 	}
-	got := make(map[lineKey]int64)
-	for _, a := range allocations {
-		got[lineKey{a.Order, a.Product}] += a.Packs
-		f := farms[a.Farm]
-		farms[a.Farm] = FarmSum{a.Farm, f.Offered, f.Matched + a.Packs}
-	}
-	for _, l := range p.lines {
-		matched, pool := got[lineKey{l.Order, l.Product}], of(l.Product)
-		pool.Ordered += l.Packs
-		pool.Matched += matched
-		pool.class[l.Class] += matched
-		m.Lines = append(m.Lines, Got{Line: l, Matched: matched})
-	}
-	for i := range m.Lines {
-		m.Lines[i].explain(p.products[m.Lines[i].Product], *pools[m.Lines[i].Product])
-	}
-	for _, id := range slices.Sorted(maps.Keys(pools)) {
-		if s := pools[id].ProductSum; s.Offered > 0 || s.Ordered > 0 {
-			m.Products = append(m.Products, s)
+	for _, id := range slices.Sorted(maps.Keys(acc.farms)) {
+		if acc.farms[id].Offered > 0 {
+			m.Farms = append(m.Farms, *acc.farms[id])
 		}
 	}
-	for _, id := range slices.Sorted(maps.Keys(farms)) {
-		if farms[id].Offered > 0 {
-			m.Farms = append(m.Farms, farms[id])
-		}
-	}
+	best.proof.Splits = len(allocations) - served
+	m.Proof = best.proof
 	return m
 }
 
-// offer adds the lot to its pool and returns the packs that it offers. What left is offered,
-// whatever became of the lot since.
-func (p prepared) offer(l Lot, pool *pool) int64 {
-	sent := p.sentLot[l.ID]
-	offered, rest := max(l.Packs, sent), max(0, l.Packs-sent)
-	switch p.fit(l) {
-	case IsHeld:
-		pool.held += rest
-		offered = sent
-	case PastLife:
-		pool.past += rest
-		offered = sent
+// account sums up.
+func (p *prepared) account(allocations []Allocation) *accounts {
+	acc := &accounts{
+		products: make(map[string]*ProductSum), farms: make(map[string]*FarmSum),
+		line: make(map[lineKey]int64), lot: make(map[string]int64), took: make(map[string]*[10]int64),
 	}
-	pool.Offered += offered
-	return offered
+	for _, l := range p.lots {
+		// What left is offered, whatever became of the lot since.
+		offered := p.sentLot[l.ID]
+		if p.fit(l) == Fits {
+			offered = max(l.Packs, offered)
+		}
+		acc.product(l.Product).Offered += offered
+		acc.farm(l.Farm).Offered += offered
+	}
+	classes := make(map[lineKey]int, len(p.lines))
+	for _, l := range p.lines {
+		classes[lineKey{l.Order, l.Product}] = l.Class
+	}
+	for _, a := range allocations {
+		key := lineKey{a.Order, a.Product}
+		acc.line[key] += a.Packs
+		acc.lot[a.Lot] += a.Packs
+		if acc.took[a.Lot] == nil {
+			acc.took[a.Lot] = &[10]int64{}
+		}
+		acc.took[a.Lot][classes[key]] += a.Packs
+		acc.farm(a.Farm).Matched += a.Packs
+		acc.product(a.Packed).Given += a.Packs
+	}
+	for _, l := range p.lines {
+		sum := acc.product(l.Product)
+		sum.Ordered += l.Packs
+		sum.Matched += acc.line[lineKey{l.Order, l.Product}]
+	}
+	return acc
 }
 
-// explain says why the line is short, in figures.
-func (g *Got) explain(product Product, p pool) {
-	if g.Matched == g.Packs {
-		return
+func (a *accounts) product(id string) *ProductSum {
+	if a.products[id] == nil {
+		a.products[id] = &ProductSum{Product: id}
 	}
-	higher := int64(0)
-	for _, packs := range p.class[1:g.Class] {
-		higher += packs
-	}
-	same := p.class[g.Class] - g.Matched
-	name := cmp.Or(product.Name, product.ID)
-	switch {
-	case p.Offered == 0 && p.held+p.past == 0:
-		g.Reason = NotOffered
-		g.Explanation = fmt.Sprintf("No farm has %s for this day.", name)
-		return
-	case p.Offered == 0:
-		g.Reason = NotFit
-		g.Explanation = fmt.Sprintf("All %s of %s are kept back: %s.", packs(p.held+p.past), name, p.unfit())
-		return
-	case same > 0:
-		g.Reason = SameClass
-	case higher > 0:
-		g.Reason = HigherClass
-	default:
-		g.Reason = NotEnough
-	}
-	g.Explanation = fmt.Sprintf("%s ordered, %d matched: %s.", packs(g.Packs), g.Matched, p.whereWent(name, higher, same, g.Class))
-	if p.held+p.past > 0 {
-		g.Explanation += fmt.Sprintf(" Kept back: %s.", p.unfit())
-	}
+	return a.products[id]
 }
 
-// whereWent says who took what is offered.
-func (p pool) whereWent(name string, higher, same int64, class int) string {
-	text := fmt.Sprintf("the farms have only %s of %s for %d ordered", packs(p.Offered), name, p.Ordered)
-	if higher > 0 {
-		text += fmt.Sprintf(", %d went to customers of a higher class than %d", higher, class)
+func (a *accounts) farm(id string) *FarmSum {
+	if a.farms[id] == nil {
+		a.farms[id] = &FarmSum{Farm: id}
 	}
-	if same > 0 {
-		text += fmt.Sprintf(", %d to other orders of class %d", same, class)
-	}
-	return text
+	return a.farms[id]
 }
 
-// unfit says what is not offered.
-func (p pool) unfit() string {
-	switch {
-	case p.past == 0:
-		return fmt.Sprintf("%s held", packs(p.held))
-	case p.held == 0:
-		return fmt.Sprintf("%s past the shelf life", packs(p.past))
+// farmsOf counts the farms that each line has packs from; allocations are by farm.
+func farmsOf(allocations []Allocation) map[lineKey]int {
+	type pair struct {
+		lineKey
+		farm string
 	}
-	return fmt.Sprintf("%s held, %d past the shelf life", packs(p.held), p.past)
+	seen, count := make(map[pair]bool, len(allocations)), make(map[lineKey]int)
+	for _, a := range allocations {
+		if at := (pair{lineKey{a.Order, a.Product}, a.Farm}); !seen[at] {
+			seen[at] = true
+			count[at.lineKey]++
+		}
+	}
+	return count
 }
 
-// packs writes a count.
-func packs(n int64) string {
-	if n == 1 {
-		return "1 pack"
-	}
-	return fmt.Sprintf("%d packs", n)
-}
+// name of a product for people.
+func (p *prepared) name(product string) string { return cmp.Or(p.products[product].Name, product) }

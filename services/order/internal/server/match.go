@@ -50,13 +50,24 @@ func (s *Server) RunMatch(req *orderv1.RunMatchRequest, stream grpc.ServerStream
 	return stream.Send(&orderv1.RunMatchResponse{Step: orderv1.MatchStep_MATCH_STEP_DONE, Match: m})
 }
 
+// tellAgain is how long a step lasts before it is told again, so that whoever waits sees that
+// work goes on.
+const tellAgain = time.Second
+
 // solve matches the day and tells each step; a caller who went away ends it.
 func (s *Server) solve(ctx context.Context, d match.Day, step func(orderv1.MatchStep) error) (match.Match, error) {
 	ctx, cancel := context.WithTimeout(ctx, s.solveWithin)
 	defer cancel()
 	var gone error
-	best, err := match.Run(ctx, d, func(at match.Step) {
-		if gone = step(stepOut[at]); gone != nil {
+	var last match.Step
+	var at time.Time
+	best, err := match.Run(ctx, d, func(now match.Step) {
+		// The solver goes back and forth between the two; the first time of each is told.
+		if gone != nil || now <= last && time.Since(at) < tellAgain {
+			return
+		}
+		last, at = max(now, last), time.Now()
+		if gone = step(stepOut[now]); gone != nil {
 			cancel()
 		}
 	})

@@ -37,11 +37,11 @@ func TestRunMatchStreamsItsStepsAndStoresTheMatch(t *testing.T) {
 			{OrderId: "anchor-20261126", CustomerId: "anchor", ProductId: "white", Ordered: 5, Matched: 5},
 			{
 				OrderId: "bell-20261126", CustomerId: "bell", ProductId: "white", Ordered: 6, Matched: 3, Reason: orderv1.ShortReason_SHORT_REASON_HIGHER_CLASS,
-				Explanation: "6 packs ordered, 3 matched: the farms have only 8 packs of Product white for 11 ordered, 5 went to customers of a higher class than 2.",
+				Explanation: "6 packs ordered, 3 matched: the farms have only 8 packs of Product white for 11 ordered, 5 went to customers of a higher class than 2. One more pack of Product white would be worth 450 minor units, and this order would get it.",
 			},
 			{
 				OrderId: "crown-20261126", CustomerId: "crown", ProductId: "oyster", Ordered: 1, Reason: orderv1.ShortReason_SHORT_REASON_NOT_OFFERED,
-				Explanation: "No farm has Product oyster for this day.",
+				Explanation: "No farm has Product oyster for this day. One more pack of Product oyster would be worth 450 minor units, and this order would get it.",
 			},
 		},
 		Allocations: []*orderv1.Allocation{
@@ -53,7 +53,7 @@ func TestRunMatchStreamsItsStepsAndStoresTheMatch(t *testing.T) {
 	if d := cmp.Diff(want, m, protocmp.Transform(), protocmp.IgnoreFields(&orderv1.Match{}, "run_at", "supply_as_of", "proof")); d != "" {
 		t.Errorf("(-want +got):\n%s", d)
 	}
-	if p := m.GetProof(); !p.GetVerified() || p.GetNodes() != 7 || p.GetArcs() != 8 {
+	if p := m.GetProof(); !p.GetVerified() || p.GetNodes() != 10 || p.GetArcs() != 27 {
 		t.Errorf("proof: %v", p)
 	}
 	if at := m.GetSupplyAsOf().AsTime(); !at.Equal(noon.Add(3*time.Minute)) || !m.GetRunAt().AsTime().Equal(noon) {

@@ -1,0 +1,225 @@
+package match
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"breakshare.example/services/order/internal/match/flow"
+)
+
+// phase is one solve: some aims after one another as the digits of one cost.
+type phase struct {
+	aims []aim
+	cost []int64
+}
+
+// solution is the best flow of a network and how it was found.
+type solution struct {
+	net  *network
+	flow []int64
+	// value are cost, potentials and capacities of the first phase, whose first aim is value:
+	// they prove it, and price packs.
+	cost, potential, cap []int64
+	proof                Proof
+}
+
+// solvers are kept between solves of networks of the same shape, one for each phase.
+type solvers []*flow.Solver
+
+func (s *solvers) at(phase int) *flow.Solver {
+	for len(*s) <= phase {
+		*s = append(*s, &flow.Solver{})
+	}
+	return (*s)[phase]
+}
+
+// search is the state of a network being solved, phase after phase.
+type search struct {
+	net     *network
+	told    func(Step)
+	problem flow.Problem
+	// fixed is the flow that earlier phases settled; it is taken out of the problem.
+	fixed []int64
+	out   solution
+}
+
+// solve finds the best flow: it solves for as many aims as fit in one cost, keeps to the flows
+// that are best in those, and goes on with the next. warm has the solvers of an earlier solve,
+// if any, and keeps those of this one.
+func solve(ctx context.Context, p *prepared, net *network, warm *solvers, told func(Step)) (solution, error) {
+	s := &search{net: net, told: told, out: solution{net: net}}
+	s.problem = flow.Problem{
+		Supply: append([]int64(nil), net.supply...), From: net.from, To: net.to, Cap: append([]int64(nil), net.cap...),
+	}
+	s.fixed = make([]int64, len(net.from))
+	aims := net.aims(p)
+	for number := 0; len(aims) > 0; number++ {
+		told(Solving)
+		settled, err := s.step(ctx, aims, warm.at(number), number == 0)
+		if err != nil {
+			return solution{}, err
+		}
+		aims = aims[settled:]
+	}
+	s.out.flow = s.fixed
+	s.out.proof.Verified = true
+	return s.out, nil
+}
+
+// step solves for the first aims and returns how many they were.
+func (s *search) step(ctx context.Context, aims []func() (aim, error), solver *flow.Solver, first bool) (int, error) {
+	for {
+		ph, err := s.gather(aims)
+		if err != nil {
+			return 0, err
+		}
+		s.problem.Cost = ph.cost
+		best, err := s.run(ctx, solver)
+		if err != nil {
+			return 0, err
+		}
+		if s.refine(ph, best.Flow) {
+			continue
+		}
+		if first {
+			s.out.cost, s.out.potential = ph.cost, append([]int64(nil), best.Potential...)
+			s.out.cap = append([]int64(nil), s.problem.Cap...)
+			s.out.proof.Cost = best.Cost
+		}
+		s.settle(best)
+		if len(ph.aims) == len(aims) {
+			s.takeRest(best.Flow)
+		}
+		return len(ph.aims), nil
+	}
+}
+
+// gather puts as many aims into one cost as fit: each as a digit, in a radix above what the aims
+// below it can change by.
+func (s *search) gather(aims []func() (aim, error)) (phase, error) {
+	var ph phase
+	change := int64(0)
+	for _, next := range aims {
+		a, err := next()
+		if err != nil {
+			return ph, err
+		}
+		if len(ph.aims) == 0 {
+			ph.aims, ph.cost, change = append(ph.aims, a), a.cost, a.change
+			if !s.fits(ph.cost) {
+				return ph, s.net.tooLarge()
+			}
+			continue
+		}
+		joined, ok := join(ph.cost, a)
+		sum, fits := times(change, a.change+1)
+		if !ok || !fits || sum > 1<<61-a.change || !s.fits(joined) {
+			break
+		}
+		ph.aims, ph.cost, change = append(ph.aims, a), joined, sum+a.change
+	}
+	return ph, nil
+}
+
+// join adds the aim as the last digit.
+func join(cost []int64, a aim) ([]int64, bool) {
+	joined := make([]int64, len(cost))
+	for i, c := range cost {
+		high, ok := times(max(c, -c), a.change+1)
+		if !ok {
+			return nil, false
+		}
+		if c < 0 {
+			high = -high
+		}
+		joined[i] = high + a.cost[i]
+	}
+	return joined, true
+}
+
+// fits says whether the costs keep within what the solver is exact in.
+func (s *search) fits(cost []int64) bool {
+	largest := int64(0)
+	for _, c := range cost {
+		largest = max(largest, c, -c)
+	}
+	packs := packsOf(s.net.lots, s.net.wants)
+	// A pack passes at most a lot, a group, a demand, a customer and a farm.
+	_, total := times(packs, 8*largest)
+	return total && largest < 1<<58 && packs <= flow.MaxVolume/16 && largest <= flow.MaxPathCost/int64(len(s.net.supply)+2)
+}
+
+// run solves and verifies the problem of a phase.
+func (s *search) run(ctx context.Context, solver *flow.Solver) (flow.Result, error) {
+	begun := time.Now()
+	best, err := solver.Resolve(ctx, &s.problem, flow.Options{Progress: func(flow.Progress) { s.told(Solving) }})
+	if err != nil {
+		return best, fmt.Errorf("match: solve: %w", err)
+	}
+	s.out.proof.Solving += time.Since(begun)
+	s.out.proof.Pivots += best.Work.Pivots
+	s.out.proof.Phases++
+	s.out.proof.Nodes, s.out.proof.Arcs = s.problem.Nodes(), s.problem.Arcs()
+	s.told(Verifying)
+	if err := flow.Verify(&s.problem, best); err != nil {
+		return best, fmt.Errorf("match: the solver's answer is not the best: %w", err)
+	}
+	return best, nil
+}
+
+// refine puts finer steps around what shares lack, where a step of several packs lies next to
+// it, and says whether there were any.
+func (s *search) refine(ph phase, packs []int64) bool {
+	refined := false
+	for _, a := range ph.aims {
+		for i := range a.shares {
+			sh := &a.shares[i]
+			lacking, open := int64(0), int64(0)
+			for k := sh.first; k < sh.first+sh.count; k++ {
+				lacking += packs[k]
+				open += s.problem.Cap[k]
+			}
+			// Where an earlier phase has settled how much is lacking, no step matters.
+			if open < sh.packs || sh.resolved(lacking) {
+				continue
+			}
+			sh.refine(lacking)
+			for k := range sh.count {
+				s.problem.Cap[sh.first+k] = sh.at[k+1] - sh.at[k]
+				if s.out.cap != nil {
+					s.out.cap[sh.first+k] = s.problem.Cap[sh.first+k]
+				}
+			}
+			refined = true
+		}
+	}
+	return refined
+}
+
+// settle keeps to the flows that are as good as the one found. By complementary slackness they
+// are those which have nothing on the arcs of positive reduced cost and fill those of negative.
+func (s *search) settle(best flow.Result) {
+	p := &s.problem
+	for a, packs := range best.Flow {
+		reduced := p.Cost[a] + best.Potential[p.From[a]] - best.Potential[p.To[a]]
+		if reduced == 0 {
+			continue
+		}
+		if reduced < 0 {
+			s.fixed[a] += packs
+			p.Supply[p.From[a]] -= packs
+			p.Supply[p.To[a]] += packs
+		}
+		p.Cap[a] = 0
+	}
+}
+
+// takeRest adds the flow of the last phase on the arcs that are still open.
+func (s *search) takeRest(packs []int64) {
+	for a, open := range s.problem.Cap {
+		if open > 0 {
+			s.fixed[a] += packs[a]
+		}
+	}
+}

@@ -1,0 +1,235 @@
+package match
+
+import (
+	"cmp"
+	"math/bits"
+	"slices"
+)
+
+// share is one who shares what is short or left with others: the packs of one customer and
+// product, or of one farm and product. What it lacks flows on parallel arcs of rising cost.
+type share struct {
+	// arcs[first : first+count], each from at[i] to at[i+1] packs lacking.
+	first, count int32
+	at           []int64
+	// packs that may be lacking, and had, which are there already; had may be negative.
+	packs, had int64
+	weight     int64
+	class      int
+	refined    int64 // around how many packs lacking the steps are finest
+}
+
+// finest is the most packs for which each has an arc of its own from the start.
+const finest = 32
+
+// steps is the number of arcs for so many packs.
+func steps(packs int64) int32 {
+	if packs <= finest {
+		return int32(packs)
+	}
+	return int32(2*bits.Len64(uint64(packs)) + 2)
+}
+
+// refine puts the steps around a number of packs lacking: single packs next to it, and ever
+// longer steps away from it.
+func (s *share) refine(around int64) {
+	around = min(max(around, 0), s.packs)
+	s.refined, s.at = around, s.at[:0]
+	if s.packs <= finest {
+		for u := range s.packs + 1 {
+			s.at = append(s.at, u)
+		}
+		return
+	}
+	s.at = append(s.at, 0, around, s.packs)
+	for far := int64(1); far < s.packs; far *= 2 {
+		if around-far > 0 {
+			s.at = append(s.at, around-far)
+		}
+		if around+far < s.packs {
+			s.at = append(s.at, around+far)
+		}
+	}
+	slices.Sort(s.at)
+	s.at = slices.Compact(s.at)
+	for int32(len(s.at)) <= s.count {
+		s.at = append(s.at, s.packs)
+	}
+}
+
+// resolved says whether single packs lie on either side of what is lacking.
+func (s *share) resolved(lacking int64) bool { return s.packs <= finest || s.refined == lacking }
+
+// slope of a step is what the mean of its packs weighs in x²/weight, x being the packs that are
+// there: the numerator over weight.
+func (s *share) slope(step int32) int64 { return 2*(s.packs+s.had) - s.at[step] - s.at[step+1] }
+
+// byRatio compares a/v with b/w for positive v and w, exactly.
+func byRatio(a, v, b, w int64) int {
+	switch {
+	case a >= 0 && b < 0:
+		return 1
+	case a < 0 && b >= 0:
+		return -1
+	case a < 0:
+		return byRatio(-b, w, -a, v)
+	}
+	hi1, lo1 := bits.Mul64(uint64(a), uint64(w))
+	hi2, lo2 := bits.Mul64(uint64(b), uint64(v))
+	return cmp.Or(cmp.Compare(hi1, hi2), cmp.Compare(lo1, lo2))
+}
+
+// rankSteps gives each arc of the shares its rank: the higher, the sooner its packs are met. A
+// class is met before the next; within it those who have least for their weight. cost has the
+// ranks by arc; the return value is the highest.
+func rankSteps(shares []share, cost []int64) int64 {
+	type step struct {
+		share *share
+		arc   int32
+		slope int64
+	}
+	total := 0
+	for i := range shares {
+		total += int(shares[i].count)
+	}
+	all := make([]step, 0, total)
+	for i := range shares {
+		s := &shares[i]
+		for k := range s.count {
+			all = append(all, step{s, s.first + k, s.slope(k)})
+		}
+	}
+	compare := func(a, b step) int {
+		if a.share.class != b.share.class {
+			return cmp.Compare(b.share.class, a.share.class)
+		}
+		if a.share.weight == b.share.weight {
+			return cmp.Compare(b.slope, a.slope)
+		}
+		return byRatio(b.slope, b.share.weight, a.slope, a.share.weight)
+	}
+	slices.SortFunc(all, compare)
+	rank := int64(0)
+	for i, s := range all {
+		if i == 0 || compare(all[i-1], s) != 0 {
+			rank++
+		}
+		cost[s.arc] = rank
+	}
+	return rank
+}
+
+// sum is what has a share together: wants of a customer, or lots of a farm, by their place.
+type sum struct {
+	of    []int32
+	node  int32 // its own node where there are several, else -1
+	share share
+}
+
+// customerSums puts the wants of a customer together that are of the same product, class and
+// worth.
+func (n *network) customerSums(rule ShortRule) []sum {
+	type key struct {
+		class             int
+		customer, product string
+		worth             int64
+	}
+	at := make(map[key]int, len(n.wants))
+	var sums []sum
+	for j, w := range n.wants {
+		k := key{w.class(), w.Customer, w.Product, worth(w.Line)}
+		i, known := at[k]
+		if !known {
+			i = len(sums)
+			at[k] = i
+			sums = append(sums, sum{node: -1, share: share{class: w.class(), weight: max(1, w.Weight)}})
+		}
+		s := &sums[i]
+		s.of = append(s.of, int32(j))
+		s.share.packs += w.Packs
+		s.share.had += w.had
+	}
+	for i := range sums {
+		if len(sums[i].of) > 1 {
+			sums[i].node = n.node()
+		}
+		if s := &sums[i].share; rule == ShortByOrdered {
+			s.weight *= s.packs + s.had
+		}
+	}
+	return sums
+}
+
+// farmSums puts the lots of a farm together that are of the same product.
+func (n *network) farmSums(p *prepared) []sum {
+	type key struct{ farm, product string }
+	at := make(map[key]int, n.real)
+	var sums []sum
+	offered := make(map[string]int64)
+	for i, l := range n.lots[:n.real] {
+		k := key{l.Farm, l.Product}
+		s, known := at[k]
+		if !known {
+			s = len(sums)
+			at[k] = s
+			sums = append(sums, sum{node: -1})
+		}
+		sums[s].of = append(sums[s].of, int32(i))
+		sums[s].share.packs += l.Packs
+		sums[s].share.had += p.sentLot[l.ID]
+		offered[l.Farm] += l.Packs + p.sentLot[l.ID]
+	}
+	for i := range sums {
+		s := &sums[i].share
+		farm := n.lots[sums[i].of[0]].Farm
+		s.weight = s.packs + s.had
+		if p.day.Rules.Left == LeftByShares {
+			s.weight = max(1, p.farms[farm].Shares)
+		}
+		// What the farm is ahead in the season counts as sold, on each product its part.
+		s.had += p.farms[farm].Ahead * (s.packs + s.had) / max(1, offered[farm])
+		if len(sums[i].of) > 1 {
+			sums[i].node = n.node()
+		}
+	}
+	return sums
+}
+
+// addCustomers adds the arcs on which unmet packs flow.
+func (n *network) addCustomers(sums []sum) {
+	for _, s := range sums {
+		head := s.node
+		if head < 0 {
+			head = n.first.wants + s.of[0]
+		} else {
+			for _, j := range s.of {
+				n.arc(parts, head, n.first.wants+j, n.wants[j].Packs, -1, j, -1)
+			}
+		}
+		n.customers = append(n.customers, n.addSteps(s.share, unmet, n.short, head, -1, s.of[0]))
+	}
+}
+
+// addFarms adds the arcs on which unsold packs flow.
+func (n *network) addFarms(sums []sum) {
+	for _, s := range sums {
+		if s.node < 0 {
+			n.farms = append(n.farms, n.addSteps(s.share, unsold, s.of[0], n.surplus, s.of[0], -1))
+			continue
+		}
+		for _, i := range s.of {
+			n.arc(unsold, i, s.node, n.lots[i].Packs, i, -1, -1)
+		}
+		n.farms = append(n.farms, n.addSteps(s.share, leaves, s.node, n.surplus, -1, -1))
+	}
+}
+
+// addSteps adds the parallel arcs of a share.
+func (n *network) addSteps(s share, k kind, from, to, lot, want int32) share {
+	s.first, s.count = int32(len(n.from)), steps(s.packs)
+	s.refine(s.packs / 2)
+	for step := range s.count {
+		n.arc(k, from, to, s.at[step+1]-s.at[step], lot, want, -1)
+	}
+	return s
+}
