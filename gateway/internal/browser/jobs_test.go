@@ -236,3 +236,34 @@ func TestAnImpatientFingerSendsOnce(t *testing.T) {
 		t.Errorf("the match was run %d times", n)
 	}
 }
+
+// TestRunFallsBackOnThePlainForm: where the stream cannot be had, the plain form still runs the match.
+func TestRunFallsBackOnThePlainForm(t *testing.T) {
+	r := open(t, desk)
+	r.as("coordinator")
+	run(r, chromedp.Evaluate[bool](`(() => { window.fetch = () => Promise.reject(new Error("no stream")); return true; })()`))
+	r.send(`form[action="/tomorrow/run"] button`)
+	r.do(shown("li.short"))
+	if n := r.coop.Calls("RunMatch"); n != 1 {
+		t.Errorf("the match was run %d times", n)
+	}
+}
+
+// TestRunTellsHowFarItIs: the steps of the stream stand beside the button, the last one before
+// the page with the match comes.
+func TestRunTellsHowFarItIs(t *testing.T) {
+	r := open(t, desk)
+	r.as("coordinator")
+	run(r, chromedp.Evaluate[bool](`(() => {
+		const status = document.querySelector('form[action="/tomorrow/run"] [role=status]');
+		new MutationObserver(() => sessionStorage.setItem("told", status.textContent)).observe(status, {childList: true});
+		return true;
+	})()`))
+	r.send(`form[action="/tomorrow/run"] button`)
+	if told := run(r, chromedp.Evaluate[string](`sessionStorage.getItem("told") ?? ""`)); told != "Done." {
+		t.Errorf("the last that was told is %q", told)
+	}
+	if n := r.coop.Calls("RunMatch"); n != 1 {
+		t.Errorf("the match was run %d times", n)
+	}
+}

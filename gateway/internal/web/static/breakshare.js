@@ -68,10 +68,36 @@
   // A refused form is read from its first wrong field on.
   document.querySelector("[aria-invalid]")?.focus();
 
+  // A match tells how far it has come. Where that fails, the form is sent as it is: its
+  // request id has the match run once either way.
+  const follow = async (form) => {
+    const day = form.elements.day.value;
+    const body = JSON.stringify({ request_id: form.elements.request_id.value, delivery_date: day });
+    const answer = await fetch("/v1/matches", { method: "POST", headers: { "Content-Type": "application/json" }, body });
+    if (!answer.ok) throw new Error(answer.statusText);
+    const lines = answer.body.pipeThrough(new TextDecoderStream()).getReader();
+    let text = "";
+    for (let done = false; !done; ) {
+      const part = await lines.read();
+      done = part.done;
+      text += part.value ?? "";
+      for (let end = text.indexOf("\n"); end >= 0; end = text.indexOf("\n")) {
+        const step = JSON.parse(text.slice(0, end)).result.step.replace("MATCH_STEP_", "").toLowerCase();
+        text = text.slice(end + 1);
+        form.querySelector("[role=status]").textContent = form.dataset[step] ?? "";
+      }
+    }
+    location.assign("/tomorrow?day=" + encodeURIComponent(day));
+  };
+
   // A form that is on its way is not sent again by an impatient finger.
   for (const form of document.querySelectorAll('form[method="post"]')) {
     form.addEventListener("submit", (event) => {
       if (form.dataset.sent) event.preventDefault();
+      else if (form.dataset.solving) {
+        event.preventDefault();
+        follow(form).catch(() => form.submit());
+      }
       form.dataset.sent = "yes";
     });
   }
