@@ -86,7 +86,7 @@ func (s *Server) yardsCan(ctx context.Context, tx pgx.Tx, fills []grown) error {
 	if err != nil {
 		return err
 	}
-	slots, err := store.ListSlots(ctx, tx, "", today.Week())
+	slots, err := store.OpenSlots(ctx, tx, today.Week())
 	if err != nil {
 		return err
 	}

@@ -134,7 +134,7 @@ func yardFeed(ctx context.Context, tx pgx.Tx, yardID string, from calendar.Date)
 	for _, s := range slots {
 		out.Events = append(out.Events, icalendar.Event{
 			UID: fmt.Sprintf("slot/%s@breakshare.example", s.ID), Stamp: s.ToldAt, Sequence: int(s.Revision),
-			First: s.Ready, Until: s.Ready.Add(1),
+			First: s.Ready, Until: s.Ready.Add(1), Cancelled: s.Withdrawn,
 			Summary:     fmt.Sprintf("Batch slot: %d kg of phase %d compost", s.CapacityKg, s.Phase),
 			Description: fmt.Sprintf("Slot %s. %d kg granted so far.", s.ID, s.GrantedKg), Location: "Yard " + yardID,
 		})

@@ -163,7 +163,7 @@ func dated(ctx context.Context, db pg.DB, crops []store.Crop, rules *calendar.Ru
 
 // yards reads the published slots, and what the planner is to reckon with.
 func (at *situation) yards(ctx context.Context, db pg.DB, prices *schedulingv1.PlanningSettings) error {
-	slots, err := store.ListSlots(ctx, db, "", at.span.current)
+	slots, err := store.OpenSlots(ctx, db, at.span.current)
 	if err != nil {
 		return err
 	}

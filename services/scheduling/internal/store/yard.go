@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"fmt"
+	"slices"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -21,6 +22,7 @@ type Slot struct {
 	GrantedKg          int64 // granted of it by all rounds; ignored when saved
 	ToldAt             time.Time
 	Revision           int32 // ignored when saved
+	Withdrawn          bool
 }
 
 // Grant is what one request got of a slot in one round.
@@ -29,19 +31,19 @@ type Grant struct {
 	Kg                         int64
 }
 
-// SaveSlot keeps the slot unless it was told of otherwise later.
+// SaveSlot keeps the slot unless it was told of otherwise later, or withdrawn.
 func SaveSlot(ctx context.Context, tx pgx.Tx, coopID string, s Slot) error {
 	const sql = `
-		INSERT INTO yard_slot AS old (coop_id, slot_id, yard_id, ready_date, phase, capacity_kg, price_minor_per_tonne, told_at, revision)
-		VALUES ($1, $2, $3, ` + epoch + ` + $4::integer, $5, $6, $7, $8, 0)
+		INSERT INTO yard_slot AS old (coop_id, slot_id, yard_id, ready_date, phase, capacity_kg, price_minor_per_tonne, told_at, withdrawn, revision)
+		VALUES ($1, $2, $3, ` + epoch + ` + $4::integer, $5, $6, $7, $8, $9, 0)
 		ON CONFLICT (coop_id, slot_id) DO UPDATE SET
 			yard_id = excluded.yard_id, ready_date = excluded.ready_date, phase = excluded.phase,
 			capacity_kg = excluded.capacity_kg, price_minor_per_tonne = excluded.price_minor_per_tonne,
-			told_at = excluded.told_at, revision = old.revision + 1
-		WHERE old.told_at < excluded.told_at AND
+			told_at = greatest(old.told_at, excluded.told_at), withdrawn = excluded.withdrawn, revision = old.revision + 1
+		WHERE NOT old.withdrawn AND (excluded.withdrawn OR old.told_at < excluded.told_at AND
 			(old.yard_id, old.ready_date, old.phase, old.capacity_kg, old.price_minor_per_tonne)
-			IS DISTINCT FROM (excluded.yard_id, excluded.ready_date, excluded.phase, excluded.capacity_kg, excluded.price_minor_per_tonne)`
-	if _, err := tx.Exec(ctx, sql, coopID, s.ID, s.YardID, s.Ready, s.Phase, s.CapacityKg, s.PriceMinorPerTonne, s.ToldAt); err != nil {
+			IS DISTINCT FROM (excluded.yard_id, excluded.ready_date, excluded.phase, excluded.capacity_kg, excluded.price_minor_per_tonne))`
+	if _, err := tx.Exec(ctx, sql, coopID, s.ID, s.YardID, s.Ready, s.Phase, s.CapacityKg, s.PriceMinorPerTonne, s.ToldAt, s.Withdrawn); err != nil {
 		return fmt.Errorf("keep slot %q: %w", s.ID, err)
 	}
 	return nil
@@ -58,13 +60,13 @@ func SaveGrant(ctx context.Context, tx pgx.Tx, coopID string, g Grant) error {
 	return nil
 }
 
-// ListSlots reads the slots ready on or after a day, by day and id; those of one
-// yard where yardID is not empty.
+// ListSlots reads the slots ready on or after a day, those withdrawn too, by day and
+// id; those of one yard where yardID is not empty.
 func ListSlots(ctx context.Context, db pg.DB, yardID string, from calendar.Date) ([]Slot, error) {
 	const sql = `
 		SELECT slot_id, yard_id, ready_date - ` + epoch + `, phase, capacity_kg, price_minor_per_tonne,
 			(SELECT coalesce(sum(g.granted_kg), 0)::bigint FROM slot_grant g WHERE g.slot_id = s.slot_id),
-			told_at, revision
+			told_at, revision, withdrawn
 		FROM yard_slot s WHERE ($1 = '' OR yard_id = $1) AND ready_date >= ` + epoch + ` + $2::integer
 		ORDER BY ready_date, slot_id COLLATE "C"`
 	rows, err := db.Query(ctx, sql, yardID, from)
@@ -76,4 +78,11 @@ func ListSlots(ctx context.Context, db pg.DB, yardID string, from calendar.Date)
 		return nil, fmt.Errorf("list slots: %w", err)
 	}
 	return slots, nil
+}
+
+// OpenSlots reads the slots ready on or after a day that were not withdrawn, by day
+// and id.
+func OpenSlots(ctx context.Context, db pg.DB, from calendar.Date) ([]Slot, error) {
+	slots, err := ListSlots(ctx, db, "", from)
+	return slices.DeleteFunc(slots, func(s Slot) bool { return s.Withdrawn }), err
 }

@@ -48,15 +48,10 @@ func ordering() map[string]inbox.Handler {
 func compost() map[string]inbox.Handler {
 	h := map[string]inbox.Handler{}
 	inbox.Register(h, func(ctx context.Context, tx pgx.Tx, m inbox.Message, e *compostlotv1.SlotPublished) error {
-		s := e.GetSlot()
-		ready, err := calendar.ParseDate(s.GetReadyDate())
-		if err != nil {
-			return inbox.Permanent(fmt.Errorf("slot %q: %w", s.GetSlotId(), err))
-		}
-		return store.SaveSlot(ctx, tx, m.CoopID, store.Slot{
-			ID: s.GetSlotId(), YardID: s.GetYardId(), Ready: ready, Phase: int16(s.GetPhase()),
-			CapacityKg: s.GetCapacityKg(), PriceMinorPerTonne: s.GetPriceMinorPerTonne(), ToldAt: m.Time,
-		})
+		return saveSlot(ctx, tx, m, e.GetSlot(), false)
+	})
+	inbox.Register(h, func(ctx context.Context, tx pgx.Tx, m inbox.Message, e *compostlotv1.SlotWithdrawn) error {
+		return saveSlot(ctx, tx, m, e.GetSlot(), true)
 	})
 	inbox.Register(h, func(ctx context.Context, tx pgx.Tx, m inbox.Message, e *compostlotv1.ShareGranted) error {
 		for _, part := range e.GetShare().GetSlots() {
@@ -70,6 +65,18 @@ func compost() map[string]inbox.Handler {
 		return nil
 	})
 	return h
+}
+
+// saveSlot keeps the slot. One without a day will not get one by trying again.
+func saveSlot(ctx context.Context, tx pgx.Tx, m inbox.Message, s *compostlotv1.Slot, withdrawn bool) error {
+	ready, err := calendar.ParseDate(s.GetReadyDate())
+	if err != nil {
+		return inbox.Permanent(fmt.Errorf("slot %q: %w", s.GetSlotId(), err))
+	}
+	return store.SaveSlot(ctx, tx, m.CoopID, store.Slot{
+		ID: s.GetSlotId(), YardID: s.GetYardId(), Ready: ready, Phase: int16(s.GetPhase()),
+		CapacityKg: s.GetCapacityKg(), PriceMinorPerTonne: s.GetPriceMinorPerTonne(), ToldAt: m.Time, Withdrawn: withdrawn,
+	})
 }
 
 // saveOrder keeps the order. One without a day will not get one by trying again.

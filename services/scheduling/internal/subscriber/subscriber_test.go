@@ -74,6 +74,8 @@ func TestSameEndInAnyOrder(t *testing.T) {
 	renamed := proto.CloneOf(white)
 	renamed.Name, renamed.PackValueMinor = "White closed cups", 950
 	oyster := &orderv1.Product{ProductId: "oyster-1kg", Name: "Oyster", Species: "oyster mushroom", PackGrams: 1000, PackValueMinor: 1100}
+	gone := slot(30_000)
+	gone.SlotId, gone.ReadyDate = "quarry-end-2", "2026-04-14"
 	tape := []told{
 		{&orderv1.ProductSaved{Product: white, Version: 1}, noon}, {&orderv1.ProductSaved{Product: renamed, Version: 2}, noon},
 		{&orderv1.ProductSaved{Product: oyster, Version: 1}, noon},
@@ -81,6 +83,7 @@ func TestSameEndInAnyOrder(t *testing.T) {
 		{&orderv1.OrderPlaced{Order: order("b", "2026-03-03", 1, 7)}, noon},
 		{&orderv1.OrderPlaced{Order: order("c", "2026-03-04", 1, 9)}, noon}, {&orderv1.OrderCancelled{Order: order("c", "2026-03-04", 2, 9)}, noon},
 		{&compostlotv1.SlotPublished{Slot: slot(40_000)}, noon}, {&compostlotv1.SlotPublished{Slot: slot(38_000)}, noon.Add(time.Minute)},
+		{&compostlotv1.SlotPublished{Slot: gone}, noon}, {&compostlotv1.SlotWithdrawn{Slot: gone}, noon.Add(time.Minute)},
 		{&compostlotv1.ShareGranted{RoundId: "r1", Share: &compostlotv1.Share{CompostRequestId: "q1", Slots: []*compostlotv1.ShareSlot{{SlotId: "quarry-end-1", GrantedKg: 12_000}}}}, noon},
 		{&compostlotv1.ShareGranted{RoundId: "r1", Share: &compostlotv1.Share{CompostRequestId: "q2", Slots: []*compostlotv1.ShareSlot{{SlotId: "quarry-end-1", GrantedKg: 3_000}}}}, noon},
 	}
@@ -106,10 +109,11 @@ func TestSameEndInAnyOrder(t *testing.T) {
 					t.Errorf("seed %d: %s (-want +got):\n%s", seed, what, diff)
 				}
 			}
-			if len(slots) != 1 || slots[0].CapacityKg != 38_000 || slots[0].GrantedKg != 15_000 || slots[0].Phase != 2 || !slots[0].ToldAt.Equal(noon.Add(time.Minute)) {
+			open, err4 := store.OpenSlots(ctx, tx, monday)
+			if len(open) != 1 || len(slots) != 2 || !slots[1].Withdrawn || slots[0].CapacityKg != 38_000 || slots[0].GrantedKg != 15_000 || slots[0].Phase != 2 || !slots[0].ToldAt.Equal(noon.Add(time.Minute)) {
 				t.Errorf("seed %d: slots %+v", seed, slots)
 			}
-			return errors.Join(err1, err2, err3)
+			return errors.Join(err1, err2, err3, err4)
 		})
 		if err != nil {
 			t.Fatal(err)
