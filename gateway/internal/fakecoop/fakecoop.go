@@ -63,6 +63,7 @@ type Coop struct {
 	fails   map[string]*fault.Error
 	calls   map[string]int
 	answers map[string]answer
+	sent    map[string]bool // lot and order of what has left
 	conn    *grpc.ClientConn
 }
 
@@ -75,7 +76,7 @@ func Start(t testing.TB) *Coop {
 	clk := clock.NewManual(time.Date(2026, 11, 25, 14, 0, 0, 0, time.UTC))
 	c := &Coop{
 		Tokens: identity.NewTokens([]byte("0123456789abcdef0123456789abcdef"), clk), Clock: clk,
-		fails: map[string]*fault.Error{}, calls: map[string]int{}, answers: map[string]answer{},
+		fails: map[string]*fault.Error{}, calls: map[string]int{}, answers: map[string]answer{}, sent: map[string]bool{},
 	}
 	c.fill()
 	c.serve(t)

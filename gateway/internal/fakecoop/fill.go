@@ -96,7 +96,7 @@ func (c *Coop) fillOutlooks() {
 	said := &harvestv1.Fan{LowGrams: 60_000, LikelyGrams: 72_500, HighGrams: 85_000}
 	c.Outlooks = []*harvestv1.Outlook{
 		{RoomId: "alder-brook-1", FarmId: "alder-brook", ProductId: "white-closed-2kg", Date: "2026-11-24", Said: said, Used: said, PickedGrams: &picked},
-		{RoomId: "alder-brook-2", FarmId: "alder-brook", ProductId: "brown-closed-2kg", Date: Tomorrow, Model: &harvestv1.Fan{LowGrams: 31_000, LikelyGrams: 38_400, HighGrams: 47_200}},
+		{RoomId: "alder-brook-2", FarmId: "alder-brook", ProductId: "brown-closed-2kg", Date: Tomorrow, Model: &harvestv1.Fan{LowGrams: 31_049, LikelyGrams: 38_351, HighGrams: 47_101}},
 	}
 	c.Scores = &harvestv1.GetScoresResponse{
 		AsOfDate: "2026-11-24", All: &harvestv1.Score{Grower: score(2_400, 6_100, 0.71), Model: score(-310, 4_900, 0.83), Used: score(120, 4_200, 0.81)},

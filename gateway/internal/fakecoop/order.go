@@ -159,6 +159,10 @@ func (o *order) Dispatch(_ context.Context, req *orderv1.DispatchRequest) (*orde
 			if a.GetFarmId() != req.GetFarmId() {
 				continue
 			}
+			if o.c.sent[a.GetPickLotId()+a.GetOrderId()] {
+				continue
+			}
+			o.c.sent[a.GetPickLotId()+a.GetOrderId()] = true
 			line := &orderv1.DispatchLine{OrderId: a.GetOrderId(), CustomerId: a.GetCustomerId(), ProductId: a.GetProductId(), PickLotId: a.GetPickLotId(), Packs: a.GetPacks(), Allocated: a.GetPacks()}
 			for i := range a.GetPacks() {
 				line.PackIds = append(line.PackIds, fmt.Sprintf("ab-1126-%03d", len(note.Lines)*100+int(i)+1))

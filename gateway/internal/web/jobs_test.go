@@ -164,6 +164,7 @@ func TestPickAndWeighAndSend(t *testing.T) {
 		t.Errorf("picks %v, want one", r.coop.Picks)
 	}
 	r.submit(p, "/pick/dispatch", nil).ok().says(".note", "The Copper Pan White closed cups, 2 kg 30 of 30 ab-1126-001–030")
+	r.submit(r.get("/pick"), "/pick/dispatch", nil).ok().says(".done", "Nothing was sent").without(".note")
 	r.get("/pick?day=2026-12-24").ok().says("main", "The list stands here as soon as the office confirms it.")
 }
 

@@ -22,6 +22,7 @@ type pickPage struct {
 	Listed             bool
 	Weighed            bool
 	Rooms              []pickRoom
+	Sent               bool // something was asked to be sent
 	Note               []sentLine
 }
 
@@ -211,6 +212,7 @@ func (p *Pages) dispatch(v *visit) (view, error) {
 		return view{}, err
 	}
 	page := shown.data.(pickPage)
+	page.Sent = true
 	customers, products := map[string]string{}, map[string]string{}
 	for _, room := range page.Rooms {
 		for _, line := range room.Lines {

@@ -163,7 +163,7 @@ func pushRowOf(v *visit, f *form, room *schedulingv1.Room, product *orderv1.Prod
 		write(e.GetLowGrams(), e.GetLikelyGrams(), e.GetHighGrams())
 		row.Version, row.PushedBy = e.GetVersion(), e.GetPushedBy()
 	case from.model != nil:
-		write(from.model.GetLowGrams(), from.model.GetLikelyGrams(), from.model.GetHighGrams())
+		write(coarse(from.model.GetLowGrams(), 0), coarse(from.model.GetLikelyGrams(), coarseGrams/2), coarse(from.model.GetHighGrams(), coarseGrams-1))
 		row.Forecast = true
 	case e != nil:
 		write(e.GetLowGrams(), e.GetLikelyGrams(), e.GetHighGrams())
@@ -174,6 +174,13 @@ func pushRowOf(v *visit, f *form, room *schedulingv1.Room, product *orderv1.Prod
 	row.Top = newInput(f, "p", "kg", "high."+key, v.words.T("push.most"), high, "kg")
 	return row
 }
+
+// coarseGrams is how finely a forecast is written: a person corrects tenths of a kilogram.
+const coarseGrams = 100
+
+// coarse rounds a forecast's figure; more is 0 to round down and coarseGrams-1 to round up, so
+// that the band does not narrow.
+func coarse(grams, more int64) int64 { return (grams + more) / coarseGrams * coarseGrams }
 
 // push sends the figures that were filled in. What somebody else pushed while the form was
 // open is shown beside what was typed and not written over.
