@@ -134,7 +134,7 @@ func (d *drawing) compost(c *harvestv1.CompostTrace, n names, asked bool) int {
 }
 
 func (d *drawing) crop(c *harvestv1.CropTrace, n names) int {
-	return d.add(1, c.GetCropId(), node{Kind: "crop", Top: nameOf(n.farms, c.GetFarmId()) + ", " + nameOf(n.rooms, c.GetRoomId()), Under: c.GetCropId()})
+	return d.add(1, c.GetCropId(), node{Kind: "crop", Top: nameOf(n.rooms, c.GetRoomId()), Under: nameOf(n.farms, c.GetFarmId())})
 }
 
 func pickLotNode(v *visit, l *harvestv1.PickLot, n names) node {
