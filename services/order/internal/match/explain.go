@@ -137,24 +137,13 @@ func (e *explainer) explain(i int, g *Got) {
 		bind(HigherClass, higher)
 		bind(Excluded, excluded)
 		bind(NotPromised, v.withheld)
-		bind(NotFit, v.held+v.past)
-		if same+higher == 0 || len(g.Binds) == 0 {
+		if same+higher == 0 {
 			bind(NotEnough, g.Packs-g.Matched)
 		}
+		bind(NotFit, v.held+v.past)
 	}
-	g.Reason = e.main(g.Binds, same, higher)
+	g.Reason = g.Binds[0].Reason
 	g.Explanation = e.words(*g, v, higher, same)
-}
-
-// main is the reason that weighs most: the first that binds, but where nobody else took a pack,
-// what is kept back only matters where there is nothing else.
-func (e *explainer) main(binds []Bind, same, higher int64) Reason {
-	for _, b := range binds {
-		if b.Reason == NotEnough && binds[0].Reason != ByHand && binds[0].Reason != TooFewOfUse && binds[0].Reason != Excluded && same+higher == 0 {
-			return NotEnough
-		}
-	}
-	return binds[0].Reason
 }
 
 // words tells a chef.

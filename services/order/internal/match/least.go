@@ -12,7 +12,7 @@ import (
 //
 // In each round, of the lines of a product that got too few, as many are kept as the packs of
 // all of them would suffice for, the best first; at least one is dropped, so that it ends.
-func (p *prepared) solveUseful(ctx context.Context, warm *solvers, told func(Step)) (solution, [10]int64, map[int]bool, error) {
+func (p *prepared) solveUseful(ctx context.Context, warm *Session, told func(Step)) (solution, [10]int64, map[int]bool, error) {
 	lots := p.freeLots()
 	var bound, gap [10]int64
 	dropped := make(map[int]bool)
@@ -21,7 +21,8 @@ func (p *prepared) solveUseful(ctx context.Context, warm *solvers, told func(Ste
 		if err != nil {
 			return solution{}, gap, nil, err
 		}
-		best, err := solve(ctx, p, build(p, lots, wants), warm, told)
+		net := build(p, lots, wants, warm)
+		best, err := solve(ctx, p, net, warm, told)
 		if err == nil {
 			err = p.pinsMet(best)
 		}
@@ -87,7 +88,7 @@ func (p *prepared) drop(s solution, dropped map[int]bool) bool {
 	}
 	for i, l := range p.lines {
 		had := p.sentLine[lineKey{l.Order, l.Product}]
-		if sums[i] > 0 && sums[i]+had < l.Least && p.applied[i] == nil {
+		if sums[i] > 0 && sums[i]+had < l.Least && !p.fixed(i) {
 			needy[l.Product] = append(needy[l.Product], tooFew{i, sums[i], l.Least - had})
 		}
 	}
@@ -109,4 +110,10 @@ func (p *prepared) drop(s solution, dropped map[int]bool) bool {
 		}
 	}
 	return len(needy) > 0
+}
+
+// fixed says whether somebody decided by hand how many packs the line gets.
+func (p *prepared) fixed(i int) bool {
+	pin := p.applied[i]
+	return pin != nil && (pin.total != nil || len(pin.sources) > 0)
 }

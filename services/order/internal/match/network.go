@@ -46,6 +46,10 @@ type network struct {
 
 	// customers and farms share what is short and left.
 	customers, farms []share
+	// counts has the number of arcs of each share, before that of the network solved before; again
+	// is set where this one is to be solved again.
+	counts, before []int32
+	again          bool
 	// ends counts, for each kind, the fewer of tails and heads.
 	ends [allKinds]int64
 }
@@ -62,8 +66,8 @@ func (n *network) node() int32 {
 }
 
 // build makes the network of a day's free lots and wants, each with at least one pack.
-func build(p *prepared, lots []Lot, wants []want) *network {
-	n := &network{sorter: sortDemands(wants, lots, p.day.ZoneCosts), lots: lots, real: len(lots), wants: wants}
+func build(p *prepared, lots []Lot, wants []want, warm *Session) *network {
+	n := &network{before: warm.counts, again: warm.again, sorter: sortDemands(wants, lots, p.day.ZoneCosts), lots: lots, real: len(lots), wants: wants}
 	n.addPhantoms()
 	for _, l := range n.lots {
 		n.supply[n.node()] = l.Packs

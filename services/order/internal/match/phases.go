@@ -24,16 +24,6 @@ type solution struct {
 	proof                Proof
 }
 
-// solvers are kept between solves of networks of the same shape, one for each phase.
-type solvers []*flow.Solver
-
-func (s *solvers) at(phase int) *flow.Solver {
-	for len(*s) <= phase {
-		*s = append(*s, &flow.Solver{})
-	}
-	return (*s)[phase]
-}
-
 // search is the state of a network being solved, phase after phase.
 type search struct {
 	net     *network
@@ -47,7 +37,7 @@ type search struct {
 // solve finds the best flow: it solves for as many aims as fit in one cost, keeps to the flows
 // that are best in those, and goes on with the next. warm has the solvers of an earlier solve,
 // if any, and keeps those of this one.
-func solve(ctx context.Context, p *prepared, net *network, warm *solvers, told func(Step)) (solution, error) {
+func solve(ctx context.Context, p *prepared, net *network, warm *Session, told func(Step)) (solution, error) {
 	s := &search{net: net, told: told, out: solution{net: net}}
 	s.problem = flow.Problem{
 		Supply: append([]int64(nil), net.supply...), From: net.from, To: net.to, Cap: append([]int64(nil), net.cap...),
@@ -62,6 +52,7 @@ func solve(ctx context.Context, p *prepared, net *network, warm *solvers, told f
 		}
 		aims = aims[settled:]
 	}
+	warm.counts = net.counts
 	s.out.flow = s.fixed
 	s.out.proof.Verified = true
 	return s.out, nil
@@ -150,22 +141,69 @@ func (s *search) fits(cost []int64) bool {
 	return total && largest < 1<<58 && packs <= flow.MaxVolume/16 && largest <= flow.MaxPathCost/int64(len(s.net.supply)+2)
 }
 
-// run solves and verifies the problem of a phase.
+// run solves and verifies the problem of a phase. What earlier phases settled is left out of it:
+// arcs without room, and nodes without arcs.
 func (s *search) run(ctx context.Context, solver *flow.Solver) (flow.Result, error) {
 	begun := time.Now()
-	best, err := solver.Resolve(ctx, &s.problem, flow.Options{Progress: func(flow.Progress) { s.told(Solving) }})
+	small, arcs, nodes := s.reduce()
+	best, err := solver.Resolve(ctx, small, flow.Options{Progress: func(flow.Progress) { s.told(Solving) }})
 	if err != nil {
 		return best, fmt.Errorf("match: solve: %w", err)
 	}
 	s.out.proof.Solving += time.Since(begun)
 	s.out.proof.Pivots += best.Work.Pivots
 	s.out.proof.Phases++
-	s.out.proof.Nodes, s.out.proof.Arcs = s.problem.Nodes(), s.problem.Arcs()
 	s.told(Verifying)
-	if err := flow.Verify(&s.problem, best); err != nil {
+	if err := flow.Verify(small, best); err != nil {
 		return best, fmt.Errorf("match: the solver's answer is not the best: %w", err)
 	}
-	return best, nil
+	return s.enlarge(best, arcs, nodes), nil
+}
+
+// reduce leaves out of the problem what is settled; arcs and nodes say what each number was. The
+// first phase is whole.
+func (s *search) reduce() (small *flow.Problem, arcs, nodes []int32) {
+	p := &s.problem
+	if s.out.potential == nil {
+		s.out.proof.Nodes, s.out.proof.Arcs = p.Nodes(), p.Arcs()
+		return p, nil, nil
+	}
+	number := make([]int32, p.Nodes())
+	small = &flow.Problem{}
+	place := func(node int32) int32 {
+		if number[node] == 0 {
+			nodes = append(nodes, node)
+			small.Supply = append(small.Supply, p.Supply[node])
+			number[node] = int32(len(nodes))
+		}
+		return number[node] - 1
+	}
+	for a, room := range p.Cap {
+		if room == 0 {
+			continue
+		}
+		arcs = append(arcs, int32(a))
+		small.From, small.To = append(small.From, place(p.From[a])), append(small.To, place(p.To[a]))
+		small.Cap, small.Cost = append(small.Cap, room), append(small.Cost, p.Cost[a])
+	}
+	return small, arcs, nodes
+}
+
+// enlarge puts the answer of a reduced problem back in the places of the whole one.
+func (s *search) enlarge(best flow.Result, arcs, nodes []int32) flow.Result {
+	if nodes == nil && s.out.potential == nil {
+		return best
+	}
+	whole := flow.Result{
+		Flow: make([]int64, s.problem.Arcs()), Potential: make([]int64, s.problem.Nodes()), Cost: best.Cost, Work: best.Work,
+	}
+	for i, a := range arcs {
+		whole.Flow[a] = best.Flow[i]
+	}
+	for i, node := range nodes {
+		whole.Potential[node] = best.Potential[i]
+	}
+	return whole
 }
 
 // refine puts finer steps around what shares lack, where a step of several packs lies next to
@@ -202,6 +240,9 @@ func (s *search) refine(ph phase, packs []int64) bool {
 func (s *search) settle(best flow.Result) {
 	p := &s.problem
 	for a, packs := range best.Flow {
+		if p.Cap[a] == 0 {
+			continue
+		}
 		reduced := p.Cost[a] + best.Potential[p.From[a]] - best.Potential[p.To[a]]
 		if reduced == 0 {
 			continue

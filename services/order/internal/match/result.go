@@ -124,3 +124,21 @@ type Proof struct {
 	// Splits is how many allocations there are more than lines that got something.
 	Splits int
 }
+
+// Value of the demand met, in minor units, less reluctance.
+func (m Match) Value() int64 {
+	got, sum := make(map[lineKey]*Got, len(m.Lines)), int64(0)
+	for i := range m.Lines {
+		got[lineKey{m.Lines[i].Order, m.Lines[i].Product}] = &m.Lines[i]
+	}
+	for _, a := range m.Allocations {
+		line := got[lineKey{a.Order, a.Product}]
+		sum += a.Packs * worth(line.Line)
+		for _, t := range line.Instead {
+			if t.Product == a.Packed {
+				sum -= a.Packs * t.Reluctance
+			}
+		}
+	}
+	return sum
+}

@@ -22,11 +22,10 @@ const (
 // one whose costs could overflow, the context's error when it ends first, and an error that no
 // input can cause where the solver's answer does not stand up to the check.
 func Run(ctx context.Context, d Day, told func(Step)) (Match, error) {
-	var warm solvers
-	return run(ctx, d, told, &warm)
+	return (&Session{}).run(ctx, d, told)
 }
 
-func run(ctx context.Context, d Day, told func(Step), warm *solvers) (Match, error) {
+func (s *Session) run(ctx context.Context, d Day, told func(Step)) (Match, error) {
 	if told == nil {
 		told = func(Step) {}
 	}
@@ -37,7 +36,7 @@ func run(ctx context.Context, d Day, told func(Step), warm *solvers) (Match, err
 	if err != nil {
 		return Match{}, err
 	}
-	best, gap, dropped, err := today.solveUseful(ctx, warm, told)
+	best, gap, dropped, err := today.solveUseful(ctx, s, told)
 	if err != nil {
 		return Match{}, err
 	}

@@ -22,12 +22,19 @@ type share struct {
 // finest is the most packs for which each has an arc of its own from the start.
 const finest = 32
 
-// steps is the number of arcs for so many packs.
-func steps(packs int64) int32 {
-	if packs <= finest {
+// steps is the number of arcs for so many packs. In a network that is to be solved again there
+// is room for some more, and had, what there was before, is kept where it suffices.
+func steps(packs int64, again bool, had int32) int32 {
+	least := int32(min(packs, int64(2*bits.Len64(uint64(packs))+2)))
+	switch {
+	case had > 0 && had >= least:
+		return had
+	case again:
+		return least + least/4 + 2
+	case packs <= finest:
 		return int32(packs)
 	}
-	return int32(2*bits.Len64(uint64(packs)) + 2)
+	return least
 }
 
 // refine puts the steps around a number of packs lacking: single packs next to it, and ever
@@ -35,30 +42,28 @@ func steps(packs int64) int32 {
 func (s *share) refine(around int64) {
 	around = min(max(around, 0), s.packs)
 	s.refined, s.at = around, s.at[:0]
-	if s.packs <= finest {
+	if s.single() {
 		for u := range s.packs + 1 {
 			s.at = append(s.at, u)
 		}
-		return
-	}
-	s.at = append(s.at, 0, around, s.packs)
-	for far := int64(1); far < s.packs; far *= 2 {
-		if around-far > 0 {
-			s.at = append(s.at, around-far)
+	} else {
+		s.at = append(s.at, 0, around, s.packs)
+		for far := int64(1); far < s.packs; far *= 2 {
+			s.at = append(s.at, max(0, around-far), min(s.packs, around+far))
 		}
-		if around+far < s.packs {
-			s.at = append(s.at, around+far)
-		}
+		slices.Sort(s.at)
+		s.at = slices.Compact(s.at)
 	}
-	slices.Sort(s.at)
-	s.at = slices.Compact(s.at)
 	for int32(len(s.at)) <= s.count {
 		s.at = append(s.at, s.packs)
 	}
 }
 
+// single says whether each pack has an arc of its own.
+func (s *share) single() bool { return s.packs <= int64(s.count) }
+
 // resolved says whether single packs lie on either side of what is lacking.
-func (s *share) resolved(lacking int64) bool { return s.packs <= finest || s.refined == lacking }
+func (s *share) resolved(lacking int64) bool { return s.single() || s.refined == lacking }
 
 // slope of a step is what the mean of its packs weighs in x²/weight, x being the packs that are
 // there: the numerator over weight.
@@ -226,7 +231,13 @@ func (n *network) addFarms(sums []sum) {
 
 // addSteps adds the parallel arcs of a share.
 func (n *network) addSteps(s share, k kind, from, to, lot, want int32) share {
-	s.first, s.count = int32(len(n.from)), steps(s.packs)
+	number := len(n.counts)
+	had := int32(0)
+	if number < len(n.before) {
+		had = n.before[number]
+	}
+	s.first, s.count = int32(len(n.from)), steps(s.packs, n.again, had)
+	n.counts = append(n.counts, s.count)
 	s.refine(s.packs / 2)
 	for step := range s.count {
 		n.arc(k, from, to, s.at[step+1]-s.at[step], lot, want, -1)
