@@ -10,6 +10,10 @@ type Options struct {
 	// Progress, if set, is called from time to time (every few thousand
 	// pivots) and once at the end. It must not call the Solver.
 	Progress func(Progress)
+	// Frugal gives the basis back once the answer is found, for a problem that
+	// is solved only once: it spares 8 bytes an arc at the peak, for some
+	// milliseconds of collecting memory. The next call starts from scratch.
+	Frugal bool
 }
 
 // Progress tells how far a solve has come.
@@ -205,6 +209,9 @@ func (s *Solver) raisePenalty() bool {
 
 // result reads flows, potentials and cost off the optimal basis.
 func (s *Solver) result(opts Options) (Result, error) {
+	if opts.Frugal {
+		return s.resultFrugal(opts)
+	}
 	s.flow = resize(s.flow, s.p.Arcs())
 	s.potential = resize(s.potential, s.p.Nodes())
 	if err := s.readFlows(); err != nil {
@@ -236,6 +243,24 @@ func (s *Solver) finish(opts Options) (Result, error) {
 // bound, tree arcs carry what their lower node says, self-loops what their cost
 // asks for. It returns *UnboundedError if that is without limit.
 func (s *Solver) readFlows() error {
+	if err := s.readLeast(); err != nil {
+		return err
+	}
+	p := s.p
+	for a := range s.allFull {
+		i := s.input[a]
+		s.raise(i, p.Cap[i]-s.flow[i])
+	}
+	for u := range p.Supply {
+		if t := &s.node[u]; t.pred < s.arcs {
+			s.raise(s.input[t.pred], t.flow())
+		}
+	}
+	return nil
+}
+
+// readLeast puts all arcs but self-loops at their least flow.
+func (s *Solver) readLeast() error {
 	p := s.p
 	s.total = sum128{}
 	if p.Low == nil {
@@ -247,18 +272,7 @@ func (s *Solver) readFlows() error {
 		}
 	}
 	if int(s.arcs) < p.Arcs() {
-		if err := s.readLoops(); err != nil {
-			return err
-		}
-	}
-	for a := range s.allFull {
-		i := s.input[a]
-		s.raise(i, p.Cap[i]-s.flow[i])
-	}
-	for u := range p.Supply {
-		if t := &s.node[u]; t.pred < s.arcs {
-			s.raise(s.input[t.pred], t.flow())
-		}
+		return s.readLoops()
 	}
 	return nil
 }

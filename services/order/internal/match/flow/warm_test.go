@@ -79,6 +79,31 @@ func TestSameAnswerEachTime(t *testing.T) {
 	}
 }
 
+// TestFrugal: the same answer, and what comes after starts over.
+func TestFrugal(t *testing.T) {
+	t.Parallel()
+	for _, o := range optima(t) {
+		if o.Name == large {
+			continue
+		}
+		p := instance(t, o.Name)
+		var s flow.Solver
+		for range 2 {
+			r, err := s.Solve(t.Context(), p, flow.Options{Frugal: true})
+			if err != nil {
+				t.Fatal(err)
+			}
+			if d := cmp.Diff(solve(t, p), r); d != "" {
+				t.Errorf("%s: another answer (-plain +frugal):\n%s", o.Name, d)
+			}
+		}
+		u, err := s.Change(t.Context(), flow.Change{}, flow.Options{})
+		if err != nil || !u.All || u.Cost != o.Objective {
+			t.Errorf("%s: changed after a frugal solve: cost %d, all anew %t, %v; want cost %d, anew", o.Name, u.Cost, u.All, err, o.Objective)
+		}
+	}
+}
+
 // TestSolvingAgainAllocatesNothing covers the pivot loop and all around it:
 // once a Solver has seen the size, it needs no more memory.
 func TestSolvingAgainAllocatesNothing(t *testing.T) {

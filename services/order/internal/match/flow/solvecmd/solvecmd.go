@@ -50,7 +50,7 @@ func Run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 	readTime := time.Since(start)
 	start = time.Now()
 	var solver flow.Solver
-	result, err := solver.Solve(ctx, p, flow.Options{})
+	result, err := solver.Solve(ctx, p, flow.Options{Frugal: true})
 	solveTime := time.Since(start)
 	if err != nil {
 		fmt.Fprintf(stderr, "solve flow: %s: %s\n", args[0], explain(p, err))
