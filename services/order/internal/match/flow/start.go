@@ -51,10 +51,10 @@ func (s *Solver) takeCheapest(v, first, end int32) {
 			slices.SortFunc(offers[k:], cheaper)
 		}
 		if k < sortAfter {
-			bestAt := k
+			bestAt, least := k, s.costOf(offers[k])
 			for j := k + 1; j < len(offers); j++ {
-				if cheaper(offers[j], offers[bestAt]) < 0 {
-					bestAt = j
+				if c := s.costOf(offers[j]); c < least || c == least && offers[j] < offers[bestAt] {
+					bestAt, least = j, c
 				}
 			}
 			offers[k], offers[bestAt] = offers[bestAt], offers[k]
