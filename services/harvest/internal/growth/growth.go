@@ -13,13 +13,15 @@ import (
 // Step is a step of a crop, in the words of the trade.
 type Step string
 
-// The steps from which a first pick may be counted, and picking itself.
+// The steps from which a first pick may be counted, picking, and what follows.
 const (
 	Filling  Step = "filling"
 	Spawning Step = "spawning"
 	Casing   Step = "casing"
 	Pinning  Step = "pinning"
 	Cropping Step = "cropping"
+	CookOut  Step = "cook-out"
+	Idle     Step = "idle"
 )
 
 // stages are the steps that the forecast counts from. Pinning begins with the

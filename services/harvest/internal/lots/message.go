@@ -14,7 +14,7 @@ import (
 func Message(l store.PickLot) *harvestv1.PickLot {
 	return &harvestv1.PickLot{
 		PickLotId: l.ID, FarmId: l.FarmID, RoomId: l.RoomID, CropId: l.Origin.CropID, ProductId: l.ProductID,
-		Date: l.Day.String(), NetGrams: l.NetGrams, CompostLotIds: l.Origin.CompostIDs,
+		Date: l.Day.String(), NetGrams: l.Left(), DiscardedGrams: l.Discarded, Picks: l.Picks, CompostLotIds: l.Origin.CompostIDs,
 		Held: l.Held(), HoldReason: l.HoldReason(), HeldBy: l.HeldBy,
 		CompostException: l.Origin.Exception, Version: l.Version,
 	}

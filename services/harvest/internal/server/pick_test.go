@@ -52,7 +52,7 @@ func TestRecordPickAddsToItsLot(t *testing.T) {
 	}
 	wantLot := &harvestv1.PickLot{
 		PickLotId: "ab-1-white-2kg-20261126", FarmId: "alder-brook", RoomId: "ab-1", CropId: "ab-1-20261001",
-		ProductId: "white-2kg", Date: "2026-11-26", NetGrams: 12000, Version: 2,
+		ProductId: "white-2kg", Date: "2026-11-26", NetGrams: 12000, Picks: 1, Version: 2,
 	}
 	if diff := cmp.Diff(&harvestv1.RecordPickResponse{Pick: wantPick, PickLot: wantLot}, first, protocmp.Transform()); diff != "" {
 		t.Errorf("first pick (-want +got):\n%s", diff)

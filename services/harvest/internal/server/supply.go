@@ -86,7 +86,7 @@ func supply(expected []store.Expected, picked []store.PickLot) []*harvestv1.Supp
 			continue
 		}
 		d := of(l.Day, l.ProductID)
-		sum := d.GetPickedGrams() + l.NetGrams
+		sum := d.GetPickedGrams() + l.Left()
 		d.PickedGrams = &sum
 	}
 	keys := slices.SortedFunc(maps.Keys(days), func(a, b key) int {

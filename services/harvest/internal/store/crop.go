@@ -139,3 +139,20 @@ func CropsBearing(ctx context.Context, db pg.DB, from, to day.Date, farmID strin
 	list, err := collect(ctx, db, scanGrowing, sql, from.Time(), to.Time(), farmID, genealogy.OverrunDays)
 	return list, wrap("read the crops of a span of days", err)
 }
+
+// NextFill returns the day on which the next crop is planned to fill a room; nil
+// where none is planned after the day.
+func NextFill(ctx context.Context, db pg.DB, roomID, notCrop string, after day.Date) (*day.Date, error) {
+	const sql = `
+		SELECT fill_date FROM crop
+		WHERE room_id = $1 AND crop_id <> $2 AND NOT filled AND free_date > fill_date AND fill_date > $3
+		ORDER BY fill_date LIMIT 1`
+	list, err := collect(ctx, db, func(row pgx.CollectableRow) (d day.Date, err error) {
+		err = row.Scan(dayInto{&d})
+		return d, err
+	}, sql, roomID, notCrop, after.Time())
+	if err != nil || len(list) == 0 {
+		return nil, wrap("read the next fill of room "+roomID, err)
+	}
+	return &list[0], nil
+}

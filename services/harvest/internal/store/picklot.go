@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"strings"
+	"time"
 
 	"github.com/jackc/pgx/v5"
 
@@ -21,10 +22,16 @@ type PickLot struct {
 	Origin            genealogy.Origin // with a crop, always
 	OwnHold           bool             // held by a person, whatever its compost
 	OwnReason         string
-	HeldBy            string // the person; empty without OwnHold
-	Picks, NetGrams   int64
+	HeldBy            string     // the person; empty without OwnHold
+	Picks, NetGrams   int64      // weighings that stand, and what they weigh
+	Discarded         int64      // grams thrown away of it
+	StoreID           string     // where its newest weighing went; empty where not noted
+	PickedAt          *time.Time // of its first weighing; nil before
 	Version           int64
 }
+
+// Left is what was picked less what was discarded, grams.
+func (l PickLot) Left() int64 { return l.NetGrams - l.Discarded }
 
 // Held reports whether the lot may not be sold.
 func (l PickLot) Held() bool { return l.OwnHold || l.Origin.Held }
@@ -43,25 +50,31 @@ func (l PickLot) HoldReason() string {
 
 // lotColumns in the order of scanLot.
 const lotColumns = `pick_lot_id, room_id, product_id, date, farm_id, crop_id, compost_lot_ids, compost_held,
-	compost_reason, compost_exception, held, hold_reason, held_by, picks, net_grams, version`
+	compost_reason, compost_exception, held, hold_reason, held_by, picks, net_grams, discarded_grams, store_id, picked_at, version`
 
 func scanLot(row pgx.CollectableRow) (l PickLot, err error) {
 	o := &l.Origin
 	err = row.Scan(&l.ID, &l.RoomID, &l.ProductID, dayInto{&l.Day}, &l.FarmID, &o.CropID, &o.CompostIDs, &o.Held,
-		&o.Reason, &o.Exception, &l.OwnHold, &l.OwnReason, &l.HeldBy, &l.Picks, &l.NetGrams, &l.Version)
+		&o.Reason, &o.Exception, &l.OwnHold, &l.OwnReason, &l.HeldBy, &l.Picks, &l.NetGrams, &l.Discarded, &l.StoreID, &l.PickedAt, &l.Version)
 	return l, err
 }
 
 // OpenLots writes those of the lots that are not there yet and returns the
-// codes of the new ones. Lots that are there stay as they are.
+// codes of the new ones. Lots that are there stay as they are. A new lot of a
+// room whose lots an open incident holds is held from the start.
 func OpenLots(ctx context.Context, db pg.DB, lots []PickLot) (opened map[string]bool, err error) {
 	const sql = `
 		INSERT INTO pick_lot (pick_lot_id, room_id, product_id, date, farm_id, crop_id,
-			compost_lot_ids, compost_held, compost_reason, compost_exception)
-		SELECT l.id, l.room, l.product, l.date, l.farm, l.crop, string_to_array(l.compost, ','), l.held, l.reason, l.exception
+			compost_lot_ids, compost_held, compost_reason, compost_exception, held, hold_reason, held_by)
+		SELECT l.id, l.room, l.product, l.date, l.farm, l.crop, string_to_array(l.compost, ','), l.held, l.reason, l.exception,
+			i.pest IS NOT NULL, coalesce(i.pest || ' in the room', ''), coalesce(i.reported_by, '')
 		FROM unnest($1::text[], $2::text[], $3::text[], $4::date[], $5::text[], $6::text[],
 			$7::text[], $8::boolean[], $9::text[], $10::text[])
 			AS l (id, room, product, date, farm, crop, compost, held, reason, exception)
+			LEFT JOIN LATERAL (
+				SELECT pest, reported_by FROM incident WHERE room_id = l.room AND holds AND closed_at IS NULL
+				ORDER BY reported_at, incident_id LIMIT 1
+			) i ON true
 		ORDER BY l.id
 		ON CONFLICT DO NOTHING
 		RETURNING pick_lot_id`
@@ -106,20 +119,79 @@ func LockLotsOfRooms(ctx context.Context, tx pgx.Tx, rooms []string) ([]PickLot,
 	return list, wrap("read the pick lots of rooms", err)
 }
 
+// stockDays is how long a lot is taken to be in store at most: longer than any
+// mushroom keeps (UC Davis Postharvest).
+const stockDays = 21
+
+// LockSaleable returns the lots of a room that are still to be sold on a day:
+// those with something left, and those to come. It keeps others from changing
+// them until the transaction ends.
+func LockSaleable(ctx context.Context, tx pgx.Tx, roomID string, on day.Date) ([]PickLot, error) {
+	const sql = `
+		SELECT ` + lotColumns + ` FROM pick_lot
+		WHERE room_id = $1 AND date >= $2 AND (date >= $3 OR net_grams > discarded_grams)
+		ORDER BY pick_lot_id FOR NO KEY UPDATE`
+	list, err := collect(ctx, tx, scanLot, sql, roomID, on.Add(-stockDays).Time(), on.Time())
+	return list, wrap("read the lots of room "+roomID+" still to be sold", err)
+}
+
+// Stock is a lot with what has left of it.
+type Stock struct {
+	PickLot
+	Species    string // of its product; empty where nobody told
+	Dispatched int64  // grams
+}
+
+// StockOf returns the lots that were picked and have something left, by code;
+// those of one farm where farmID is not empty, and of one store where storeID is
+// not.
+func StockOf(ctx context.Context, db pg.DB, on day.Date, farmID, storeID string) ([]Stock, error) {
+	const sql = `
+		SELECT ` + lotColumns + `, coalesce((SELECT species FROM product p WHERE p.product_id = l.product_id), ''), d.grams
+		FROM pick_lot l CROSS JOIN LATERAL (
+			SELECT coalesce(sum(x.packs * p.pack_grams), 0)::bigint AS grams
+			FROM lot_dispatch x JOIN product p ON p.product_id = x.product_id
+			WHERE x.pick_lot_id = l.pick_lot_id
+		) d
+		WHERE l.date BETWEEN $1 AND $2 AND l.picks > 0 AND l.net_grams - l.discarded_grams > d.grams
+		  AND ($3 = '' OR l.farm_id = $3) AND ($4 = '' OR l.store_id = $4)
+		ORDER BY l.pick_lot_id`
+	list, err := collect(ctx, db, func(row pgx.CollectableRow) (s Stock, err error) {
+		l, o := &s.PickLot, &s.Origin
+		err = row.Scan(&l.ID, &l.RoomID, &l.ProductID, dayInto{&l.Day}, &l.FarmID, &o.CropID, &o.CompostIDs, &o.Held,
+			&o.Reason, &o.Exception, &l.OwnHold, &l.OwnReason, &l.HeldBy, &l.Picks, &l.NetGrams, &l.Discarded, &l.StoreID, &l.PickedAt, &l.Version,
+			&s.Species, &s.Dispatched)
+		return s, err
+	}, sql, on.Add(-stockDays).Time(), on.Time(), farmID, storeID)
+	return list, wrap("read the cold stock", err)
+}
+
+// SaveDispatch keeps how many packs of a lot left with a dispatch, which never
+// changes.
+func SaveDispatch(ctx context.Context, db pg.DB, dispatchID, lotID, productID string, packs int64) error {
+	const sql = `
+		INSERT INTO lot_dispatch (dispatch_id, pick_lot_id, product_id, packs) VALUES ($1, $2, $3, $4)
+		ON CONFLICT DO NOTHING`
+	_, err := db.Exec(ctx, sql, dispatchID, lotID, productID, packs)
+	return wrap("save what left of lot "+lotID, err)
+}
+
 // SaveLot writes what can change of a lot: its origin, its own hold, what was
 // picked, and its version.
 func SaveLot(ctx context.Context, db pg.DB, l PickLot) error {
 	const sql = `
 		UPDATE pick_lot
 		SET crop_id = $2, compost_lot_ids = $3, compost_held = $4, compost_reason = $5, compost_exception = $6,
-		    held = $7, hold_reason = $8, held_by = $9, picks = $10, net_grams = $11, version = $12
+		    held = $7, hold_reason = $8, held_by = $9, picks = $10, net_grams = $11,
+		    discarded_grams = $12, store_id = $13, picked_at = $14, version = $15
 		WHERE pick_lot_id = $1`
 	o := l.Origin
 	ids := o.CompostIDs
 	if ids == nil {
 		ids = []string{}
 	}
-	_, err := db.Exec(ctx, sql, l.ID, o.CropID, ids, o.Held, o.Reason, o.Exception, l.OwnHold, l.OwnReason, l.HeldBy, l.Picks, l.NetGrams, l.Version)
+	_, err := db.Exec(ctx, sql, l.ID, o.CropID, ids, o.Held, o.Reason, o.Exception, l.OwnHold, l.OwnReason, l.HeldBy, l.Picks, l.NetGrams,
+		l.Discarded, l.StoreID, l.PickedAt, l.Version)
 	return wrap("save pick lot "+l.ID, err)
 }
 

@@ -50,6 +50,7 @@ func order() map[string]inbox.Handler {
 	inbox.Register(h, func(ctx context.Context, tx pgx.Tx, _ inbox.Message, e *orderv1.ProductSaved) error {
 		return store.SaveProduct(ctx, tx, told.Product(e.GetProduct(), e.GetVersion()))
 	})
+	inbox.Register(h, dispatched)
 	return h
 }
 
@@ -60,4 +61,22 @@ func compostlot() map[string]inbox.Handler {
 	onLot[*compostlotv1.LotHeld](h)
 	inbox.Register(h, delivered)
 	return h
+}
+
+// dispatched takes in what left of each lot: it is in no cold store any more.
+func dispatched(ctx context.Context, tx pgx.Tx, _ inbox.Message, e *orderv1.Dispatched) error {
+	type part struct{ lot, product string }
+	packs := map[part]int64{}
+	for _, l := range e.GetNote().GetLines() {
+		packs[part{l.GetPickLotId(), l.GetProductId()}] += l.GetPacks()
+	}
+	for p, n := range packs {
+		if n <= 0 || p.lot == "" {
+			continue
+		}
+		if err := store.SaveDispatch(ctx, tx, e.GetNote().GetDispatchId(), p.lot, p.product, n); err != nil {
+			return err
+		}
+	}
+	return nil
 }

@@ -44,8 +44,8 @@ var stepWords = map[schedulingv1.StageKind]growth.Step{
 	schedulingv1.StageKind_STAGE_KIND_CASE_RUN:  "case run",
 	schedulingv1.StageKind_STAGE_KIND_PINNING:   growth.Pinning,
 	schedulingv1.StageKind_STAGE_KIND_CROPPING:  growth.Cropping,
-	schedulingv1.StageKind_STAGE_KIND_COOK_OUT:  "cook-out",
-	schedulingv1.StageKind_STAGE_KIND_IDLE:      "idle",
+	schedulingv1.StageKind_STAGE_KIND_COOK_OUT:  growth.CookOut,
+	schedulingv1.StageKind_STAGE_KIND_IDLE:      growth.Idle,
 }
 
 // StepWord is a step as harvest keeps it; empty for one that happens at the

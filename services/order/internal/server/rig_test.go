@@ -191,7 +191,7 @@ func (r *rig) pick(t testing.TB, farm, product, day string, grams, version int64
 	t.Helper()
 	lot = farm + "-1-" + product + "-" + day
 	r.in(t, func(ctx context.Context, tx pgx.Tx) error {
-		l := store.PickLot{Lot: lot, Farm: farm, Room: farm + "-1", Product: product, Day: day, NetGrams: grams, Held: held, Version: version}
+		l := store.PickLot{Lot: lot, Farm: farm, Room: farm + "-1", Product: product, Day: day, NetGrams: grams, Picked: grams > 0, Held: held, Version: version}
 		if held {
 			l.HoldReason = "compost lot is under suspicion"
 		}

@@ -36,8 +36,9 @@ func KeepExpected(ctx context.Context, tx pgx.Tx, e Expected, told time.Time) er
 // PickLot is what is known of a pick lot itself.
 type PickLot struct {
 	Lot, Farm, Room, Product, Day string
-	// NetGrams is 0 where nothing was picked yet.
+	// NetGrams is what is left of what was picked, once something was Picked.
 	NetGrams   int64
+	Picked     bool
 	Held       bool
 	HoldReason string
 	Version    int64
@@ -47,13 +48,13 @@ type PickLot struct {
 func KeepPickLot(ctx context.Context, tx pgx.Tx, l PickLot, told time.Time) error {
 	const sql = `
 		INSERT INTO supply (pick_lot_id, farm_id, room_id, product_id, pick_date, picked_grams, held, hold_reason, lot_version, told_at)
-		VALUES ($1, $2, $3, $4, $5::date, nullif($6::bigint, 0), $7, $8, $9, $10)
+		VALUES ($1, $2, $3, $4, $5::date, CASE WHEN $11 THEN $6::bigint END, $7, $8, $9, $10)
 		ON CONFLICT (coop_id, pick_lot_id) DO UPDATE SET
 			picked_grams = EXCLUDED.picked_grams, held = EXCLUDED.held, hold_reason = EXCLUDED.hold_reason,
 			lot_version = EXCLUDED.lot_version, told_at = greatest(supply.told_at, EXCLUDED.told_at)
 		WHERE supply.lot_version < EXCLUDED.lot_version`
 	_, err := change(ctx, tx, "pick lot", sql, l.Lot, l.Farm, l.Room, l.Product, l.Day,
-		l.NetGrams, l.Held, l.HoldReason, l.Version, told)
+		l.NetGrams, l.Held, l.HoldReason, l.Version, told, l.Picked)
 	return err
 }
 

@@ -22,6 +22,7 @@ func Harvest() map[string]inbox.Handler {
 	inbox.Register(handlers, expectedPickPushed)
 	inbox.Register(handlers, pickRecorded)
 	inbox.Register(handlers, pickLotHeld)
+	inbox.Register(handlers, stockChanged)
 	return handlers
 }
 
@@ -53,13 +54,18 @@ func pickLotHeld(ctx context.Context, tx pgx.Tx, m inbox.Message, e *harvestv1.P
 	return keepPickLot(ctx, tx, m, e.GetPickLot())
 }
 
+// stockChanged tells that some of a lot was thrown away: no more than what is left can be sold.
+func stockChanged(ctx context.Context, tx pgx.Tx, m inbox.Message, e *harvestv1.StockChanged) error {
+	return keepPickLot(ctx, tx, m, e.GetPickLot())
+}
+
 func keepPickLot(ctx context.Context, tx pgx.Tx, m inbox.Message, l *harvestv1.PickLot) error {
 	if err := whole(m, l.GetPickLotId(), l.GetFarmId(), l.GetRoomId(), l.GetProductId(), l.GetDate(), l.GetVersion()); err != nil {
 		return err
 	}
 	return store.KeepPickLot(ctx, tx, store.PickLot{
 		Lot: l.GetPickLotId(), Farm: l.GetFarmId(), Room: l.GetRoomId(), Product: l.GetProductId(), Day: l.GetDate(),
-		NetGrams: l.GetNetGrams(), Held: l.GetHeld(), HoldReason: l.GetHoldReason(), Version: l.GetVersion(),
+		NetGrams: l.GetNetGrams(), Picked: l.GetNetGrams() > 0 || l.GetPicks() > 0, Held: l.GetHeld(), HoldReason: l.GetHoldReason(), Version: l.GetVersion(),
 	}, m.Time)
 }
 

@@ -112,6 +112,25 @@ func TestSupplyEndsTheSameInAnyOrder(t *testing.T) {
 	})
 }
 
+// A lot of which all was thrown away has nothing to sell; it is not one still to be picked.
+func TestADiscardedLotIsGone(t *testing.T) {
+	t.Parallel()
+	pool, coop := testkit.Pool(t, store.Schema()), testkit.Coop()
+	gone := lot(2, 0, false, "")
+	gone.Picks, gone.DiscardedGrams = 1, 3000
+	for _, e := range []proto.Message{
+		pushed(1, 8000), &harvestv1.StockChanged{PickLot: gone}, &harvestv1.PickRecorded{PickLot: lot(1, 3000, false, "")},
+	} {
+		if err := apply(pool, coop, subscriber.Harvest(), e); err != nil {
+			t.Fatal(err)
+		}
+	}
+	got, err := supply(pool, coop)
+	if err != nil || len(got) != 1 || got[0].Picked != "0" || got[0].Version != "2" {
+		t.Errorf("supply is %v (%v)", got, err)
+	}
+}
+
 // What is not known stays absent: a lot that was pushed has no pick, one held before its first
 // pick has neither.
 func TestAbsentStaysAbsent(t *testing.T) {

@@ -216,11 +216,114 @@ func (x *PickLotTraced) GetPickLot() *PickLot {
 	return nil
 }
 
+// StockChanged tells that a pick lot weighs less than was picked: some of it was discarded.
+// Subject: harvest.stock.changed.
+type StockChanged struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What was discarded.
+	Discard *Discard `protobuf:"bytes,1,opt,name=discard,proto3" json:"discard,omitempty"`
+	// The lot after it, with its version.
+	PickLot       *PickLot `protobuf:"bytes,2,opt,name=pick_lot,json=pickLot,proto3" json:"pick_lot,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *StockChanged) Reset() {
+	*x = StockChanged{}
+	mi := &file_breakshare_harvest_v1_events_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *StockChanged) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*StockChanged) ProtoMessage() {}
+
+func (x *StockChanged) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_events_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use StockChanged.ProtoReflect.Descriptor instead.
+func (*StockChanged) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_events_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *StockChanged) GetDiscard() *Discard {
+	if x != nil {
+		return x.Discard
+	}
+	return nil
+}
+
+func (x *StockChanged) GetPickLot() *PickLot {
+	if x != nil {
+		return x.PickLot
+	}
+	return nil
+}
+
+// IncidentReported tells that a pest or disease was seen in a room, or that such a report was
+// closed. Subject: harvest.incident.reported.
+type IncidentReported struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The incident, without its photo.
+	Incident      *Incident `protobuf:"bytes,1,opt,name=incident,proto3" json:"incident,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *IncidentReported) Reset() {
+	*x = IncidentReported{}
+	mi := &file_breakshare_harvest_v1_events_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *IncidentReported) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*IncidentReported) ProtoMessage() {}
+
+func (x *IncidentReported) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_events_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use IncidentReported.ProtoReflect.Descriptor instead.
+func (*IncidentReported) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_events_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *IncidentReported) GetIncident() *Incident {
+	if x != nil {
+		return x.Incident
+	}
+	return nil
+}
+
 var File_breakshare_harvest_v1_events_proto protoreflect.FileDescriptor
 
 const file_breakshare_harvest_v1_events_proto_rawDesc = "" +
 	"\n" +
-	"\"breakshare/harvest/v1/events.proto\x12\x15breakshare.harvest.v1\x1a breakshare/harvest/v1/pick.proto\"^\n" +
+	"\"breakshare/harvest/v1/events.proto\x12\x15breakshare.harvest.v1\x1a breakshare/harvest/v1/pick.proto\x1a breakshare/harvest/v1/room.proto\x1a!breakshare/harvest/v1/stock.proto\"^\n" +
 	"\x12ExpectedPickPushed\x12H\n" +
 	"\rexpected_pick\x18\x01 \x01(\v2#.breakshare.harvest.v1.ExpectedPickR\fexpectedPick\"z\n" +
 	"\fPickRecorded\x12/\n" +
@@ -229,7 +332,12 @@ const file_breakshare_harvest_v1_events_proto_rawDesc = "" +
 	"\vPickLotHeld\x129\n" +
 	"\bpick_lot\x18\x01 \x01(\v2\x1e.breakshare.harvest.v1.PickLotR\apickLot\"J\n" +
 	"\rPickLotTraced\x129\n" +
-	"\bpick_lot\x18\x01 \x01(\v2\x1e.breakshare.harvest.v1.PickLotR\apickLotB>Z<breakshare.example/proto/gen/breakshare/harvest/v1;harvestv1b\x06proto3"
+	"\bpick_lot\x18\x01 \x01(\v2\x1e.breakshare.harvest.v1.PickLotR\apickLot\"\x83\x01\n" +
+	"\fStockChanged\x128\n" +
+	"\adiscard\x18\x01 \x01(\v2\x1e.breakshare.harvest.v1.DiscardR\adiscard\x129\n" +
+	"\bpick_lot\x18\x02 \x01(\v2\x1e.breakshare.harvest.v1.PickLotR\apickLot\"O\n" +
+	"\x10IncidentReported\x12;\n" +
+	"\bincident\x18\x01 \x01(\v2\x1f.breakshare.harvest.v1.IncidentR\bincidentB>Z<breakshare.example/proto/gen/breakshare/harvest/v1;harvestv1b\x06proto3"
 
 var (
 	file_breakshare_harvest_v1_events_proto_rawDescOnce sync.Once
@@ -243,27 +351,34 @@ func file_breakshare_harvest_v1_events_proto_rawDescGZIP() []byte {
 	return file_breakshare_harvest_v1_events_proto_rawDescData
 }
 
-var file_breakshare_harvest_v1_events_proto_msgTypes = make([]protoimpl.MessageInfo, 4)
+var file_breakshare_harvest_v1_events_proto_msgTypes = make([]protoimpl.MessageInfo, 6)
 var file_breakshare_harvest_v1_events_proto_goTypes = []any{
 	(*ExpectedPickPushed)(nil), // 0: breakshare.harvest.v1.ExpectedPickPushed
 	(*PickRecorded)(nil),       // 1: breakshare.harvest.v1.PickRecorded
 	(*PickLotHeld)(nil),        // 2: breakshare.harvest.v1.PickLotHeld
 	(*PickLotTraced)(nil),      // 3: breakshare.harvest.v1.PickLotTraced
-	(*ExpectedPick)(nil),       // 4: breakshare.harvest.v1.ExpectedPick
-	(*Pick)(nil),               // 5: breakshare.harvest.v1.Pick
-	(*PickLot)(nil),            // 6: breakshare.harvest.v1.PickLot
+	(*StockChanged)(nil),       // 4: breakshare.harvest.v1.StockChanged
+	(*IncidentReported)(nil),   // 5: breakshare.harvest.v1.IncidentReported
+	(*ExpectedPick)(nil),       // 6: breakshare.harvest.v1.ExpectedPick
+	(*Pick)(nil),               // 7: breakshare.harvest.v1.Pick
+	(*PickLot)(nil),            // 8: breakshare.harvest.v1.PickLot
+	(*Discard)(nil),            // 9: breakshare.harvest.v1.Discard
+	(*Incident)(nil),           // 10: breakshare.harvest.v1.Incident
 }
 var file_breakshare_harvest_v1_events_proto_depIdxs = []int32{
-	4, // 0: breakshare.harvest.v1.ExpectedPickPushed.expected_pick:type_name -> breakshare.harvest.v1.ExpectedPick
-	5, // 1: breakshare.harvest.v1.PickRecorded.pick:type_name -> breakshare.harvest.v1.Pick
-	6, // 2: breakshare.harvest.v1.PickRecorded.pick_lot:type_name -> breakshare.harvest.v1.PickLot
-	6, // 3: breakshare.harvest.v1.PickLotHeld.pick_lot:type_name -> breakshare.harvest.v1.PickLot
-	6, // 4: breakshare.harvest.v1.PickLotTraced.pick_lot:type_name -> breakshare.harvest.v1.PickLot
-	5, // [5:5] is the sub-list for method output_type
-	5, // [5:5] is the sub-list for method input_type
-	5, // [5:5] is the sub-list for extension type_name
-	5, // [5:5] is the sub-list for extension extendee
-	0, // [0:5] is the sub-list for field type_name
+	6,  // 0: breakshare.harvest.v1.ExpectedPickPushed.expected_pick:type_name -> breakshare.harvest.v1.ExpectedPick
+	7,  // 1: breakshare.harvest.v1.PickRecorded.pick:type_name -> breakshare.harvest.v1.Pick
+	8,  // 2: breakshare.harvest.v1.PickRecorded.pick_lot:type_name -> breakshare.harvest.v1.PickLot
+	8,  // 3: breakshare.harvest.v1.PickLotHeld.pick_lot:type_name -> breakshare.harvest.v1.PickLot
+	8,  // 4: breakshare.harvest.v1.PickLotTraced.pick_lot:type_name -> breakshare.harvest.v1.PickLot
+	9,  // 5: breakshare.harvest.v1.StockChanged.discard:type_name -> breakshare.harvest.v1.Discard
+	8,  // 6: breakshare.harvest.v1.StockChanged.pick_lot:type_name -> breakshare.harvest.v1.PickLot
+	10, // 7: breakshare.harvest.v1.IncidentReported.incident:type_name -> breakshare.harvest.v1.Incident
+	8,  // [8:8] is the sub-list for method output_type
+	8,  // [8:8] is the sub-list for method input_type
+	8,  // [8:8] is the sub-list for extension type_name
+	8,  // [8:8] is the sub-list for extension extendee
+	0,  // [0:8] is the sub-list for field type_name
 }
 
 func init() { file_breakshare_harvest_v1_events_proto_init() }
@@ -272,13 +387,15 @@ func file_breakshare_harvest_v1_events_proto_init() {
 		return
 	}
 	file_breakshare_harvest_v1_pick_proto_init()
+	file_breakshare_harvest_v1_room_proto_init()
+	file_breakshare_harvest_v1_stock_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_breakshare_harvest_v1_events_proto_rawDesc), len(file_breakshare_harvest_v1_events_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   4,
+			NumMessages:   6,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

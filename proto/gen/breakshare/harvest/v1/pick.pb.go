@@ -7,6 +7,7 @@
 package harvestv1
 
 import (
+	v1 "breakshare.example/proto/gen/breakshare/type/v1"
 	_ "buf.build/gen/go/bufbuild/protovalidate/protocolbuffers/go/buf/validate"
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
@@ -240,6 +241,70 @@ func (x *ExpectedPick) GetSource() ExpectedPickSource {
 	return ExpectedPickSource_EXPECTED_PICK_SOURCE_UNSPECIFIED
 }
 
+// PickPart is a part of a weighing of one stage and grade.
+type PickPart struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Stage of picking; not stated where not sorted by it.
+	PickStage v1.PickStage `protobuf:"varint,1,opt,name=pick_stage,json=pickStage,proto3,enum=breakshare.type.v1.PickStage" json:"pick_stage,omitempty"`
+	// Grade word of the co-op's own scheme; empty where not graded.
+	Grade string `protobuf:"bytes,2,opt,name=grade,proto3" json:"grade,omitempty"`
+	// Grams, 1 to 1,000,000,000; all parts together no more than the net weight.
+	Grams         int64 `protobuf:"varint,3,opt,name=grams,proto3" json:"grams,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PickPart) Reset() {
+	*x = PickPart{}
+	mi := &file_breakshare_harvest_v1_pick_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PickPart) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PickPart) ProtoMessage() {}
+
+func (x *PickPart) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_pick_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PickPart.ProtoReflect.Descriptor instead.
+func (*PickPart) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_pick_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *PickPart) GetPickStage() v1.PickStage {
+	if x != nil {
+		return x.PickStage
+	}
+	return v1.PickStage(0)
+}
+
+func (x *PickPart) GetGrade() string {
+	if x != nil {
+		return x.Grade
+	}
+	return ""
+}
+
+func (x *PickPart) GetGrams() int64 {
+	if x != nil {
+		return x.Grams
+	}
+	return 0
+}
+
 // Pick is one weighing: crates filled by one picker in one room.
 type Pick struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -259,17 +324,28 @@ type Pick struct {
 	Crates int32 `protobuf:"varint,7,opt,name=crates,proto3" json:"crates,omitempty"`
 	// Who picked; empty where not noted.
 	Picker string `protobuf:"bytes,8,opt,name=picker,proto3" json:"picker,omitempty"`
-	// Number of the break, from 1; absent where not noted.
+	// Number of the break, from 1. Where the picker does not say, the service puts what the crop's
+	// curve says; absent where neither tells.
 	BreakNumber *int32 `protobuf:"varint,9,opt,name=break_number,json=breakNumber,proto3,oneof" json:"break_number,omitempty"`
 	// When it was recorded. Set by the service.
-	RecordedAt    *timestamppb.Timestamp `protobuf:"bytes,10,opt,name=recorded_at,json=recordedAt,proto3" json:"recorded_at,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	RecordedAt *timestamppb.Timestamp `protobuf:"bytes,10,opt,name=recorded_at,json=recordedAt,proto3" json:"recorded_at,omitempty"`
+	// True where the break number comes from the curve. Set by the service.
+	BreakProposed bool `protobuf:"varint,11,opt,name=break_proposed,json=breakProposed,proto3" json:"break_proposed,omitempty"`
+	// How it was sorted; empty where it was not.
+	Parts []*PickPart `protobuf:"bytes,12,rep,name=parts,proto3" json:"parts,omitempty"`
+	// Cold store into which it went; empty where not noted.
+	StoreId string `protobuf:"bytes,13,opt,name=store_id,json=storeId,proto3" json:"store_id,omitempty"`
+	// The weighing whose place this one takes; empty for a first one. Set by the service.
+	CorrectsPickId string `protobuf:"bytes,14,opt,name=corrects_pick_id,json=correctsPickId,proto3" json:"corrects_pick_id,omitempty"`
+	// Why it was corrected. Set by the service.
+	CorrectionReason string `protobuf:"bytes,15,opt,name=correction_reason,json=correctionReason,proto3" json:"correction_reason,omitempty"`
+	unknownFields    protoimpl.UnknownFields
+	sizeCache        protoimpl.SizeCache
 }
 
 func (x *Pick) Reset() {
 	*x = Pick{}
-	mi := &file_breakshare_harvest_v1_pick_proto_msgTypes[1]
+	mi := &file_breakshare_harvest_v1_pick_proto_msgTypes[2]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -281,7 +357,7 @@ func (x *Pick) String() string {
 func (*Pick) ProtoMessage() {}
 
 func (x *Pick) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_harvest_v1_pick_proto_msgTypes[1]
+	mi := &file_breakshare_harvest_v1_pick_proto_msgTypes[2]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -294,7 +370,7 @@ func (x *Pick) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Pick.ProtoReflect.Descriptor instead.
 func (*Pick) Descriptor() ([]byte, []int) {
-	return file_breakshare_harvest_v1_pick_proto_rawDescGZIP(), []int{1}
+	return file_breakshare_harvest_v1_pick_proto_rawDescGZIP(), []int{2}
 }
 
 func (x *Pick) GetPickId() string {
@@ -367,6 +443,41 @@ func (x *Pick) GetRecordedAt() *timestamppb.Timestamp {
 	return nil
 }
 
+func (x *Pick) GetBreakProposed() bool {
+	if x != nil {
+		return x.BreakProposed
+	}
+	return false
+}
+
+func (x *Pick) GetParts() []*PickPart {
+	if x != nil {
+		return x.Parts
+	}
+	return nil
+}
+
+func (x *Pick) GetStoreId() string {
+	if x != nil {
+		return x.StoreId
+	}
+	return ""
+}
+
+func (x *Pick) GetCorrectsPickId() string {
+	if x != nil {
+		return x.CorrectsPickId
+	}
+	return ""
+}
+
+func (x *Pick) GetCorrectionReason() string {
+	if x != nil {
+		return x.CorrectionReason
+	}
+	return ""
+}
+
 // PickLot is all that was or will be picked of one product in one room on one day. It is the
 // unit of stock and of tracing, and exists from the first expectation or weighing on.
 type PickLot struct {
@@ -383,7 +494,7 @@ type PickLot struct {
 	ProductId string `protobuf:"bytes,5,opt,name=product_id,json=productId,proto3" json:"product_id,omitempty"`
 	// Day of picking, ISO 8601.
 	Date string `protobuf:"bytes,6,opt,name=date,proto3" json:"date,omitempty"`
-	// Net weight of its picks so far, grams.
+	// Net weight of its picks so far, less what was discarded, grams.
 	NetGrams int64 `protobuf:"varint,7,opt,name=net_grams,json=netGrams,proto3" json:"net_grams,omitempty"`
 	// The compost lots on which the crop stands, by id; empty where none is known.
 	CompostLotIds []string `protobuf:"bytes,8,rep,name=compost_lot_ids,json=compostLotIds,proto3" json:"compost_lot_ids,omitempty"`
@@ -397,14 +508,19 @@ type PickLot struct {
 	// Grows by one with every change of the lot; a reader keeps the highest.
 	Version int64 `protobuf:"varint,12,opt,name=version,proto3" json:"version,omitempty"`
 	// The person who holds it; empty where nobody does and where only its compost does.
-	HeldBy        string `protobuf:"bytes,13,opt,name=held_by,json=heldBy,proto3" json:"held_by,omitempty"`
+	HeldBy string `protobuf:"bytes,13,opt,name=held_by,json=heldBy,proto3" json:"held_by,omitempty"`
+	// What was discarded of it, grams.
+	DiscardedGrams int64 `protobuf:"varint,14,opt,name=discarded_grams,json=discardedGrams,proto3" json:"discarded_grams,omitempty"`
+	// Weighings that stand. With some and a net weight of 0, all of it was discarded; with none,
+	// nothing was picked yet.
+	Picks         int64 `protobuf:"varint,15,opt,name=picks,proto3" json:"picks,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *PickLot) Reset() {
 	*x = PickLot{}
-	mi := &file_breakshare_harvest_v1_pick_proto_msgTypes[2]
+	mi := &file_breakshare_harvest_v1_pick_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -416,7 +532,7 @@ func (x *PickLot) String() string {
 func (*PickLot) ProtoMessage() {}
 
 func (x *PickLot) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_harvest_v1_pick_proto_msgTypes[2]
+	mi := &file_breakshare_harvest_v1_pick_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -429,7 +545,7 @@ func (x *PickLot) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PickLot.ProtoReflect.Descriptor instead.
 func (*PickLot) Descriptor() ([]byte, []int) {
-	return file_breakshare_harvest_v1_pick_proto_rawDescGZIP(), []int{2}
+	return file_breakshare_harvest_v1_pick_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *PickLot) GetPickLotId() string {
@@ -523,6 +639,20 @@ func (x *PickLot) GetHeldBy() string {
 	return ""
 }
 
+func (x *PickLot) GetDiscardedGrams() int64 {
+	if x != nil {
+		return x.DiscardedGrams
+	}
+	return 0
+}
+
+func (x *PickLot) GetPicks() int64 {
+	if x != nil {
+		return x.Picks
+	}
+	return 0
+}
+
 // SupplyDay is what the co-op expects, or has picked, of one product on one day. Pick lots that
 // are held are left out.
 type SupplyDay struct {
@@ -537,7 +667,7 @@ type SupplyDay struct {
 	LikelyGrams int64 `protobuf:"varint,4,opt,name=likely_grams,json=likelyGrams,proto3" json:"likely_grams,omitempty"`
 	// Sum of the high figures, grams.
 	HighGrams int64 `protobuf:"varint,5,opt,name=high_grams,json=highGrams,proto3" json:"high_grams,omitempty"`
-	// Net weight picked so far, grams; absent until something was picked.
+	// Net weight picked so far less what was discarded, grams; absent until something was picked.
 	PickedGrams *int64 `protobuf:"varint,6,opt,name=picked_grams,json=pickedGrams,proto3,oneof" json:"picked_grams,omitempty"`
 	// The rooms that it comes from, by room id.
 	Rooms         []*ExpectedPick `protobuf:"bytes,7,rep,name=rooms,proto3" json:"rooms,omitempty"`
@@ -547,7 +677,7 @@ type SupplyDay struct {
 
 func (x *SupplyDay) Reset() {
 	*x = SupplyDay{}
-	mi := &file_breakshare_harvest_v1_pick_proto_msgTypes[3]
+	mi := &file_breakshare_harvest_v1_pick_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -559,7 +689,7 @@ func (x *SupplyDay) String() string {
 func (*SupplyDay) ProtoMessage() {}
 
 func (x *SupplyDay) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_harvest_v1_pick_proto_msgTypes[3]
+	mi := &file_breakshare_harvest_v1_pick_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -572,7 +702,7 @@ func (x *SupplyDay) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use SupplyDay.ProtoReflect.Descriptor instead.
 func (*SupplyDay) Descriptor() ([]byte, []int) {
-	return file_breakshare_harvest_v1_pick_proto_rawDescGZIP(), []int{3}
+	return file_breakshare_harvest_v1_pick_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *SupplyDay) GetDate() string {
@@ -641,7 +771,7 @@ type CropTrace struct {
 
 func (x *CropTrace) Reset() {
 	*x = CropTrace{}
-	mi := &file_breakshare_harvest_v1_pick_proto_msgTypes[4]
+	mi := &file_breakshare_harvest_v1_pick_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -653,7 +783,7 @@ func (x *CropTrace) String() string {
 func (*CropTrace) ProtoMessage() {}
 
 func (x *CropTrace) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_harvest_v1_pick_proto_msgTypes[4]
+	mi := &file_breakshare_harvest_v1_pick_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -666,7 +796,7 @@ func (x *CropTrace) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CropTrace.ProtoReflect.Descriptor instead.
 func (*CropTrace) Descriptor() ([]byte, []int) {
-	return file_breakshare_harvest_v1_pick_proto_rawDescGZIP(), []int{4}
+	return file_breakshare_harvest_v1_pick_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *CropTrace) GetCropId() string {
@@ -722,7 +852,7 @@ type CompostTrace struct {
 
 func (x *CompostTrace) Reset() {
 	*x = CompostTrace{}
-	mi := &file_breakshare_harvest_v1_pick_proto_msgTypes[5]
+	mi := &file_breakshare_harvest_v1_pick_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -734,7 +864,7 @@ func (x *CompostTrace) String() string {
 func (*CompostTrace) ProtoMessage() {}
 
 func (x *CompostTrace) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_harvest_v1_pick_proto_msgTypes[5]
+	mi := &file_breakshare_harvest_v1_pick_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -747,7 +877,7 @@ func (x *CompostTrace) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use CompostTrace.ProtoReflect.Descriptor instead.
 func (*CompostTrace) Descriptor() ([]byte, []int) {
-	return file_breakshare_harvest_v1_pick_proto_rawDescGZIP(), []int{5}
+	return file_breakshare_harvest_v1_pick_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *CompostTrace) GetCompostLotId() string {
@@ -810,7 +940,7 @@ var File_breakshare_harvest_v1_pick_proto protoreflect.FileDescriptor
 
 const file_breakshare_harvest_v1_pick_proto_rawDesc = "" +
 	"\n" +
-	" breakshare/harvest/v1/pick.proto\x12\x15breakshare.harvest.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xfe\x04\n" +
+	" breakshare/harvest/v1/pick.proto\x12\x15breakshare.harvest.v1\x1a\x1dbreakshare/type/v1/type.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xfe\x04\n" +
 	"\fExpectedPick\x12D\n" +
 	"\aroom_id\x18\x01 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\x06roomId\x12\x17\n" +
 	"\afarm_id\x18\x02 \x01(\tR\x06farmId\x12\x17\n" +
@@ -831,7 +961,13 @@ const file_breakshare_harvest_v1_pick_proto_rawDesc = "" +
 	"\tpushed_at\x18\v \x01(\v2\x1a.google.protobuf.TimestampR\bpushedAt\x12\x1e\n" +
 	"\vpick_lot_id\x18\f \x01(\tR\tpickLotId\x12\x12\n" +
 	"\x04late\x18\r \x01(\bR\x04late\x12A\n" +
-	"\x06source\x18\x0e \x01(\x0e2).breakshare.harvest.v1.ExpectedPickSourceR\x06source\"\x8f\x04\n" +
+	"\x06source\x18\x0e \x01(\x0e2).breakshare.harvest.v1.ExpectedPickSourceR\x06source\"\x96\x01\n" +
+	"\bPickPart\x12F\n" +
+	"\n" +
+	"pick_stage\x18\x01 \x01(\x0e2\x1d.breakshare.type.v1.PickStageB\b\xbaH\x05\x82\x01\x02\x10\x01R\tpickStage\x12\x1d\n" +
+	"\x05grade\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18<R\x05grade\x12#\n" +
+	"\x05grams\x18\x03 \x01(\x03B\r\xbaH\n" +
+	"\"\b\x18\x80\x94\xeb\xdc\x03(\x01R\x05grams\"\xf2\x05\n" +
 	"\x04Pick\x12\x17\n" +
 	"\apick_id\x18\x01 \x01(\tR\x06pickId\x12D\n" +
 	"\aroom_id\x18\x02 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\x06roomId\x12J\n" +
@@ -849,8 +985,13 @@ const file_breakshare_harvest_v1_pick_proto_rawDesc = "" +
 	"\fbreak_number\x18\t \x01(\x05B\t\xbaH\x06\x1a\x04\x182(\x01H\x00R\vbreakNumber\x88\x01\x01\x12;\n" +
 	"\vrecorded_at\x18\n" +
 	" \x01(\v2\x1a.google.protobuf.TimestampR\n" +
-	"recordedAtB\x0f\n" +
-	"\r_break_number\"\x81\x03\n" +
+	"recordedAt\x12%\n" +
+	"\x0ebreak_proposed\x18\v \x01(\bR\rbreakProposed\x12?\n" +
+	"\x05parts\x18\f \x03(\v2\x1f.breakshare.harvest.v1.PickPartB\b\xbaH\x05\x92\x01\x02\x10(R\x05parts\x12\"\n" +
+	"\bstore_id\x18\r \x01(\tB\a\xbaH\x04r\x02\x18@R\astoreId\x12(\n" +
+	"\x10corrects_pick_id\x18\x0e \x01(\tR\x0ecorrectsPickId\x12+\n" +
+	"\x11correction_reason\x18\x0f \x01(\tR\x10correctionReasonB\x0f\n" +
+	"\r_break_number\"\xc0\x03\n" +
 	"\aPickLot\x12\x1e\n" +
 	"\vpick_lot_id\x18\x01 \x01(\tR\tpickLotId\x12\x17\n" +
 	"\afarm_id\x18\x02 \x01(\tR\x06farmId\x12\x17\n" +
@@ -867,7 +1008,9 @@ const file_breakshare_harvest_v1_pick_proto_rawDesc = "" +
 	"holdReason\x12+\n" +
 	"\x11compost_exception\x18\v \x01(\tR\x10compostException\x12\x18\n" +
 	"\aversion\x18\f \x01(\x03R\aversion\x12\x17\n" +
-	"\aheld_by\x18\r \x01(\tR\x06heldBy\"\x91\x02\n" +
+	"\aheld_by\x18\r \x01(\tR\x06heldBy\x12'\n" +
+	"\x0fdiscarded_grams\x18\x0e \x01(\x03R\x0ediscardedGrams\x12\x14\n" +
+	"\x05picks\x18\x0f \x01(\x03R\x05picks\"\x91\x02\n" +
 	"\tSupplyDay\x12\x12\n" +
 	"\x04date\x18\x01 \x01(\tR\x04date\x12\x1d\n" +
 	"\n" +
@@ -912,28 +1055,32 @@ func file_breakshare_harvest_v1_pick_proto_rawDescGZIP() []byte {
 }
 
 var file_breakshare_harvest_v1_pick_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_breakshare_harvest_v1_pick_proto_msgTypes = make([]protoimpl.MessageInfo, 6)
+var file_breakshare_harvest_v1_pick_proto_msgTypes = make([]protoimpl.MessageInfo, 7)
 var file_breakshare_harvest_v1_pick_proto_goTypes = []any{
 	(ExpectedPickSource)(0),       // 0: breakshare.harvest.v1.ExpectedPickSource
 	(*ExpectedPick)(nil),          // 1: breakshare.harvest.v1.ExpectedPick
-	(*Pick)(nil),                  // 2: breakshare.harvest.v1.Pick
-	(*PickLot)(nil),               // 3: breakshare.harvest.v1.PickLot
-	(*SupplyDay)(nil),             // 4: breakshare.harvest.v1.SupplyDay
-	(*CropTrace)(nil),             // 5: breakshare.harvest.v1.CropTrace
-	(*CompostTrace)(nil),          // 6: breakshare.harvest.v1.CompostTrace
-	(*timestamppb.Timestamp)(nil), // 7: google.protobuf.Timestamp
+	(*PickPart)(nil),              // 2: breakshare.harvest.v1.PickPart
+	(*Pick)(nil),                  // 3: breakshare.harvest.v1.Pick
+	(*PickLot)(nil),               // 4: breakshare.harvest.v1.PickLot
+	(*SupplyDay)(nil),             // 5: breakshare.harvest.v1.SupplyDay
+	(*CropTrace)(nil),             // 6: breakshare.harvest.v1.CropTrace
+	(*CompostTrace)(nil),          // 7: breakshare.harvest.v1.CompostTrace
+	(*timestamppb.Timestamp)(nil), // 8: google.protobuf.Timestamp
+	(v1.PickStage)(0),             // 9: breakshare.type.v1.PickStage
 }
 var file_breakshare_harvest_v1_pick_proto_depIdxs = []int32{
-	7, // 0: breakshare.harvest.v1.ExpectedPick.pushed_at:type_name -> google.protobuf.Timestamp
+	8, // 0: breakshare.harvest.v1.ExpectedPick.pushed_at:type_name -> google.protobuf.Timestamp
 	0, // 1: breakshare.harvest.v1.ExpectedPick.source:type_name -> breakshare.harvest.v1.ExpectedPickSource
-	7, // 2: breakshare.harvest.v1.Pick.recorded_at:type_name -> google.protobuf.Timestamp
-	1, // 3: breakshare.harvest.v1.SupplyDay.rooms:type_name -> breakshare.harvest.v1.ExpectedPick
-	6, // 4: breakshare.harvest.v1.CropTrace.compost:type_name -> breakshare.harvest.v1.CompostTrace
-	5, // [5:5] is the sub-list for method output_type
-	5, // [5:5] is the sub-list for method input_type
-	5, // [5:5] is the sub-list for extension type_name
-	5, // [5:5] is the sub-list for extension extendee
-	0, // [0:5] is the sub-list for field type_name
+	9, // 2: breakshare.harvest.v1.PickPart.pick_stage:type_name -> breakshare.type.v1.PickStage
+	8, // 3: breakshare.harvest.v1.Pick.recorded_at:type_name -> google.protobuf.Timestamp
+	2, // 4: breakshare.harvest.v1.Pick.parts:type_name -> breakshare.harvest.v1.PickPart
+	1, // 5: breakshare.harvest.v1.SupplyDay.rooms:type_name -> breakshare.harvest.v1.ExpectedPick
+	7, // 6: breakshare.harvest.v1.CropTrace.compost:type_name -> breakshare.harvest.v1.CompostTrace
+	7, // [7:7] is the sub-list for method output_type
+	7, // [7:7] is the sub-list for method input_type
+	7, // [7:7] is the sub-list for extension type_name
+	7, // [7:7] is the sub-list for extension extendee
+	0, // [0:7] is the sub-list for field type_name
 }
 
 func init() { file_breakshare_harvest_v1_pick_proto_init() }
@@ -941,15 +1088,15 @@ func file_breakshare_harvest_v1_pick_proto_init() {
 	if File_breakshare_harvest_v1_pick_proto != nil {
 		return
 	}
-	file_breakshare_harvest_v1_pick_proto_msgTypes[1].OneofWrappers = []any{}
-	file_breakshare_harvest_v1_pick_proto_msgTypes[3].OneofWrappers = []any{}
+	file_breakshare_harvest_v1_pick_proto_msgTypes[2].OneofWrappers = []any{}
+	file_breakshare_harvest_v1_pick_proto_msgTypes[4].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_breakshare_harvest_v1_pick_proto_rawDesc), len(file_breakshare_harvest_v1_pick_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   6,
+			NumMessages:   7,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

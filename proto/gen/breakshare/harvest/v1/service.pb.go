@@ -1806,11 +1806,1479 @@ func (x *TraceForwardResponse) GetPickLots() []*PickLot {
 	return nil
 }
 
+// CorrectPickRequest puts a weighing right.
+type CorrectPickRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// UUID minted by the caller.
+	RequestId string `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// The weighing to correct.
+	PickId string `protobuf:"bytes,2,opt,name=pick_id,json=pickId,proto3" json:"pick_id,omitempty"`
+	// What it should be, with the room, product and day of the one it corrects; absent to withdraw
+	// it.
+	Pick *Pick `protobuf:"bytes,3,opt,name=pick,proto3" json:"pick,omitempty"`
+	// Why.
+	Reason        string `protobuf:"bytes,4,opt,name=reason,proto3" json:"reason,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CorrectPickRequest) Reset() {
+	*x = CorrectPickRequest{}
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[31]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CorrectPickRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CorrectPickRequest) ProtoMessage() {}
+
+func (x *CorrectPickRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[31]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CorrectPickRequest.ProtoReflect.Descriptor instead.
+func (*CorrectPickRequest) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{31}
+}
+
+func (x *CorrectPickRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *CorrectPickRequest) GetPickId() string {
+	if x != nil {
+		return x.PickId
+	}
+	return ""
+}
+
+func (x *CorrectPickRequest) GetPick() *Pick {
+	if x != nil {
+		return x.Pick
+	}
+	return nil
+}
+
+func (x *CorrectPickRequest) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+// CorrectPickResponse answers with the new entry and the lot.
+type CorrectPickResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The entry; one that withdraws weighs nothing.
+	Pick *Pick `protobuf:"bytes,1,opt,name=pick,proto3" json:"pick,omitempty"`
+	// The lot after it.
+	PickLot       *PickLot `protobuf:"bytes,2,opt,name=pick_lot,json=pickLot,proto3" json:"pick_lot,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CorrectPickResponse) Reset() {
+	*x = CorrectPickResponse{}
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[32]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CorrectPickResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CorrectPickResponse) ProtoMessage() {}
+
+func (x *CorrectPickResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[32]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CorrectPickResponse.ProtoReflect.Descriptor instead.
+func (*CorrectPickResponse) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{32}
+}
+
+func (x *CorrectPickResponse) GetPick() *Pick {
+	if x != nil {
+		return x.Pick
+	}
+	return nil
+}
+
+func (x *CorrectPickResponse) GetPickLot() *PickLot {
+	if x != nil {
+		return x.PickLot
+	}
+	return nil
+}
+
+// ListPicksRequest asks for the weighings of a lot.
+type ListPicksRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The lot.
+	PickLotId     string `protobuf:"bytes,1,opt,name=pick_lot_id,json=pickLotId,proto3" json:"pick_lot_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListPicksRequest) Reset() {
+	*x = ListPicksRequest{}
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[33]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListPicksRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListPicksRequest) ProtoMessage() {}
+
+func (x *ListPicksRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[33]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListPicksRequest.ProtoReflect.Descriptor instead.
+func (*ListPicksRequest) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{33}
+}
+
+func (x *ListPicksRequest) GetPickLotId() string {
+	if x != nil {
+		return x.PickLotId
+	}
+	return ""
+}
+
+// ListPicksResponse lists weighings.
+type ListPicksResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// In the order recorded.
+	Picks []*Pick `protobuf:"bytes,1,rep,name=picks,proto3" json:"picks,omitempty"`
+	// What was discarded, in the order recorded.
+	Discards      []*Discard `protobuf:"bytes,2,rep,name=discards,proto3" json:"discards,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListPicksResponse) Reset() {
+	*x = ListPicksResponse{}
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[34]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListPicksResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListPicksResponse) ProtoMessage() {}
+
+func (x *ListPicksResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[34]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListPicksResponse.ProtoReflect.Descriptor instead.
+func (*ListPicksResponse) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{34}
+}
+
+func (x *ListPicksResponse) GetPicks() []*Pick {
+	if x != nil {
+		return x.Picks
+	}
+	return nil
+}
+
+func (x *ListPicksResponse) GetDiscards() []*Discard {
+	if x != nil {
+		return x.Discards
+	}
+	return nil
+}
+
+// RecordDiscardRequest records a discard.
+type RecordDiscardRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// UUID minted by the caller.
+	RequestId string `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// The discard.
+	Discard       *Discard `protobuf:"bytes,2,opt,name=discard,proto3" json:"discard,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RecordDiscardRequest) Reset() {
+	*x = RecordDiscardRequest{}
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[35]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RecordDiscardRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RecordDiscardRequest) ProtoMessage() {}
+
+func (x *RecordDiscardRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[35]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RecordDiscardRequest.ProtoReflect.Descriptor instead.
+func (*RecordDiscardRequest) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{35}
+}
+
+func (x *RecordDiscardRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *RecordDiscardRequest) GetDiscard() *Discard {
+	if x != nil {
+		return x.Discard
+	}
+	return nil
+}
+
+// RecordDiscardResponse answers with the discard and the lot.
+type RecordDiscardResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The discard as stored.
+	Discard *Discard `protobuf:"bytes,1,opt,name=discard,proto3" json:"discard,omitempty"`
+	// The lot after it.
+	PickLot       *PickLot `protobuf:"bytes,2,opt,name=pick_lot,json=pickLot,proto3" json:"pick_lot,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RecordDiscardResponse) Reset() {
+	*x = RecordDiscardResponse{}
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[36]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RecordDiscardResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RecordDiscardResponse) ProtoMessage() {}
+
+func (x *RecordDiscardResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[36]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RecordDiscardResponse.ProtoReflect.Descriptor instead.
+func (*RecordDiscardResponse) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{36}
+}
+
+func (x *RecordDiscardResponse) GetDiscard() *Discard {
+	if x != nil {
+		return x.Discard
+	}
+	return nil
+}
+
+func (x *RecordDiscardResponse) GetPickLot() *PickLot {
+	if x != nil {
+		return x.PickLot
+	}
+	return nil
+}
+
+// SaveColdStoreRequest saves a cold store.
+type SaveColdStoreRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// UUID minted by the caller.
+	RequestId string `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// The store.
+	Store         *ColdStore `protobuf:"bytes,2,opt,name=store,proto3" json:"store,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SaveColdStoreRequest) Reset() {
+	*x = SaveColdStoreRequest{}
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[37]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SaveColdStoreRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SaveColdStoreRequest) ProtoMessage() {}
+
+func (x *SaveColdStoreRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[37]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SaveColdStoreRequest.ProtoReflect.Descriptor instead.
+func (*SaveColdStoreRequest) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{37}
+}
+
+func (x *SaveColdStoreRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *SaveColdStoreRequest) GetStore() *ColdStore {
+	if x != nil {
+		return x.Store
+	}
+	return nil
+}
+
+// RecordStoreReadingsRequest adds readings of a cold store.
+type RecordStoreReadingsRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// UUID minted by the caller.
+	RequestId string `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// The store.
+	StoreId string `protobuf:"bytes,2,opt,name=store_id,json=storeId,proto3" json:"store_id,omitempty"`
+	// 1 to 10,000 readings.
+	Readings      []*StoreReading `protobuf:"bytes,3,rep,name=readings,proto3" json:"readings,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RecordStoreReadingsRequest) Reset() {
+	*x = RecordStoreReadingsRequest{}
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[38]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RecordStoreReadingsRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RecordStoreReadingsRequest) ProtoMessage() {}
+
+func (x *RecordStoreReadingsRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[38]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RecordStoreReadingsRequest.ProtoReflect.Descriptor instead.
+func (*RecordStoreReadingsRequest) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{38}
+}
+
+func (x *RecordStoreReadingsRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *RecordStoreReadingsRequest) GetStoreId() string {
+	if x != nil {
+		return x.StoreId
+	}
+	return ""
+}
+
+func (x *RecordStoreReadingsRequest) GetReadings() []*StoreReading {
+	if x != nil {
+		return x.Readings
+	}
+	return nil
+}
+
+// RecordStoreReadingsResponse answers with how the store stands.
+type RecordStoreReadingsResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The store by its newest reading.
+	State         *StoreState `protobuf:"bytes,1,opt,name=state,proto3" json:"state,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RecordStoreReadingsResponse) Reset() {
+	*x = RecordStoreReadingsResponse{}
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[39]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RecordStoreReadingsResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RecordStoreReadingsResponse) ProtoMessage() {}
+
+func (x *RecordStoreReadingsResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[39]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RecordStoreReadingsResponse.ProtoReflect.Descriptor instead.
+func (*RecordStoreReadingsResponse) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{39}
+}
+
+func (x *RecordStoreReadingsResponse) GetState() *StoreState {
+	if x != nil {
+		return x.State
+	}
+	return nil
+}
+
+// GetColdStockRequest asks for what is left.
+type GetColdStockRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Only this farm; empty for all that the caller may see.
+	FarmId string `protobuf:"bytes,1,opt,name=farm_id,json=farmId,proto3" json:"farm_id,omitempty"`
+	// Only this store; empty for all.
+	StoreId       string `protobuf:"bytes,2,opt,name=store_id,json=storeId,proto3" json:"store_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetColdStockRequest) Reset() {
+	*x = GetColdStockRequest{}
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[40]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetColdStockRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetColdStockRequest) ProtoMessage() {}
+
+func (x *GetColdStockRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[40]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetColdStockRequest.ProtoReflect.Descriptor instead.
+func (*GetColdStockRequest) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{40}
+}
+
+func (x *GetColdStockRequest) GetFarmId() string {
+	if x != nil {
+		return x.FarmId
+	}
+	return ""
+}
+
+func (x *GetColdStockRequest) GetStoreId() string {
+	if x != nil {
+		return x.StoreId
+	}
+	return ""
+}
+
+// GetColdStockResponse is what is left.
+type GetColdStockResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Oldest first.
+	Lots []*ColdLot `protobuf:"bytes,1,rep,name=lots,proto3" json:"lots,omitempty"`
+	// The stores by id.
+	Stores        []*StoreState `protobuf:"bytes,2,rep,name=stores,proto3" json:"stores,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetColdStockResponse) Reset() {
+	*x = GetColdStockResponse{}
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[41]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetColdStockResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetColdStockResponse) ProtoMessage() {}
+
+func (x *GetColdStockResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[41]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetColdStockResponse.ProtoReflect.Descriptor instead.
+func (*GetColdStockResponse) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{41}
+}
+
+func (x *GetColdStockResponse) GetLots() []*ColdLot {
+	if x != nil {
+		return x.Lots
+	}
+	return nil
+}
+
+func (x *GetColdStockResponse) GetStores() []*StoreState {
+	if x != nil {
+		return x.Stores
+	}
+	return nil
+}
+
+// ListPestsRequest asks what rooms are watched for.
+type ListPestsRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListPestsRequest) Reset() {
+	*x = ListPestsRequest{}
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[42]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListPestsRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListPestsRequest) ProtoMessage() {}
+
+func (x *ListPestsRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[42]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListPestsRequest.ProtoReflect.Descriptor instead.
+func (*ListPestsRequest) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{42}
+}
+
+// ListPestsResponse is what rooms are watched for.
+type ListPestsResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Worst for the order of visiting first.
+	Pests []*Pest `protobuf:"bytes,1,rep,name=pests,proto3" json:"pests,omitempty"`
+	// The cautions.
+	Cautions      []*Caution `protobuf:"bytes,2,rep,name=cautions,proto3" json:"cautions,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListPestsResponse) Reset() {
+	*x = ListPestsResponse{}
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[43]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListPestsResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListPestsResponse) ProtoMessage() {}
+
+func (x *ListPestsResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[43]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListPestsResponse.ProtoReflect.Descriptor instead.
+func (*ListPestsResponse) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{43}
+}
+
+func (x *ListPestsResponse) GetPests() []*Pest {
+	if x != nil {
+		return x.Pests
+	}
+	return nil
+}
+
+func (x *ListPestsResponse) GetCautions() []*Caution {
+	if x != nil {
+		return x.Cautions
+	}
+	return nil
+}
+
+// ReportIncidentRequest reports an incident.
+type ReportIncidentRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// UUID minted by the caller.
+	RequestId string `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// What was seen.
+	Incident *Incident `protobuf:"bytes,2,opt,name=incident,proto3" json:"incident,omitempty"`
+	// A JPEG, PNG or WebP of at most 2 MiB; empty for none.
+	Photo         []byte `protobuf:"bytes,3,opt,name=photo,proto3" json:"photo,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ReportIncidentRequest) Reset() {
+	*x = ReportIncidentRequest{}
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[44]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ReportIncidentRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ReportIncidentRequest) ProtoMessage() {}
+
+func (x *ReportIncidentRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[44]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ReportIncidentRequest.ProtoReflect.Descriptor instead.
+func (*ReportIncidentRequest) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{44}
+}
+
+func (x *ReportIncidentRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *ReportIncidentRequest) GetIncident() *Incident {
+	if x != nil {
+		return x.Incident
+	}
+	return nil
+}
+
+func (x *ReportIncidentRequest) GetPhoto() []byte {
+	if x != nil {
+		return x.Photo
+	}
+	return nil
+}
+
+// ReportIncidentResponse answers with the incident.
+type ReportIncidentResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// As stored.
+	Incident *Incident `protobuf:"bytes,1,opt,name=incident,proto3" json:"incident,omitempty"`
+	// The lots that it holds, by code.
+	Held []*PickLot `protobuf:"bytes,2,rep,name=held,proto3" json:"held,omitempty"`
+	// The cautions.
+	Cautions      []*Caution `protobuf:"bytes,3,rep,name=cautions,proto3" json:"cautions,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ReportIncidentResponse) Reset() {
+	*x = ReportIncidentResponse{}
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[45]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ReportIncidentResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ReportIncidentResponse) ProtoMessage() {}
+
+func (x *ReportIncidentResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[45]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ReportIncidentResponse.ProtoReflect.Descriptor instead.
+func (*ReportIncidentResponse) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{45}
+}
+
+func (x *ReportIncidentResponse) GetIncident() *Incident {
+	if x != nil {
+		return x.Incident
+	}
+	return nil
+}
+
+func (x *ReportIncidentResponse) GetHeld() []*PickLot {
+	if x != nil {
+		return x.Held
+	}
+	return nil
+}
+
+func (x *ReportIncidentResponse) GetCautions() []*Caution {
+	if x != nil {
+		return x.Cautions
+	}
+	return nil
+}
+
+// CloseIncidentRequest ends an incident.
+type CloseIncidentRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// UUID minted by the caller.
+	RequestId string `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// The incident.
+	IncidentId string `protobuf:"bytes,2,opt,name=incident_id,json=incidentId,proto3" json:"incident_id,omitempty"`
+	// What became of it.
+	Outcome       string `protobuf:"bytes,3,opt,name=outcome,proto3" json:"outcome,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *CloseIncidentRequest) Reset() {
+	*x = CloseIncidentRequest{}
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[46]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *CloseIncidentRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*CloseIncidentRequest) ProtoMessage() {}
+
+func (x *CloseIncidentRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[46]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use CloseIncidentRequest.ProtoReflect.Descriptor instead.
+func (*CloseIncidentRequest) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{46}
+}
+
+func (x *CloseIncidentRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *CloseIncidentRequest) GetIncidentId() string {
+	if x != nil {
+		return x.IncidentId
+	}
+	return ""
+}
+
+func (x *CloseIncidentRequest) GetOutcome() string {
+	if x != nil {
+		return x.Outcome
+	}
+	return ""
+}
+
+// ListIncidentsRequest asks for incidents.
+type ListIncidentsRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Only this farm; empty for all that the caller may see.
+	FarmId string `protobuf:"bytes,1,opt,name=farm_id,json=farmId,proto3" json:"farm_id,omitempty"`
+	// Only this room; empty for all.
+	RoomId string `protobuf:"bytes,2,opt,name=room_id,json=roomId,proto3" json:"room_id,omitempty"`
+	// True for closed ones, too.
+	ClosedToo     bool `protobuf:"varint,3,opt,name=closed_too,json=closedToo,proto3" json:"closed_too,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListIncidentsRequest) Reset() {
+	*x = ListIncidentsRequest{}
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[47]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListIncidentsRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListIncidentsRequest) ProtoMessage() {}
+
+func (x *ListIncidentsRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[47]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListIncidentsRequest.ProtoReflect.Descriptor instead.
+func (*ListIncidentsRequest) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{47}
+}
+
+func (x *ListIncidentsRequest) GetFarmId() string {
+	if x != nil {
+		return x.FarmId
+	}
+	return ""
+}
+
+func (x *ListIncidentsRequest) GetRoomId() string {
+	if x != nil {
+		return x.RoomId
+	}
+	return ""
+}
+
+func (x *ListIncidentsRequest) GetClosedToo() bool {
+	if x != nil {
+		return x.ClosedToo
+	}
+	return false
+}
+
+// ListIncidentsResponse lists incidents.
+type ListIncidentsResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Newest first; 500 at most.
+	Incidents     []*Incident `protobuf:"bytes,1,rep,name=incidents,proto3" json:"incidents,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListIncidentsResponse) Reset() {
+	*x = ListIncidentsResponse{}
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[48]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListIncidentsResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListIncidentsResponse) ProtoMessage() {}
+
+func (x *ListIncidentsResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[48]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListIncidentsResponse.ProtoReflect.Descriptor instead.
+func (*ListIncidentsResponse) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{48}
+}
+
+func (x *ListIncidentsResponse) GetIncidents() []*Incident {
+	if x != nil {
+		return x.Incidents
+	}
+	return nil
+}
+
+// GetIncidentPhotoRequest asks for a photo.
+type GetIncidentPhotoRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The incident.
+	IncidentId    string `protobuf:"bytes,1,opt,name=incident_id,json=incidentId,proto3" json:"incident_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetIncidentPhotoRequest) Reset() {
+	*x = GetIncidentPhotoRequest{}
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[49]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetIncidentPhotoRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetIncidentPhotoRequest) ProtoMessage() {}
+
+func (x *GetIncidentPhotoRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[49]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetIncidentPhotoRequest.ProtoReflect.Descriptor instead.
+func (*GetIncidentPhotoRequest) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{49}
+}
+
+func (x *GetIncidentPhotoRequest) GetIncidentId() string {
+	if x != nil {
+		return x.IncidentId
+	}
+	return ""
+}
+
+// GetIncidentPhotoResponse is a photo.
+type GetIncidentPhotoResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The picture.
+	Photo []byte `protobuf:"bytes,1,opt,name=photo,proto3" json:"photo,omitempty"`
+	// Its media type: "image/jpeg", "image/png" or "image/webp".
+	MediaType     string `protobuf:"bytes,2,opt,name=media_type,json=mediaType,proto3" json:"media_type,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetIncidentPhotoResponse) Reset() {
+	*x = GetIncidentPhotoResponse{}
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[50]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetIncidentPhotoResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetIncidentPhotoResponse) ProtoMessage() {}
+
+func (x *GetIncidentPhotoResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[50]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetIncidentPhotoResponse.ProtoReflect.Descriptor instead.
+func (*GetIncidentPhotoResponse) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{50}
+}
+
+func (x *GetIncidentPhotoResponse) GetPhoto() []byte {
+	if x != nil {
+		return x.Photo
+	}
+	return nil
+}
+
+func (x *GetIncidentPhotoResponse) GetMediaType() string {
+	if x != nil {
+		return x.MediaType
+	}
+	return ""
+}
+
+// GetRoomOrderRequest asks in which order to visit rooms.
+type GetRoomOrderRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Only this farm; empty for all that the caller may see.
+	FarmId string `protobuf:"bytes,1,opt,name=farm_id,json=farmId,proto3" json:"farm_id,omitempty"`
+	// Day, ISO 8601; empty for today.
+	Date          string `protobuf:"bytes,2,opt,name=date,proto3" json:"date,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetRoomOrderRequest) Reset() {
+	*x = GetRoomOrderRequest{}
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[51]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetRoomOrderRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetRoomOrderRequest) ProtoMessage() {}
+
+func (x *GetRoomOrderRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[51]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetRoomOrderRequest.ProtoReflect.Descriptor instead.
+func (*GetRoomOrderRequest) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{51}
+}
+
+func (x *GetRoomOrderRequest) GetFarmId() string {
+	if x != nil {
+		return x.FarmId
+	}
+	return ""
+}
+
+func (x *GetRoomOrderRequest) GetDate() string {
+	if x != nil {
+		return x.Date
+	}
+	return ""
+}
+
+// GetRoomOrderResponse is the order of visiting, farm by farm.
+type GetRoomOrderResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The day.
+	Date string `protobuf:"bytes,1,opt,name=date,proto3" json:"date,omitempty"`
+	// By farm, then in the order of visiting.
+	Visits []*RoomVisit `protobuf:"bytes,2,rep,name=visits,proto3" json:"visits,omitempty"`
+	// The cautions for work in rooms.
+	Cautions      []*Caution `protobuf:"bytes,3,rep,name=cautions,proto3" json:"cautions,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetRoomOrderResponse) Reset() {
+	*x = GetRoomOrderResponse{}
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[52]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetRoomOrderResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetRoomOrderResponse) ProtoMessage() {}
+
+func (x *GetRoomOrderResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[52]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetRoomOrderResponse.ProtoReflect.Descriptor instead.
+func (*GetRoomOrderResponse) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{52}
+}
+
+func (x *GetRoomOrderResponse) GetDate() string {
+	if x != nil {
+		return x.Date
+	}
+	return ""
+}
+
+func (x *GetRoomOrderResponse) GetVisits() []*RoomVisit {
+	if x != nil {
+		return x.Visits
+	}
+	return nil
+}
+
+func (x *GetRoomOrderResponse) GetCautions() []*Caution {
+	if x != nil {
+		return x.Cautions
+	}
+	return nil
+}
+
+// SaveCropCostsRequest saves costs.
+type SaveCropCostsRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// UUID minted by the caller.
+	RequestId string `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// The costs.
+	Costs         *CropCosts `protobuf:"bytes,2,opt,name=costs,proto3" json:"costs,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SaveCropCostsRequest) Reset() {
+	*x = SaveCropCostsRequest{}
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[53]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SaveCropCostsRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SaveCropCostsRequest) ProtoMessage() {}
+
+func (x *SaveCropCostsRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[53]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SaveCropCostsRequest.ProtoReflect.Descriptor instead.
+func (*SaveCropCostsRequest) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{53}
+}
+
+func (x *SaveCropCostsRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *SaveCropCostsRequest) GetCosts() *CropCosts {
+	if x != nil {
+		return x.Costs
+	}
+	return nil
+}
+
+// ListCropCostsRequest asks for the costs.
+type ListCropCostsRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListCropCostsRequest) Reset() {
+	*x = ListCropCostsRequest{}
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[54]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListCropCostsRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListCropCostsRequest) ProtoMessage() {}
+
+func (x *ListCropCostsRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[54]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListCropCostsRequest.ProtoReflect.Descriptor instead.
+func (*ListCropCostsRequest) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{54}
+}
+
+// ListCropCostsResponse lists costs.
+type ListCropCostsResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Those for all programmes first, then by programme.
+	Costs         []*CropCosts `protobuf:"bytes,1,rep,name=costs,proto3" json:"costs,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListCropCostsResponse) Reset() {
+	*x = ListCropCostsResponse{}
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[55]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListCropCostsResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListCropCostsResponse) ProtoMessage() {}
+
+func (x *ListCropCostsResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[55]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListCropCostsResponse.ProtoReflect.Descriptor instead.
+func (*ListCropCostsResponse) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{55}
+}
+
+func (x *ListCropCostsResponse) GetCosts() []*CropCosts {
+	if x != nil {
+		return x.Costs
+	}
+	return nil
+}
+
+// AdviseEndRequest asks for advice.
+type AdviseEndRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The crop; empty for all in pick that the caller may see.
+	CropId        string `protobuf:"bytes,1,opt,name=crop_id,json=cropId,proto3" json:"crop_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *AdviseEndRequest) Reset() {
+	*x = AdviseEndRequest{}
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[56]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *AdviseEndRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*AdviseEndRequest) ProtoMessage() {}
+
+func (x *AdviseEndRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[56]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use AdviseEndRequest.ProtoReflect.Descriptor instead.
+func (*AdviseEndRequest) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{56}
+}
+
+func (x *AdviseEndRequest) GetCropId() string {
+	if x != nil {
+		return x.CropId
+	}
+	return ""
+}
+
+// AdviseEndResponse is advice.
+type AdviseEndResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// By crop.
+	Advice []*EndAdvice `protobuf:"bytes,1,rep,name=advice,proto3" json:"advice,omitempty"`
+	// Crops of which nothing can be advised, with the reason, where all were asked for.
+	NotAdvised    []*CropNotForecast `protobuf:"bytes,2,rep,name=not_advised,json=notAdvised,proto3" json:"not_advised,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *AdviseEndResponse) Reset() {
+	*x = AdviseEndResponse{}
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[57]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *AdviseEndResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*AdviseEndResponse) ProtoMessage() {}
+
+func (x *AdviseEndResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[57]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use AdviseEndResponse.ProtoReflect.Descriptor instead.
+func (*AdviseEndResponse) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{57}
+}
+
+func (x *AdviseEndResponse) GetAdvice() []*EndAdvice {
+	if x != nil {
+		return x.Advice
+	}
+	return nil
+}
+
+func (x *AdviseEndResponse) GetNotAdvised() []*CropNotForecast {
+	if x != nil {
+		return x.NotAdvised
+	}
+	return nil
+}
+
 var File_breakshare_harvest_v1_service_proto protoreflect.FileDescriptor
 
 const file_breakshare_harvest_v1_service_proto_rawDesc = "" +
 	"\n" +
-	"#breakshare/harvest/v1/service.proto\x12\x15breakshare.harvest.v1\x1a#breakshare/harvest/v1/outlook.proto\x1a breakshare/harvest/v1/pick.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\"\xc1\x01\n" +
+	"#breakshare/harvest/v1/service.proto\x12\x15breakshare.harvest.v1\x1a#breakshare/harvest/v1/outlook.proto\x1a breakshare/harvest/v1/pick.proto\x1a breakshare/harvest/v1/room.proto\x1a!breakshare/harvest/v1/stock.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\"\xc1\x01\n" +
 	"\x18PushExpectedPicksRequest\x12'\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12W\n" +
@@ -1928,7 +3396,103 @@ const file_breakshare_harvest_v1_service_proto_rawDesc = "" +
 	"\x14TraceForwardResponse\x12=\n" +
 	"\acompost\x18\x01 \x01(\v2#.breakshare.harvest.v1.CompostTraceR\acompost\x126\n" +
 	"\x05crops\x18\x02 \x03(\v2 .breakshare.harvest.v1.CropTraceR\x05crops\x12;\n" +
-	"\tpick_lots\x18\x03 \x03(\v2\x1e.breakshare.harvest.v1.PickLotR\bpickLots2\xd8\x11\n" +
+	"\tpick_lots\x18\x03 \x03(\v2\x1e.breakshare.harvest.v1.PickLotR\bpickLots\"\xb6\x01\n" +
+	"\x12CorrectPickRequest\x12'\n" +
+	"\n" +
+	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12\"\n" +
+	"\apick_id\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18@R\x06pickId\x12/\n" +
+	"\x04pick\x18\x03 \x01(\v2\x1b.breakshare.harvest.v1.PickR\x04pick\x12\"\n" +
+	"\x06reason\x18\x04 \x01(\tB\n" +
+	"\xbaH\ar\x05\x10\x01\x18\x90\x03R\x06reason\"\x81\x01\n" +
+	"\x13CorrectPickResponse\x12/\n" +
+	"\x04pick\x18\x01 \x01(\v2\x1b.breakshare.harvest.v1.PickR\x04pick\x129\n" +
+	"\bpick_lot\x18\x02 \x01(\v2\x1e.breakshare.harvest.v1.PickLotR\apickLot\">\n" +
+	"\x10ListPicksRequest\x12*\n" +
+	"\vpick_lot_id\x18\x01 \x01(\tB\n" +
+	"\xbaH\ar\x05\x10\x01\x18\xa0\x01R\tpickLotId\"\x82\x01\n" +
+	"\x11ListPicksResponse\x121\n" +
+	"\x05picks\x18\x01 \x03(\v2\x1b.breakshare.harvest.v1.PickR\x05picks\x12:\n" +
+	"\bdiscards\x18\x02 \x03(\v2\x1e.breakshare.harvest.v1.DiscardR\bdiscards\"\x81\x01\n" +
+	"\x14RecordDiscardRequest\x12'\n" +
+	"\n" +
+	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12@\n" +
+	"\adiscard\x18\x02 \x01(\v2\x1e.breakshare.harvest.v1.DiscardB\x06\xbaH\x03\xc8\x01\x01R\adiscard\"\x8c\x01\n" +
+	"\x15RecordDiscardResponse\x128\n" +
+	"\adiscard\x18\x01 \x01(\v2\x1e.breakshare.harvest.v1.DiscardR\adiscard\x129\n" +
+	"\bpick_lot\x18\x02 \x01(\v2\x1e.breakshare.harvest.v1.PickLotR\apickLot\"\x7f\n" +
+	"\x14SaveColdStoreRequest\x12'\n" +
+	"\n" +
+	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12>\n" +
+	"\x05store\x18\x02 \x01(\v2 .breakshare.harvest.v1.ColdStoreB\x06\xbaH\x03\xc8\x01\x01R\x05store\"\xb9\x01\n" +
+	"\x1aRecordStoreReadingsRequest\x12'\n" +
+	"\n" +
+	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12$\n" +
+	"\bstore_id\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18@R\astoreId\x12L\n" +
+	"\breadings\x18\x03 \x03(\v2#.breakshare.harvest.v1.StoreReadingB\v\xbaH\b\x92\x01\x05\b\x01\x10\x90NR\breadings\"V\n" +
+	"\x1bRecordStoreReadingsResponse\x127\n" +
+	"\x05state\x18\x01 \x01(\v2!.breakshare.harvest.v1.StoreStateR\x05state\"[\n" +
+	"\x13GetColdStockRequest\x12 \n" +
+	"\afarm_id\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x18@R\x06farmId\x12\"\n" +
+	"\bstore_id\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18@R\astoreId\"\x85\x01\n" +
+	"\x14GetColdStockResponse\x122\n" +
+	"\x04lots\x18\x01 \x03(\v2\x1e.breakshare.harvest.v1.ColdLotR\x04lots\x129\n" +
+	"\x06stores\x18\x02 \x03(\v2!.breakshare.harvest.v1.StoreStateR\x06stores\"\x12\n" +
+	"\x10ListPestsRequest\"\x82\x01\n" +
+	"\x11ListPestsResponse\x121\n" +
+	"\x05pests\x18\x01 \x03(\v2\x1b.breakshare.harvest.v1.PestR\x05pests\x12:\n" +
+	"\bcautions\x18\x02 \x03(\v2\x1e.breakshare.harvest.v1.CautionR\bcautions\"\xa7\x01\n" +
+	"\x15ReportIncidentRequest\x12'\n" +
+	"\n" +
+	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12C\n" +
+	"\bincident\x18\x02 \x01(\v2\x1f.breakshare.harvest.v1.IncidentB\x06\xbaH\x03\xc8\x01\x01R\bincident\x12 \n" +
+	"\x05photo\x18\x03 \x01(\fB\n" +
+	"\xbaH\az\x05\x18\x80\x80\x80\x01R\x05photo\"\xc5\x01\n" +
+	"\x16ReportIncidentResponse\x12;\n" +
+	"\bincident\x18\x01 \x01(\v2\x1f.breakshare.harvest.v1.IncidentR\bincident\x122\n" +
+	"\x04held\x18\x02 \x03(\v2\x1e.breakshare.harvest.v1.PickLotR\x04held\x12:\n" +
+	"\bcautions\x18\x03 \x03(\v2\x1e.breakshare.harvest.v1.CautionR\bcautions\"\x91\x01\n" +
+	"\x14CloseIncidentRequest\x12'\n" +
+	"\n" +
+	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12*\n" +
+	"\vincident_id\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18@R\n" +
+	"incidentId\x12$\n" +
+	"\aoutcome\x18\x03 \x01(\tB\n" +
+	"\xbaH\ar\x05\x10\x01\x18\x90\x03R\aoutcome\"y\n" +
+	"\x14ListIncidentsRequest\x12 \n" +
+	"\afarm_id\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x18@R\x06farmId\x12 \n" +
+	"\aroom_id\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18@R\x06roomId\x12\x1d\n" +
+	"\n" +
+	"closed_too\x18\x03 \x01(\bR\tclosedToo\"V\n" +
+	"\x15ListIncidentsResponse\x12=\n" +
+	"\tincidents\x18\x01 \x03(\v2\x1f.breakshare.harvest.v1.IncidentR\tincidents\"E\n" +
+	"\x17GetIncidentPhotoRequest\x12*\n" +
+	"\vincident_id\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18@R\n" +
+	"incidentId\"O\n" +
+	"\x18GetIncidentPhotoResponse\x12\x14\n" +
+	"\x05photo\x18\x01 \x01(\fR\x05photo\x12\x1d\n" +
+	"\n" +
+	"media_type\x18\x02 \x01(\tR\tmediaType\"T\n" +
+	"\x13GetRoomOrderRequest\x12 \n" +
+	"\afarm_id\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x18@R\x06farmId\x12\x1b\n" +
+	"\x04date\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18\n" +
+	"R\x04date\"\xa0\x01\n" +
+	"\x14GetRoomOrderResponse\x12\x12\n" +
+	"\x04date\x18\x01 \x01(\tR\x04date\x128\n" +
+	"\x06visits\x18\x02 \x03(\v2 .breakshare.harvest.v1.RoomVisitR\x06visits\x12:\n" +
+	"\bcautions\x18\x03 \x03(\v2\x1e.breakshare.harvest.v1.CautionR\bcautions\"\x7f\n" +
+	"\x14SaveCropCostsRequest\x12'\n" +
+	"\n" +
+	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12>\n" +
+	"\x05costs\x18\x02 \x01(\v2 .breakshare.harvest.v1.CropCostsB\x06\xbaH\x03\xc8\x01\x01R\x05costs\"\x16\n" +
+	"\x14ListCropCostsRequest\"O\n" +
+	"\x15ListCropCostsResponse\x126\n" +
+	"\x05costs\x18\x01 \x03(\v2 .breakshare.harvest.v1.CropCostsR\x05costs\"5\n" +
+	"\x10AdviseEndRequest\x12!\n" +
+	"\acrop_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\x18\xa0\x01R\x06cropId\"\x96\x01\n" +
+	"\x11AdviseEndResponse\x128\n" +
+	"\x06advice\x18\x01 \x03(\v2 .breakshare.harvest.v1.EndAdviceR\x06advice\x12G\n" +
+	"\vnot_advised\x18\x02 \x03(\v2&.breakshare.harvest.v1.CropNotForecastR\n" +
+	"notAdvised2\xf2!\n" +
 	"\x0eHarvestService\x12\x94\x01\n" +
 	"\x11PushExpectedPicks\x12/.breakshare.harvest.v1.PushExpectedPicksRequest\x1a0.breakshare.harvest.v1.PushExpectedPicksResponse\"\x1c\x82\xd3\xe4\x93\x02\x16:\x01*\"\x11/v1/expectedPicks\x12~\n" +
 	"\x13StreamExpectedPicks\x121.breakshare.harvest.v1.StreamExpectedPicksRequest\x1a2.breakshare.harvest.v1.StreamExpectedPicksResponse(\x01\x12\xc0\x01\n" +
@@ -1944,7 +3508,22 @@ const file_breakshare_harvest_v1_service_proto_rawDesc = "" +
 	"/v1/supply\x90\x02\x01\x12w\n" +
 	"\n" +
 	"RecordPick\x12(.breakshare.harvest.v1.RecordPickRequest\x1a).breakshare.harvest.v1.RecordPickResponse\"\x14\x82\xd3\xe4\x93\x02\x0e:\x01*\"\t/v1/picks\x12\x8f\x01\n" +
-	"\x10BatchRecordPicks\x12..breakshare.harvest.v1.BatchRecordPicksRequest\x1a/.breakshare.harvest.v1.BatchRecordPicksResponse\"\x1a\x82\xd3\xe4\x93\x02\x14:\x01*\"\x0f/v1/picks:batch\x12\x80\x01\n" +
+	"\x10BatchRecordPicks\x12..breakshare.harvest.v1.BatchRecordPicksRequest\x1a/.breakshare.harvest.v1.BatchRecordPicksResponse\"\x1a\x82\xd3\xe4\x93\x02\x14:\x01*\"\x0f/v1/picks:batch\x12\x8c\x01\n" +
+	"\vCorrectPick\x12).breakshare.harvest.v1.CorrectPickRequest\x1a*.breakshare.harvest.v1.CorrectPickResponse\"&\x82\xd3\xe4\x93\x02 :\x01*\"\x1b/v1/picks/{pick_id}:correct\x12\x8b\x01\n" +
+	"\tListPicks\x12'.breakshare.harvest.v1.ListPicksRequest\x1a(.breakshare.harvest.v1.ListPicksResponse\"+\x82\xd3\xe4\x93\x02\"\x12 /v1/pickLots/{pick_lot_id}/picks\x90\x02\x01\x12\x83\x01\n" +
+	"\rRecordDiscard\x12+.breakshare.harvest.v1.RecordDiscardRequest\x1a,.breakshare.harvest.v1.RecordDiscardResponse\"\x17\x82\xd3\xe4\x93\x02\x11:\x01*\"\f/v1/discards\x12\x8a\x01\n" +
+	"\rSaveColdStore\x12+.breakshare.harvest.v1.SaveColdStoreRequest\x1a .breakshare.harvest.v1.ColdStore\"*\x82\xd3\xe4\x93\x02$:\x01*\x1a\x1f/v1/coldStores/{store.store_id}\x12\xab\x01\n" +
+	"\x13RecordStoreReadings\x121.breakshare.harvest.v1.RecordStoreReadingsRequest\x1a2.breakshare.harvest.v1.RecordStoreReadingsResponse\"-\x82\xd3\xe4\x93\x02':\x01*\"\"/v1/coldStores/{store_id}/readings\x12\x81\x01\n" +
+	"\fGetColdStock\x12*.breakshare.harvest.v1.GetColdStockRequest\x1a+.breakshare.harvest.v1.GetColdStockResponse\"\x18\x82\xd3\xe4\x93\x02\x0f\x12\r/v1/coldStock\x90\x02\x01\x12t\n" +
+	"\tListPests\x12'.breakshare.harvest.v1.ListPestsRequest\x1a(.breakshare.harvest.v1.ListPestsResponse\"\x14\x82\xd3\xe4\x93\x02\v\x12\t/v1/pests\x90\x02\x01\x12\x87\x01\n" +
+	"\x0eReportIncident\x12,.breakshare.harvest.v1.ReportIncidentRequest\x1a-.breakshare.harvest.v1.ReportIncidentResponse\"\x18\x82\xd3\xe4\x93\x02\x12:\x01*\"\r/v1/incidents\x12\x8b\x01\n" +
+	"\rCloseIncident\x12+.breakshare.harvest.v1.CloseIncidentRequest\x1a\x1f.breakshare.harvest.v1.Incident\",\x82\xd3\xe4\x93\x02&:\x01*\"!/v1/incidents/{incident_id}:close\x12\x84\x01\n" +
+	"\rListIncidents\x12+.breakshare.harvest.v1.ListIncidentsRequest\x1a,.breakshare.harvest.v1.ListIncidentsResponse\"\x18\x82\xd3\xe4\x93\x02\x0f\x12\r/v1/incidents\x90\x02\x01\x12\xa1\x01\n" +
+	"\x10GetIncidentPhoto\x12..breakshare.harvest.v1.GetIncidentPhotoRequest\x1a/.breakshare.harvest.v1.GetIncidentPhotoResponse\",\x82\xd3\xe4\x93\x02#\x12!/v1/incidents/{incident_id}/photo\x90\x02\x01\x12\x81\x01\n" +
+	"\fGetRoomOrder\x12*.breakshare.harvest.v1.GetRoomOrderRequest\x1a+.breakshare.harvest.v1.GetRoomOrderResponse\"\x18\x82\xd3\xe4\x93\x02\x0f\x12\r/v1/roomOrder\x90\x02\x01\x12x\n" +
+	"\rSaveCropCosts\x12+.breakshare.harvest.v1.SaveCropCostsRequest\x1a .breakshare.harvest.v1.CropCosts\"\x18\x82\xd3\xe4\x93\x02\x12:\x01*\x1a\r/v1/cropCosts\x12\x84\x01\n" +
+	"\rListCropCosts\x12+.breakshare.harvest.v1.ListCropCostsRequest\x1a,.breakshare.harvest.v1.ListCropCostsResponse\"\x18\x82\xd3\xe4\x93\x02\x0f\x12\r/v1/cropCosts\x90\x02\x01\x12x\n" +
+	"\tAdviseEnd\x12'.breakshare.harvest.v1.AdviseEndRequest\x1a(.breakshare.harvest.v1.AdviseEndResponse\"\x18\x82\xd3\xe4\x93\x02\x0f\x12\r/v1/endAdvice\x90\x02\x01\x12\x80\x01\n" +
 	"\fListPickLots\x12*.breakshare.harvest.v1.ListPickLotsRequest\x1a+.breakshare.harvest.v1.ListPickLotsResponse\"\x17\x82\xd3\xe4\x93\x02\x0e\x12\f/v1/pickLots\x90\x02\x01\x12\x84\x01\n" +
 	"\vHoldPickLot\x12).breakshare.harvest.v1.HoldPickLotRequest\x1a\x1e.breakshare.harvest.v1.PickLot\"*\x82\xd3\xe4\x93\x02$:\x01*\"\x1f/v1/pickLots/{pick_lot_id}:hold\x12\x8c\x01\n" +
 	"\tTraceBack\x12'.breakshare.harvest.v1.TraceBackRequest\x1a(.breakshare.harvest.v1.TraceBackResponse\",\x82\xd3\xe4\x93\x02#\x12!/v1/pickLots/{pick_lot_id}/origin\x90\x02\x01\x12\x9d\x01\n" +
@@ -1962,7 +3541,7 @@ func file_breakshare_harvest_v1_service_proto_rawDescGZIP() []byte {
 	return file_breakshare_harvest_v1_service_proto_rawDescData
 }
 
-var file_breakshare_harvest_v1_service_proto_msgTypes = make([]protoimpl.MessageInfo, 31)
+var file_breakshare_harvest_v1_service_proto_msgTypes = make([]protoimpl.MessageInfo, 58)
 var file_breakshare_harvest_v1_service_proto_goTypes = []any{
 	(*PushExpectedPicksRequest)(nil),         // 0: breakshare.harvest.v1.PushExpectedPicksRequest
 	(*StreamExpectedPicksRequest)(nil),       // 1: breakshare.harvest.v1.StreamExpectedPicksRequest
@@ -1995,86 +3574,180 @@ var file_breakshare_harvest_v1_service_proto_goTypes = []any{
 	(*TraceBackResponse)(nil),                // 28: breakshare.harvest.v1.TraceBackResponse
 	(*TraceForwardRequest)(nil),              // 29: breakshare.harvest.v1.TraceForwardRequest
 	(*TraceForwardResponse)(nil),             // 30: breakshare.harvest.v1.TraceForwardResponse
-	(*ExpectedPick)(nil),                     // 31: breakshare.harvest.v1.ExpectedPick
-	(*ForecastDay)(nil),                      // 32: breakshare.harvest.v1.ForecastDay
-	(*ForecastBreak)(nil),                    // 33: breakshare.harvest.v1.ForecastBreak
-	(*StageShare)(nil),                       // 34: breakshare.harvest.v1.StageShare
-	(*ProductForecast)(nil),                  // 35: breakshare.harvest.v1.ProductForecast
-	(*CropNotForecast)(nil),                  // 36: breakshare.harvest.v1.CropNotForecast
-	(*Outlook)(nil),                          // 37: breakshare.harvest.v1.Outlook
-	(*Score)(nil),                            // 38: breakshare.harvest.v1.Score
-	(*SupplyDay)(nil),                        // 39: breakshare.harvest.v1.SupplyDay
-	(*Pick)(nil),                             // 40: breakshare.harvest.v1.Pick
-	(*PickLot)(nil),                          // 41: breakshare.harvest.v1.PickLot
-	(*CropTrace)(nil),                        // 42: breakshare.harvest.v1.CropTrace
-	(*CompostTrace)(nil),                     // 43: breakshare.harvest.v1.CompostTrace
+	(*CorrectPickRequest)(nil),               // 31: breakshare.harvest.v1.CorrectPickRequest
+	(*CorrectPickResponse)(nil),              // 32: breakshare.harvest.v1.CorrectPickResponse
+	(*ListPicksRequest)(nil),                 // 33: breakshare.harvest.v1.ListPicksRequest
+	(*ListPicksResponse)(nil),                // 34: breakshare.harvest.v1.ListPicksResponse
+	(*RecordDiscardRequest)(nil),             // 35: breakshare.harvest.v1.RecordDiscardRequest
+	(*RecordDiscardResponse)(nil),            // 36: breakshare.harvest.v1.RecordDiscardResponse
+	(*SaveColdStoreRequest)(nil),             // 37: breakshare.harvest.v1.SaveColdStoreRequest
+	(*RecordStoreReadingsRequest)(nil),       // 38: breakshare.harvest.v1.RecordStoreReadingsRequest
+	(*RecordStoreReadingsResponse)(nil),      // 39: breakshare.harvest.v1.RecordStoreReadingsResponse
+	(*GetColdStockRequest)(nil),              // 40: breakshare.harvest.v1.GetColdStockRequest
+	(*GetColdStockResponse)(nil),             // 41: breakshare.harvest.v1.GetColdStockResponse
+	(*ListPestsRequest)(nil),                 // 42: breakshare.harvest.v1.ListPestsRequest
+	(*ListPestsResponse)(nil),                // 43: breakshare.harvest.v1.ListPestsResponse
+	(*ReportIncidentRequest)(nil),            // 44: breakshare.harvest.v1.ReportIncidentRequest
+	(*ReportIncidentResponse)(nil),           // 45: breakshare.harvest.v1.ReportIncidentResponse
+	(*CloseIncidentRequest)(nil),             // 46: breakshare.harvest.v1.CloseIncidentRequest
+	(*ListIncidentsRequest)(nil),             // 47: breakshare.harvest.v1.ListIncidentsRequest
+	(*ListIncidentsResponse)(nil),            // 48: breakshare.harvest.v1.ListIncidentsResponse
+	(*GetIncidentPhotoRequest)(nil),          // 49: breakshare.harvest.v1.GetIncidentPhotoRequest
+	(*GetIncidentPhotoResponse)(nil),         // 50: breakshare.harvest.v1.GetIncidentPhotoResponse
+	(*GetRoomOrderRequest)(nil),              // 51: breakshare.harvest.v1.GetRoomOrderRequest
+	(*GetRoomOrderResponse)(nil),             // 52: breakshare.harvest.v1.GetRoomOrderResponse
+	(*SaveCropCostsRequest)(nil),             // 53: breakshare.harvest.v1.SaveCropCostsRequest
+	(*ListCropCostsRequest)(nil),             // 54: breakshare.harvest.v1.ListCropCostsRequest
+	(*ListCropCostsResponse)(nil),            // 55: breakshare.harvest.v1.ListCropCostsResponse
+	(*AdviseEndRequest)(nil),                 // 56: breakshare.harvest.v1.AdviseEndRequest
+	(*AdviseEndResponse)(nil),                // 57: breakshare.harvest.v1.AdviseEndResponse
+	(*ExpectedPick)(nil),                     // 58: breakshare.harvest.v1.ExpectedPick
+	(*ForecastDay)(nil),                      // 59: breakshare.harvest.v1.ForecastDay
+	(*ForecastBreak)(nil),                    // 60: breakshare.harvest.v1.ForecastBreak
+	(*StageShare)(nil),                       // 61: breakshare.harvest.v1.StageShare
+	(*ProductForecast)(nil),                  // 62: breakshare.harvest.v1.ProductForecast
+	(*CropNotForecast)(nil),                  // 63: breakshare.harvest.v1.CropNotForecast
+	(*Outlook)(nil),                          // 64: breakshare.harvest.v1.Outlook
+	(*Score)(nil),                            // 65: breakshare.harvest.v1.Score
+	(*SupplyDay)(nil),                        // 66: breakshare.harvest.v1.SupplyDay
+	(*Pick)(nil),                             // 67: breakshare.harvest.v1.Pick
+	(*PickLot)(nil),                          // 68: breakshare.harvest.v1.PickLot
+	(*CropTrace)(nil),                        // 69: breakshare.harvest.v1.CropTrace
+	(*CompostTrace)(nil),                     // 70: breakshare.harvest.v1.CompostTrace
+	(*Discard)(nil),                          // 71: breakshare.harvest.v1.Discard
+	(*ColdStore)(nil),                        // 72: breakshare.harvest.v1.ColdStore
+	(*StoreReading)(nil),                     // 73: breakshare.harvest.v1.StoreReading
+	(*StoreState)(nil),                       // 74: breakshare.harvest.v1.StoreState
+	(*ColdLot)(nil),                          // 75: breakshare.harvest.v1.ColdLot
+	(*Pest)(nil),                             // 76: breakshare.harvest.v1.Pest
+	(*Caution)(nil),                          // 77: breakshare.harvest.v1.Caution
+	(*Incident)(nil),                         // 78: breakshare.harvest.v1.Incident
+	(*RoomVisit)(nil),                        // 79: breakshare.harvest.v1.RoomVisit
+	(*CropCosts)(nil),                        // 80: breakshare.harvest.v1.CropCosts
+	(*EndAdvice)(nil),                        // 81: breakshare.harvest.v1.EndAdvice
 }
 var file_breakshare_harvest_v1_service_proto_depIdxs = []int32{
-	31, // 0: breakshare.harvest.v1.PushExpectedPicksRequest.expected_picks:type_name -> breakshare.harvest.v1.ExpectedPick
-	31, // 1: breakshare.harvest.v1.StreamExpectedPicksRequest.expected_pick:type_name -> breakshare.harvest.v1.ExpectedPick
-	31, // 2: breakshare.harvest.v1.StreamExpectedPicksResponse.expected_picks:type_name -> breakshare.harvest.v1.ExpectedPick
-	31, // 3: breakshare.harvest.v1.ListExpectedPickVersionsResponse.expected_picks:type_name -> breakshare.harvest.v1.ExpectedPick
-	32, // 4: breakshare.harvest.v1.ForecastCropResponse.days:type_name -> breakshare.harvest.v1.ForecastDay
-	33, // 5: breakshare.harvest.v1.ForecastCropResponse.breaks:type_name -> breakshare.harvest.v1.ForecastBreak
-	34, // 6: breakshare.harvest.v1.ForecastCropResponse.stages:type_name -> breakshare.harvest.v1.StageShare
-	32, // 7: breakshare.harvest.v1.ForecastSupplyResponse.days:type_name -> breakshare.harvest.v1.ForecastDay
-	35, // 8: breakshare.harvest.v1.ForecastSupplyResponse.products:type_name -> breakshare.harvest.v1.ProductForecast
-	36, // 9: breakshare.harvest.v1.ForecastSupplyResponse.not_forecast:type_name -> breakshare.harvest.v1.CropNotForecast
-	37, // 10: breakshare.harvest.v1.ListOutlooksResponse.outlooks:type_name -> breakshare.harvest.v1.Outlook
-	37, // 11: breakshare.harvest.v1.CloseDayResponse.outlooks:type_name -> breakshare.harvest.v1.Outlook
-	38, // 12: breakshare.harvest.v1.GetScoresResponse.all:type_name -> breakshare.harvest.v1.Score
-	38, // 13: breakshare.harvest.v1.GetScoresResponse.parts:type_name -> breakshare.harvest.v1.Score
-	31, // 14: breakshare.harvest.v1.PushExpectedPicksResponse.expected_picks:type_name -> breakshare.harvest.v1.ExpectedPick
-	31, // 15: breakshare.harvest.v1.ListExpectedPicksResponse.expected_picks:type_name -> breakshare.harvest.v1.ExpectedPick
-	39, // 16: breakshare.harvest.v1.GetSupplyResponse.days:type_name -> breakshare.harvest.v1.SupplyDay
-	40, // 17: breakshare.harvest.v1.RecordPickRequest.pick:type_name -> breakshare.harvest.v1.Pick
-	40, // 18: breakshare.harvest.v1.RecordPickResponse.pick:type_name -> breakshare.harvest.v1.Pick
-	41, // 19: breakshare.harvest.v1.RecordPickResponse.pick_lot:type_name -> breakshare.harvest.v1.PickLot
-	40, // 20: breakshare.harvest.v1.BatchRecordPicksRequest.picks:type_name -> breakshare.harvest.v1.Pick
-	41, // 21: breakshare.harvest.v1.BatchRecordPicksResponse.pick_lots:type_name -> breakshare.harvest.v1.PickLot
-	41, // 22: breakshare.harvest.v1.ListPickLotsResponse.pick_lots:type_name -> breakshare.harvest.v1.PickLot
-	41, // 23: breakshare.harvest.v1.TraceBackResponse.pick_lot:type_name -> breakshare.harvest.v1.PickLot
-	42, // 24: breakshare.harvest.v1.TraceBackResponse.crop:type_name -> breakshare.harvest.v1.CropTrace
-	43, // 25: breakshare.harvest.v1.TraceForwardResponse.compost:type_name -> breakshare.harvest.v1.CompostTrace
-	42, // 26: breakshare.harvest.v1.TraceForwardResponse.crops:type_name -> breakshare.harvest.v1.CropTrace
-	41, // 27: breakshare.harvest.v1.TraceForwardResponse.pick_lots:type_name -> breakshare.harvest.v1.PickLot
-	0,  // 28: breakshare.harvest.v1.HarvestService.PushExpectedPicks:input_type -> breakshare.harvest.v1.PushExpectedPicksRequest
-	1,  // 29: breakshare.harvest.v1.HarvestService.StreamExpectedPicks:input_type -> breakshare.harvest.v1.StreamExpectedPicksRequest
-	3,  // 30: breakshare.harvest.v1.HarvestService.ListExpectedPickVersions:input_type -> breakshare.harvest.v1.ListExpectedPickVersionsRequest
-	5,  // 31: breakshare.harvest.v1.HarvestService.ForecastCrop:input_type -> breakshare.harvest.v1.ForecastCropRequest
-	7,  // 32: breakshare.harvest.v1.HarvestService.ForecastSupply:input_type -> breakshare.harvest.v1.ForecastSupplyRequest
-	9,  // 33: breakshare.harvest.v1.HarvestService.ListOutlooks:input_type -> breakshare.harvest.v1.ListOutlooksRequest
-	11, // 34: breakshare.harvest.v1.HarvestService.CloseDay:input_type -> breakshare.harvest.v1.CloseDayRequest
-	13, // 35: breakshare.harvest.v1.HarvestService.GetScores:input_type -> breakshare.harvest.v1.GetScoresRequest
-	16, // 36: breakshare.harvest.v1.HarvestService.ListExpectedPicks:input_type -> breakshare.harvest.v1.ListExpectedPicksRequest
-	18, // 37: breakshare.harvest.v1.HarvestService.GetSupply:input_type -> breakshare.harvest.v1.GetSupplyRequest
-	20, // 38: breakshare.harvest.v1.HarvestService.RecordPick:input_type -> breakshare.harvest.v1.RecordPickRequest
-	22, // 39: breakshare.harvest.v1.HarvestService.BatchRecordPicks:input_type -> breakshare.harvest.v1.BatchRecordPicksRequest
-	24, // 40: breakshare.harvest.v1.HarvestService.ListPickLots:input_type -> breakshare.harvest.v1.ListPickLotsRequest
-	26, // 41: breakshare.harvest.v1.HarvestService.HoldPickLot:input_type -> breakshare.harvest.v1.HoldPickLotRequest
-	27, // 42: breakshare.harvest.v1.HarvestService.TraceBack:input_type -> breakshare.harvest.v1.TraceBackRequest
-	29, // 43: breakshare.harvest.v1.HarvestService.TraceForward:input_type -> breakshare.harvest.v1.TraceForwardRequest
-	15, // 44: breakshare.harvest.v1.HarvestService.PushExpectedPicks:output_type -> breakshare.harvest.v1.PushExpectedPicksResponse
-	2,  // 45: breakshare.harvest.v1.HarvestService.StreamExpectedPicks:output_type -> breakshare.harvest.v1.StreamExpectedPicksResponse
-	4,  // 46: breakshare.harvest.v1.HarvestService.ListExpectedPickVersions:output_type -> breakshare.harvest.v1.ListExpectedPickVersionsResponse
-	6,  // 47: breakshare.harvest.v1.HarvestService.ForecastCrop:output_type -> breakshare.harvest.v1.ForecastCropResponse
-	8,  // 48: breakshare.harvest.v1.HarvestService.ForecastSupply:output_type -> breakshare.harvest.v1.ForecastSupplyResponse
-	10, // 49: breakshare.harvest.v1.HarvestService.ListOutlooks:output_type -> breakshare.harvest.v1.ListOutlooksResponse
-	12, // 50: breakshare.harvest.v1.HarvestService.CloseDay:output_type -> breakshare.harvest.v1.CloseDayResponse
-	14, // 51: breakshare.harvest.v1.HarvestService.GetScores:output_type -> breakshare.harvest.v1.GetScoresResponse
-	17, // 52: breakshare.harvest.v1.HarvestService.ListExpectedPicks:output_type -> breakshare.harvest.v1.ListExpectedPicksResponse
-	19, // 53: breakshare.harvest.v1.HarvestService.GetSupply:output_type -> breakshare.harvest.v1.GetSupplyResponse
-	21, // 54: breakshare.harvest.v1.HarvestService.RecordPick:output_type -> breakshare.harvest.v1.RecordPickResponse
-	23, // 55: breakshare.harvest.v1.HarvestService.BatchRecordPicks:output_type -> breakshare.harvest.v1.BatchRecordPicksResponse
-	25, // 56: breakshare.harvest.v1.HarvestService.ListPickLots:output_type -> breakshare.harvest.v1.ListPickLotsResponse
-	41, // 57: breakshare.harvest.v1.HarvestService.HoldPickLot:output_type -> breakshare.harvest.v1.PickLot
-	28, // 58: breakshare.harvest.v1.HarvestService.TraceBack:output_type -> breakshare.harvest.v1.TraceBackResponse
-	30, // 59: breakshare.harvest.v1.HarvestService.TraceForward:output_type -> breakshare.harvest.v1.TraceForwardResponse
-	44, // [44:60] is the sub-list for method output_type
-	28, // [28:44] is the sub-list for method input_type
-	28, // [28:28] is the sub-list for extension type_name
-	28, // [28:28] is the sub-list for extension extendee
-	0,  // [0:28] is the sub-list for field type_name
+	58, // 0: breakshare.harvest.v1.PushExpectedPicksRequest.expected_picks:type_name -> breakshare.harvest.v1.ExpectedPick
+	58, // 1: breakshare.harvest.v1.StreamExpectedPicksRequest.expected_pick:type_name -> breakshare.harvest.v1.ExpectedPick
+	58, // 2: breakshare.harvest.v1.StreamExpectedPicksResponse.expected_picks:type_name -> breakshare.harvest.v1.ExpectedPick
+	58, // 3: breakshare.harvest.v1.ListExpectedPickVersionsResponse.expected_picks:type_name -> breakshare.harvest.v1.ExpectedPick
+	59, // 4: breakshare.harvest.v1.ForecastCropResponse.days:type_name -> breakshare.harvest.v1.ForecastDay
+	60, // 5: breakshare.harvest.v1.ForecastCropResponse.breaks:type_name -> breakshare.harvest.v1.ForecastBreak
+	61, // 6: breakshare.harvest.v1.ForecastCropResponse.stages:type_name -> breakshare.harvest.v1.StageShare
+	59, // 7: breakshare.harvest.v1.ForecastSupplyResponse.days:type_name -> breakshare.harvest.v1.ForecastDay
+	62, // 8: breakshare.harvest.v1.ForecastSupplyResponse.products:type_name -> breakshare.harvest.v1.ProductForecast
+	63, // 9: breakshare.harvest.v1.ForecastSupplyResponse.not_forecast:type_name -> breakshare.harvest.v1.CropNotForecast
+	64, // 10: breakshare.harvest.v1.ListOutlooksResponse.outlooks:type_name -> breakshare.harvest.v1.Outlook
+	64, // 11: breakshare.harvest.v1.CloseDayResponse.outlooks:type_name -> breakshare.harvest.v1.Outlook
+	65, // 12: breakshare.harvest.v1.GetScoresResponse.all:type_name -> breakshare.harvest.v1.Score
+	65, // 13: breakshare.harvest.v1.GetScoresResponse.parts:type_name -> breakshare.harvest.v1.Score
+	58, // 14: breakshare.harvest.v1.PushExpectedPicksResponse.expected_picks:type_name -> breakshare.harvest.v1.ExpectedPick
+	58, // 15: breakshare.harvest.v1.ListExpectedPicksResponse.expected_picks:type_name -> breakshare.harvest.v1.ExpectedPick
+	66, // 16: breakshare.harvest.v1.GetSupplyResponse.days:type_name -> breakshare.harvest.v1.SupplyDay
+	67, // 17: breakshare.harvest.v1.RecordPickRequest.pick:type_name -> breakshare.harvest.v1.Pick
+	67, // 18: breakshare.harvest.v1.RecordPickResponse.pick:type_name -> breakshare.harvest.v1.Pick
+	68, // 19: breakshare.harvest.v1.RecordPickResponse.pick_lot:type_name -> breakshare.harvest.v1.PickLot
+	67, // 20: breakshare.harvest.v1.BatchRecordPicksRequest.picks:type_name -> breakshare.harvest.v1.Pick
+	68, // 21: breakshare.harvest.v1.BatchRecordPicksResponse.pick_lots:type_name -> breakshare.harvest.v1.PickLot
+	68, // 22: breakshare.harvest.v1.ListPickLotsResponse.pick_lots:type_name -> breakshare.harvest.v1.PickLot
+	68, // 23: breakshare.harvest.v1.TraceBackResponse.pick_lot:type_name -> breakshare.harvest.v1.PickLot
+	69, // 24: breakshare.harvest.v1.TraceBackResponse.crop:type_name -> breakshare.harvest.v1.CropTrace
+	70, // 25: breakshare.harvest.v1.TraceForwardResponse.compost:type_name -> breakshare.harvest.v1.CompostTrace
+	69, // 26: breakshare.harvest.v1.TraceForwardResponse.crops:type_name -> breakshare.harvest.v1.CropTrace
+	68, // 27: breakshare.harvest.v1.TraceForwardResponse.pick_lots:type_name -> breakshare.harvest.v1.PickLot
+	67, // 28: breakshare.harvest.v1.CorrectPickRequest.pick:type_name -> breakshare.harvest.v1.Pick
+	67, // 29: breakshare.harvest.v1.CorrectPickResponse.pick:type_name -> breakshare.harvest.v1.Pick
+	68, // 30: breakshare.harvest.v1.CorrectPickResponse.pick_lot:type_name -> breakshare.harvest.v1.PickLot
+	67, // 31: breakshare.harvest.v1.ListPicksResponse.picks:type_name -> breakshare.harvest.v1.Pick
+	71, // 32: breakshare.harvest.v1.ListPicksResponse.discards:type_name -> breakshare.harvest.v1.Discard
+	71, // 33: breakshare.harvest.v1.RecordDiscardRequest.discard:type_name -> breakshare.harvest.v1.Discard
+	71, // 34: breakshare.harvest.v1.RecordDiscardResponse.discard:type_name -> breakshare.harvest.v1.Discard
+	68, // 35: breakshare.harvest.v1.RecordDiscardResponse.pick_lot:type_name -> breakshare.harvest.v1.PickLot
+	72, // 36: breakshare.harvest.v1.SaveColdStoreRequest.store:type_name -> breakshare.harvest.v1.ColdStore
+	73, // 37: breakshare.harvest.v1.RecordStoreReadingsRequest.readings:type_name -> breakshare.harvest.v1.StoreReading
+	74, // 38: breakshare.harvest.v1.RecordStoreReadingsResponse.state:type_name -> breakshare.harvest.v1.StoreState
+	75, // 39: breakshare.harvest.v1.GetColdStockResponse.lots:type_name -> breakshare.harvest.v1.ColdLot
+	74, // 40: breakshare.harvest.v1.GetColdStockResponse.stores:type_name -> breakshare.harvest.v1.StoreState
+	76, // 41: breakshare.harvest.v1.ListPestsResponse.pests:type_name -> breakshare.harvest.v1.Pest
+	77, // 42: breakshare.harvest.v1.ListPestsResponse.cautions:type_name -> breakshare.harvest.v1.Caution
+	78, // 43: breakshare.harvest.v1.ReportIncidentRequest.incident:type_name -> breakshare.harvest.v1.Incident
+	78, // 44: breakshare.harvest.v1.ReportIncidentResponse.incident:type_name -> breakshare.harvest.v1.Incident
+	68, // 45: breakshare.harvest.v1.ReportIncidentResponse.held:type_name -> breakshare.harvest.v1.PickLot
+	77, // 46: breakshare.harvest.v1.ReportIncidentResponse.cautions:type_name -> breakshare.harvest.v1.Caution
+	78, // 47: breakshare.harvest.v1.ListIncidentsResponse.incidents:type_name -> breakshare.harvest.v1.Incident
+	79, // 48: breakshare.harvest.v1.GetRoomOrderResponse.visits:type_name -> breakshare.harvest.v1.RoomVisit
+	77, // 49: breakshare.harvest.v1.GetRoomOrderResponse.cautions:type_name -> breakshare.harvest.v1.Caution
+	80, // 50: breakshare.harvest.v1.SaveCropCostsRequest.costs:type_name -> breakshare.harvest.v1.CropCosts
+	80, // 51: breakshare.harvest.v1.ListCropCostsResponse.costs:type_name -> breakshare.harvest.v1.CropCosts
+	81, // 52: breakshare.harvest.v1.AdviseEndResponse.advice:type_name -> breakshare.harvest.v1.EndAdvice
+	63, // 53: breakshare.harvest.v1.AdviseEndResponse.not_advised:type_name -> breakshare.harvest.v1.CropNotForecast
+	0,  // 54: breakshare.harvest.v1.HarvestService.PushExpectedPicks:input_type -> breakshare.harvest.v1.PushExpectedPicksRequest
+	1,  // 55: breakshare.harvest.v1.HarvestService.StreamExpectedPicks:input_type -> breakshare.harvest.v1.StreamExpectedPicksRequest
+	3,  // 56: breakshare.harvest.v1.HarvestService.ListExpectedPickVersions:input_type -> breakshare.harvest.v1.ListExpectedPickVersionsRequest
+	5,  // 57: breakshare.harvest.v1.HarvestService.ForecastCrop:input_type -> breakshare.harvest.v1.ForecastCropRequest
+	7,  // 58: breakshare.harvest.v1.HarvestService.ForecastSupply:input_type -> breakshare.harvest.v1.ForecastSupplyRequest
+	9,  // 59: breakshare.harvest.v1.HarvestService.ListOutlooks:input_type -> breakshare.harvest.v1.ListOutlooksRequest
+	11, // 60: breakshare.harvest.v1.HarvestService.CloseDay:input_type -> breakshare.harvest.v1.CloseDayRequest
+	13, // 61: breakshare.harvest.v1.HarvestService.GetScores:input_type -> breakshare.harvest.v1.GetScoresRequest
+	16, // 62: breakshare.harvest.v1.HarvestService.ListExpectedPicks:input_type -> breakshare.harvest.v1.ListExpectedPicksRequest
+	18, // 63: breakshare.harvest.v1.HarvestService.GetSupply:input_type -> breakshare.harvest.v1.GetSupplyRequest
+	20, // 64: breakshare.harvest.v1.HarvestService.RecordPick:input_type -> breakshare.harvest.v1.RecordPickRequest
+	22, // 65: breakshare.harvest.v1.HarvestService.BatchRecordPicks:input_type -> breakshare.harvest.v1.BatchRecordPicksRequest
+	31, // 66: breakshare.harvest.v1.HarvestService.CorrectPick:input_type -> breakshare.harvest.v1.CorrectPickRequest
+	33, // 67: breakshare.harvest.v1.HarvestService.ListPicks:input_type -> breakshare.harvest.v1.ListPicksRequest
+	35, // 68: breakshare.harvest.v1.HarvestService.RecordDiscard:input_type -> breakshare.harvest.v1.RecordDiscardRequest
+	37, // 69: breakshare.harvest.v1.HarvestService.SaveColdStore:input_type -> breakshare.harvest.v1.SaveColdStoreRequest
+	38, // 70: breakshare.harvest.v1.HarvestService.RecordStoreReadings:input_type -> breakshare.harvest.v1.RecordStoreReadingsRequest
+	40, // 71: breakshare.harvest.v1.HarvestService.GetColdStock:input_type -> breakshare.harvest.v1.GetColdStockRequest
+	42, // 72: breakshare.harvest.v1.HarvestService.ListPests:input_type -> breakshare.harvest.v1.ListPestsRequest
+	44, // 73: breakshare.harvest.v1.HarvestService.ReportIncident:input_type -> breakshare.harvest.v1.ReportIncidentRequest
+	46, // 74: breakshare.harvest.v1.HarvestService.CloseIncident:input_type -> breakshare.harvest.v1.CloseIncidentRequest
+	47, // 75: breakshare.harvest.v1.HarvestService.ListIncidents:input_type -> breakshare.harvest.v1.ListIncidentsRequest
+	49, // 76: breakshare.harvest.v1.HarvestService.GetIncidentPhoto:input_type -> breakshare.harvest.v1.GetIncidentPhotoRequest
+	51, // 77: breakshare.harvest.v1.HarvestService.GetRoomOrder:input_type -> breakshare.harvest.v1.GetRoomOrderRequest
+	53, // 78: breakshare.harvest.v1.HarvestService.SaveCropCosts:input_type -> breakshare.harvest.v1.SaveCropCostsRequest
+	54, // 79: breakshare.harvest.v1.HarvestService.ListCropCosts:input_type -> breakshare.harvest.v1.ListCropCostsRequest
+	56, // 80: breakshare.harvest.v1.HarvestService.AdviseEnd:input_type -> breakshare.harvest.v1.AdviseEndRequest
+	24, // 81: breakshare.harvest.v1.HarvestService.ListPickLots:input_type -> breakshare.harvest.v1.ListPickLotsRequest
+	26, // 82: breakshare.harvest.v1.HarvestService.HoldPickLot:input_type -> breakshare.harvest.v1.HoldPickLotRequest
+	27, // 83: breakshare.harvest.v1.HarvestService.TraceBack:input_type -> breakshare.harvest.v1.TraceBackRequest
+	29, // 84: breakshare.harvest.v1.HarvestService.TraceForward:input_type -> breakshare.harvest.v1.TraceForwardRequest
+	15, // 85: breakshare.harvest.v1.HarvestService.PushExpectedPicks:output_type -> breakshare.harvest.v1.PushExpectedPicksResponse
+	2,  // 86: breakshare.harvest.v1.HarvestService.StreamExpectedPicks:output_type -> breakshare.harvest.v1.StreamExpectedPicksResponse
+	4,  // 87: breakshare.harvest.v1.HarvestService.ListExpectedPickVersions:output_type -> breakshare.harvest.v1.ListExpectedPickVersionsResponse
+	6,  // 88: breakshare.harvest.v1.HarvestService.ForecastCrop:output_type -> breakshare.harvest.v1.ForecastCropResponse
+	8,  // 89: breakshare.harvest.v1.HarvestService.ForecastSupply:output_type -> breakshare.harvest.v1.ForecastSupplyResponse
+	10, // 90: breakshare.harvest.v1.HarvestService.ListOutlooks:output_type -> breakshare.harvest.v1.ListOutlooksResponse
+	12, // 91: breakshare.harvest.v1.HarvestService.CloseDay:output_type -> breakshare.harvest.v1.CloseDayResponse
+	14, // 92: breakshare.harvest.v1.HarvestService.GetScores:output_type -> breakshare.harvest.v1.GetScoresResponse
+	17, // 93: breakshare.harvest.v1.HarvestService.ListExpectedPicks:output_type -> breakshare.harvest.v1.ListExpectedPicksResponse
+	19, // 94: breakshare.harvest.v1.HarvestService.GetSupply:output_type -> breakshare.harvest.v1.GetSupplyResponse
+	21, // 95: breakshare.harvest.v1.HarvestService.RecordPick:output_type -> breakshare.harvest.v1.RecordPickResponse
+	23, // 96: breakshare.harvest.v1.HarvestService.BatchRecordPicks:output_type -> breakshare.harvest.v1.BatchRecordPicksResponse
+	32, // 97: breakshare.harvest.v1.HarvestService.CorrectPick:output_type -> breakshare.harvest.v1.CorrectPickResponse
+	34, // 98: breakshare.harvest.v1.HarvestService.ListPicks:output_type -> breakshare.harvest.v1.ListPicksResponse
+	36, // 99: breakshare.harvest.v1.HarvestService.RecordDiscard:output_type -> breakshare.harvest.v1.RecordDiscardResponse
+	72, // 100: breakshare.harvest.v1.HarvestService.SaveColdStore:output_type -> breakshare.harvest.v1.ColdStore
+	39, // 101: breakshare.harvest.v1.HarvestService.RecordStoreReadings:output_type -> breakshare.harvest.v1.RecordStoreReadingsResponse
+	41, // 102: breakshare.harvest.v1.HarvestService.GetColdStock:output_type -> breakshare.harvest.v1.GetColdStockResponse
+	43, // 103: breakshare.harvest.v1.HarvestService.ListPests:output_type -> breakshare.harvest.v1.ListPestsResponse
+	45, // 104: breakshare.harvest.v1.HarvestService.ReportIncident:output_type -> breakshare.harvest.v1.ReportIncidentResponse
+	78, // 105: breakshare.harvest.v1.HarvestService.CloseIncident:output_type -> breakshare.harvest.v1.Incident
+	48, // 106: breakshare.harvest.v1.HarvestService.ListIncidents:output_type -> breakshare.harvest.v1.ListIncidentsResponse
+	50, // 107: breakshare.harvest.v1.HarvestService.GetIncidentPhoto:output_type -> breakshare.harvest.v1.GetIncidentPhotoResponse
+	52, // 108: breakshare.harvest.v1.HarvestService.GetRoomOrder:output_type -> breakshare.harvest.v1.GetRoomOrderResponse
+	80, // 109: breakshare.harvest.v1.HarvestService.SaveCropCosts:output_type -> breakshare.harvest.v1.CropCosts
+	55, // 110: breakshare.harvest.v1.HarvestService.ListCropCosts:output_type -> breakshare.harvest.v1.ListCropCostsResponse
+	57, // 111: breakshare.harvest.v1.HarvestService.AdviseEnd:output_type -> breakshare.harvest.v1.AdviseEndResponse
+	25, // 112: breakshare.harvest.v1.HarvestService.ListPickLots:output_type -> breakshare.harvest.v1.ListPickLotsResponse
+	68, // 113: breakshare.harvest.v1.HarvestService.HoldPickLot:output_type -> breakshare.harvest.v1.PickLot
+	28, // 114: breakshare.harvest.v1.HarvestService.TraceBack:output_type -> breakshare.harvest.v1.TraceBackResponse
+	30, // 115: breakshare.harvest.v1.HarvestService.TraceForward:output_type -> breakshare.harvest.v1.TraceForwardResponse
+	85, // [85:116] is the sub-list for method output_type
+	54, // [54:85] is the sub-list for method input_type
+	54, // [54:54] is the sub-list for extension type_name
+	54, // [54:54] is the sub-list for extension extendee
+	0,  // [0:54] is the sub-list for field type_name
 }
 
 func init() { file_breakshare_harvest_v1_service_proto_init() }
@@ -2084,13 +3757,15 @@ func file_breakshare_harvest_v1_service_proto_init() {
 	}
 	file_breakshare_harvest_v1_outlook_proto_init()
 	file_breakshare_harvest_v1_pick_proto_init()
+	file_breakshare_harvest_v1_room_proto_init()
+	file_breakshare_harvest_v1_stock_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_breakshare_harvest_v1_service_proto_rawDesc), len(file_breakshare_harvest_v1_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   31,
+			NumMessages:   58,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

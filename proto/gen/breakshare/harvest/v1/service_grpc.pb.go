@@ -34,6 +34,21 @@ const (
 	HarvestService_GetSupply_FullMethodName                = "/breakshare.harvest.v1.HarvestService/GetSupply"
 	HarvestService_RecordPick_FullMethodName               = "/breakshare.harvest.v1.HarvestService/RecordPick"
 	HarvestService_BatchRecordPicks_FullMethodName         = "/breakshare.harvest.v1.HarvestService/BatchRecordPicks"
+	HarvestService_CorrectPick_FullMethodName              = "/breakshare.harvest.v1.HarvestService/CorrectPick"
+	HarvestService_ListPicks_FullMethodName                = "/breakshare.harvest.v1.HarvestService/ListPicks"
+	HarvestService_RecordDiscard_FullMethodName            = "/breakshare.harvest.v1.HarvestService/RecordDiscard"
+	HarvestService_SaveColdStore_FullMethodName            = "/breakshare.harvest.v1.HarvestService/SaveColdStore"
+	HarvestService_RecordStoreReadings_FullMethodName      = "/breakshare.harvest.v1.HarvestService/RecordStoreReadings"
+	HarvestService_GetColdStock_FullMethodName             = "/breakshare.harvest.v1.HarvestService/GetColdStock"
+	HarvestService_ListPests_FullMethodName                = "/breakshare.harvest.v1.HarvestService/ListPests"
+	HarvestService_ReportIncident_FullMethodName           = "/breakshare.harvest.v1.HarvestService/ReportIncident"
+	HarvestService_CloseIncident_FullMethodName            = "/breakshare.harvest.v1.HarvestService/CloseIncident"
+	HarvestService_ListIncidents_FullMethodName            = "/breakshare.harvest.v1.HarvestService/ListIncidents"
+	HarvestService_GetIncidentPhoto_FullMethodName         = "/breakshare.harvest.v1.HarvestService/GetIncidentPhoto"
+	HarvestService_GetRoomOrder_FullMethodName             = "/breakshare.harvest.v1.HarvestService/GetRoomOrder"
+	HarvestService_SaveCropCosts_FullMethodName            = "/breakshare.harvest.v1.HarvestService/SaveCropCosts"
+	HarvestService_ListCropCosts_FullMethodName            = "/breakshare.harvest.v1.HarvestService/ListCropCosts"
+	HarvestService_AdviseEnd_FullMethodName                = "/breakshare.harvest.v1.HarvestService/AdviseEnd"
 	HarvestService_ListPickLots_FullMethodName             = "/breakshare.harvest.v1.HarvestService/ListPickLots"
 	HarvestService_HoldPickLot_FullMethodName              = "/breakshare.harvest.v1.HarvestService/HoldPickLot"
 	HarvestService_TraceBack_FullMethodName                = "/breakshare.harvest.v1.HarvestService/TraceBack"
@@ -84,6 +99,40 @@ type HarvestServiceClient interface {
 	RecordPick(ctx context.Context, in *RecordPickRequest, opts ...grpc.CallOption) (*RecordPickResponse, error)
 	// BatchRecordPicks records many weighings, all or none.
 	BatchRecordPicks(ctx context.Context, in *BatchRecordPicksRequest, opts ...grpc.CallOption) (*BatchRecordPicksResponse, error)
+	// CorrectPick puts a weighing in the place of an earlier one, or withdraws it. The earlier one
+	// stays written down; only the newest of a chain can be corrected.
+	CorrectPick(ctx context.Context, in *CorrectPickRequest, opts ...grpc.CallOption) (*CorrectPickResponse, error)
+	// ListPicks returns every weighing of a pick lot, those corrected among them, in the order in which
+	// they were recorded.
+	ListPicks(ctx context.Context, in *ListPicksRequest, opts ...grpc.CallOption) (*ListPicksResponse, error)
+	// RecordDiscard takes what was thrown away out of a pick lot. FAILED_PRECONDITION where less is left.
+	RecordDiscard(ctx context.Context, in *RecordDiscardRequest, opts ...grpc.CallOption) (*RecordDiscardResponse, error)
+	// SaveColdStore creates a cold store or changes its name.
+	SaveColdStore(ctx context.Context, in *SaveColdStoreRequest, opts ...grpc.CallOption) (*ColdStore, error)
+	// RecordStoreReadings adds readings of a cold store; one read at the same moment before stays.
+	RecordStoreReadings(ctx context.Context, in *RecordStoreReadingsRequest, opts ...grpc.CallOption) (*RecordStoreReadingsResponse, error)
+	// GetColdStock returns what is left of each lot, oldest first: the order in which lots should leave.
+	GetColdStock(ctx context.Context, in *GetColdStockRequest, opts ...grpc.CallOption) (*GetColdStockResponse, error)
+	// ListPests returns what rooms are watched for, with signs, thresholds and cautions.
+	ListPests(ctx context.Context, in *ListPestsRequest, opts ...grpc.CallOption) (*ListPestsResponse, error)
+	// ReportIncident reports a pest or disease in a room, and may hold the room's lots at once.
+	ReportIncident(ctx context.Context, in *ReportIncidentRequest, opts ...grpc.CallOption) (*ReportIncidentResponse, error)
+	// CloseIncident ends an incident. Lots that it held stay held until the coordinator frees them.
+	CloseIncident(ctx context.Context, in *CloseIncidentRequest, opts ...grpc.CallOption) (*Incident, error)
+	// ListIncidents returns incidents, newest first.
+	ListIncidents(ctx context.Context, in *ListIncidentsRequest, opts ...grpc.CallOption) (*ListIncidentsResponse, error)
+	// GetIncidentPhoto returns the photo of an incident. NOT_FOUND where there is none.
+	GetIncidentPhoto(ctx context.Context, in *GetIncidentPhotoRequest, opts ...grpc.CallOption) (*GetIncidentPhotoResponse, error)
+	// GetRoomOrder returns the rooms of a day in the order in which to visit them: youngest first,
+	// infected last, with the cautions for work in rooms.
+	GetRoomOrder(ctx context.Context, in *GetRoomOrderRequest, opts ...grpc.CallOption) (*GetRoomOrderResponse, error)
+	// SaveCropCosts saves what growing costs, for one programme or for all.
+	SaveCropCosts(ctx context.Context, in *SaveCropCostsRequest, opts ...grpc.CallOption) (*CropCosts, error)
+	// ListCropCosts returns the costs by programme.
+	ListCropCosts(ctx context.Context, in *ListCropCostsRequest, opts ...grpc.CallOption) (*ListCropCostsResponse, error)
+	// AdviseEnd weighs another break against clearing the room, for one crop or for all in pick. It
+	// only advises. FAILED_PRECONDITION where no costs are saved or nothing can be forecast.
+	AdviseEnd(ctx context.Context, in *AdviseEndRequest, opts ...grpc.CallOption) (*AdviseEndResponse, error)
 	// ListPickLots returns the pick lots of a span of days by date and code: those of which
 	// something was picked, and those held.
 	ListPickLots(ctx context.Context, in *ListPickLotsRequest, opts ...grpc.CallOption) (*ListPickLotsResponse, error)
@@ -228,6 +277,156 @@ func (c *harvestServiceClient) BatchRecordPicks(ctx context.Context, in *BatchRe
 	return out, nil
 }
 
+func (c *harvestServiceClient) CorrectPick(ctx context.Context, in *CorrectPickRequest, opts ...grpc.CallOption) (*CorrectPickResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CorrectPickResponse)
+	err := c.cc.Invoke(ctx, HarvestService_CorrectPick_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *harvestServiceClient) ListPicks(ctx context.Context, in *ListPicksRequest, opts ...grpc.CallOption) (*ListPicksResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListPicksResponse)
+	err := c.cc.Invoke(ctx, HarvestService_ListPicks_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *harvestServiceClient) RecordDiscard(ctx context.Context, in *RecordDiscardRequest, opts ...grpc.CallOption) (*RecordDiscardResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RecordDiscardResponse)
+	err := c.cc.Invoke(ctx, HarvestService_RecordDiscard_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *harvestServiceClient) SaveColdStore(ctx context.Context, in *SaveColdStoreRequest, opts ...grpc.CallOption) (*ColdStore, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ColdStore)
+	err := c.cc.Invoke(ctx, HarvestService_SaveColdStore_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *harvestServiceClient) RecordStoreReadings(ctx context.Context, in *RecordStoreReadingsRequest, opts ...grpc.CallOption) (*RecordStoreReadingsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RecordStoreReadingsResponse)
+	err := c.cc.Invoke(ctx, HarvestService_RecordStoreReadings_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *harvestServiceClient) GetColdStock(ctx context.Context, in *GetColdStockRequest, opts ...grpc.CallOption) (*GetColdStockResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetColdStockResponse)
+	err := c.cc.Invoke(ctx, HarvestService_GetColdStock_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *harvestServiceClient) ListPests(ctx context.Context, in *ListPestsRequest, opts ...grpc.CallOption) (*ListPestsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListPestsResponse)
+	err := c.cc.Invoke(ctx, HarvestService_ListPests_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *harvestServiceClient) ReportIncident(ctx context.Context, in *ReportIncidentRequest, opts ...grpc.CallOption) (*ReportIncidentResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ReportIncidentResponse)
+	err := c.cc.Invoke(ctx, HarvestService_ReportIncident_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *harvestServiceClient) CloseIncident(ctx context.Context, in *CloseIncidentRequest, opts ...grpc.CallOption) (*Incident, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(Incident)
+	err := c.cc.Invoke(ctx, HarvestService_CloseIncident_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *harvestServiceClient) ListIncidents(ctx context.Context, in *ListIncidentsRequest, opts ...grpc.CallOption) (*ListIncidentsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListIncidentsResponse)
+	err := c.cc.Invoke(ctx, HarvestService_ListIncidents_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *harvestServiceClient) GetIncidentPhoto(ctx context.Context, in *GetIncidentPhotoRequest, opts ...grpc.CallOption) (*GetIncidentPhotoResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetIncidentPhotoResponse)
+	err := c.cc.Invoke(ctx, HarvestService_GetIncidentPhoto_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *harvestServiceClient) GetRoomOrder(ctx context.Context, in *GetRoomOrderRequest, opts ...grpc.CallOption) (*GetRoomOrderResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetRoomOrderResponse)
+	err := c.cc.Invoke(ctx, HarvestService_GetRoomOrder_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *harvestServiceClient) SaveCropCosts(ctx context.Context, in *SaveCropCostsRequest, opts ...grpc.CallOption) (*CropCosts, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(CropCosts)
+	err := c.cc.Invoke(ctx, HarvestService_SaveCropCosts_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *harvestServiceClient) ListCropCosts(ctx context.Context, in *ListCropCostsRequest, opts ...grpc.CallOption) (*ListCropCostsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListCropCostsResponse)
+	err := c.cc.Invoke(ctx, HarvestService_ListCropCosts_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *harvestServiceClient) AdviseEnd(ctx context.Context, in *AdviseEndRequest, opts ...grpc.CallOption) (*AdviseEndResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(AdviseEndResponse)
+	err := c.cc.Invoke(ctx, HarvestService_AdviseEnd_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *harvestServiceClient) ListPickLots(ctx context.Context, in *ListPickLotsRequest, opts ...grpc.CallOption) (*ListPickLotsResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(ListPickLotsResponse)
@@ -312,6 +511,40 @@ type HarvestServiceServer interface {
 	RecordPick(context.Context, *RecordPickRequest) (*RecordPickResponse, error)
 	// BatchRecordPicks records many weighings, all or none.
 	BatchRecordPicks(context.Context, *BatchRecordPicksRequest) (*BatchRecordPicksResponse, error)
+	// CorrectPick puts a weighing in the place of an earlier one, or withdraws it. The earlier one
+	// stays written down; only the newest of a chain can be corrected.
+	CorrectPick(context.Context, *CorrectPickRequest) (*CorrectPickResponse, error)
+	// ListPicks returns every weighing of a pick lot, those corrected among them, in the order in which
+	// they were recorded.
+	ListPicks(context.Context, *ListPicksRequest) (*ListPicksResponse, error)
+	// RecordDiscard takes what was thrown away out of a pick lot. FAILED_PRECONDITION where less is left.
+	RecordDiscard(context.Context, *RecordDiscardRequest) (*RecordDiscardResponse, error)
+	// SaveColdStore creates a cold store or changes its name.
+	SaveColdStore(context.Context, *SaveColdStoreRequest) (*ColdStore, error)
+	// RecordStoreReadings adds readings of a cold store; one read at the same moment before stays.
+	RecordStoreReadings(context.Context, *RecordStoreReadingsRequest) (*RecordStoreReadingsResponse, error)
+	// GetColdStock returns what is left of each lot, oldest first: the order in which lots should leave.
+	GetColdStock(context.Context, *GetColdStockRequest) (*GetColdStockResponse, error)
+	// ListPests returns what rooms are watched for, with signs, thresholds and cautions.
+	ListPests(context.Context, *ListPestsRequest) (*ListPestsResponse, error)
+	// ReportIncident reports a pest or disease in a room, and may hold the room's lots at once.
+	ReportIncident(context.Context, *ReportIncidentRequest) (*ReportIncidentResponse, error)
+	// CloseIncident ends an incident. Lots that it held stay held until the coordinator frees them.
+	CloseIncident(context.Context, *CloseIncidentRequest) (*Incident, error)
+	// ListIncidents returns incidents, newest first.
+	ListIncidents(context.Context, *ListIncidentsRequest) (*ListIncidentsResponse, error)
+	// GetIncidentPhoto returns the photo of an incident. NOT_FOUND where there is none.
+	GetIncidentPhoto(context.Context, *GetIncidentPhotoRequest) (*GetIncidentPhotoResponse, error)
+	// GetRoomOrder returns the rooms of a day in the order in which to visit them: youngest first,
+	// infected last, with the cautions for work in rooms.
+	GetRoomOrder(context.Context, *GetRoomOrderRequest) (*GetRoomOrderResponse, error)
+	// SaveCropCosts saves what growing costs, for one programme or for all.
+	SaveCropCosts(context.Context, *SaveCropCostsRequest) (*CropCosts, error)
+	// ListCropCosts returns the costs by programme.
+	ListCropCosts(context.Context, *ListCropCostsRequest) (*ListCropCostsResponse, error)
+	// AdviseEnd weighs another break against clearing the room, for one crop or for all in pick. It
+	// only advises. FAILED_PRECONDITION where no costs are saved or nothing can be forecast.
+	AdviseEnd(context.Context, *AdviseEndRequest) (*AdviseEndResponse, error)
 	// ListPickLots returns the pick lots of a span of days by date and code: those of which
 	// something was picked, and those held.
 	ListPickLots(context.Context, *ListPickLotsRequest) (*ListPickLotsResponse, error)
@@ -368,6 +601,51 @@ func (UnimplementedHarvestServiceServer) RecordPick(context.Context, *RecordPick
 }
 func (UnimplementedHarvestServiceServer) BatchRecordPicks(context.Context, *BatchRecordPicksRequest) (*BatchRecordPicksResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method BatchRecordPicks not implemented")
+}
+func (UnimplementedHarvestServiceServer) CorrectPick(context.Context, *CorrectPickRequest) (*CorrectPickResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method CorrectPick not implemented")
+}
+func (UnimplementedHarvestServiceServer) ListPicks(context.Context, *ListPicksRequest) (*ListPicksResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListPicks not implemented")
+}
+func (UnimplementedHarvestServiceServer) RecordDiscard(context.Context, *RecordDiscardRequest) (*RecordDiscardResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RecordDiscard not implemented")
+}
+func (UnimplementedHarvestServiceServer) SaveColdStore(context.Context, *SaveColdStoreRequest) (*ColdStore, error) {
+	return nil, status.Error(codes.Unimplemented, "method SaveColdStore not implemented")
+}
+func (UnimplementedHarvestServiceServer) RecordStoreReadings(context.Context, *RecordStoreReadingsRequest) (*RecordStoreReadingsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RecordStoreReadings not implemented")
+}
+func (UnimplementedHarvestServiceServer) GetColdStock(context.Context, *GetColdStockRequest) (*GetColdStockResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetColdStock not implemented")
+}
+func (UnimplementedHarvestServiceServer) ListPests(context.Context, *ListPestsRequest) (*ListPestsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListPests not implemented")
+}
+func (UnimplementedHarvestServiceServer) ReportIncident(context.Context, *ReportIncidentRequest) (*ReportIncidentResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ReportIncident not implemented")
+}
+func (UnimplementedHarvestServiceServer) CloseIncident(context.Context, *CloseIncidentRequest) (*Incident, error) {
+	return nil, status.Error(codes.Unimplemented, "method CloseIncident not implemented")
+}
+func (UnimplementedHarvestServiceServer) ListIncidents(context.Context, *ListIncidentsRequest) (*ListIncidentsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListIncidents not implemented")
+}
+func (UnimplementedHarvestServiceServer) GetIncidentPhoto(context.Context, *GetIncidentPhotoRequest) (*GetIncidentPhotoResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetIncidentPhoto not implemented")
+}
+func (UnimplementedHarvestServiceServer) GetRoomOrder(context.Context, *GetRoomOrderRequest) (*GetRoomOrderResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetRoomOrder not implemented")
+}
+func (UnimplementedHarvestServiceServer) SaveCropCosts(context.Context, *SaveCropCostsRequest) (*CropCosts, error) {
+	return nil, status.Error(codes.Unimplemented, "method SaveCropCosts not implemented")
+}
+func (UnimplementedHarvestServiceServer) ListCropCosts(context.Context, *ListCropCostsRequest) (*ListCropCostsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListCropCosts not implemented")
+}
+func (UnimplementedHarvestServiceServer) AdviseEnd(context.Context, *AdviseEndRequest) (*AdviseEndResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method AdviseEnd not implemented")
 }
 func (UnimplementedHarvestServiceServer) ListPickLots(context.Context, *ListPickLotsRequest) (*ListPickLotsResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListPickLots not implemented")
@@ -607,6 +885,276 @@ func _HarvestService_BatchRecordPicks_Handler(srv interface{}, ctx context.Conte
 	return interceptor(ctx, in, info, handler)
 }
 
+func _HarvestService_CorrectPick_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CorrectPickRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(HarvestServiceServer).CorrectPick(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: HarvestService_CorrectPick_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(HarvestServiceServer).CorrectPick(ctx, req.(*CorrectPickRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _HarvestService_ListPicks_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListPicksRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(HarvestServiceServer).ListPicks(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: HarvestService_ListPicks_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(HarvestServiceServer).ListPicks(ctx, req.(*ListPicksRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _HarvestService_RecordDiscard_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RecordDiscardRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(HarvestServiceServer).RecordDiscard(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: HarvestService_RecordDiscard_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(HarvestServiceServer).RecordDiscard(ctx, req.(*RecordDiscardRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _HarvestService_SaveColdStore_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(SaveColdStoreRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(HarvestServiceServer).SaveColdStore(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: HarvestService_SaveColdStore_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(HarvestServiceServer).SaveColdStore(ctx, req.(*SaveColdStoreRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _HarvestService_RecordStoreReadings_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RecordStoreReadingsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(HarvestServiceServer).RecordStoreReadings(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: HarvestService_RecordStoreReadings_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(HarvestServiceServer).RecordStoreReadings(ctx, req.(*RecordStoreReadingsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _HarvestService_GetColdStock_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetColdStockRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(HarvestServiceServer).GetColdStock(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: HarvestService_GetColdStock_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(HarvestServiceServer).GetColdStock(ctx, req.(*GetColdStockRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _HarvestService_ListPests_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListPestsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(HarvestServiceServer).ListPests(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: HarvestService_ListPests_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(HarvestServiceServer).ListPests(ctx, req.(*ListPestsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _HarvestService_ReportIncident_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ReportIncidentRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(HarvestServiceServer).ReportIncident(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: HarvestService_ReportIncident_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(HarvestServiceServer).ReportIncident(ctx, req.(*ReportIncidentRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _HarvestService_CloseIncident_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(CloseIncidentRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(HarvestServiceServer).CloseIncident(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: HarvestService_CloseIncident_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(HarvestServiceServer).CloseIncident(ctx, req.(*CloseIncidentRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _HarvestService_ListIncidents_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListIncidentsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(HarvestServiceServer).ListIncidents(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: HarvestService_ListIncidents_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(HarvestServiceServer).ListIncidents(ctx, req.(*ListIncidentsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _HarvestService_GetIncidentPhoto_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetIncidentPhotoRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(HarvestServiceServer).GetIncidentPhoto(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: HarvestService_GetIncidentPhoto_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(HarvestServiceServer).GetIncidentPhoto(ctx, req.(*GetIncidentPhotoRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _HarvestService_GetRoomOrder_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetRoomOrderRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(HarvestServiceServer).GetRoomOrder(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: HarvestService_GetRoomOrder_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(HarvestServiceServer).GetRoomOrder(ctx, req.(*GetRoomOrderRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _HarvestService_SaveCropCosts_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(SaveCropCostsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(HarvestServiceServer).SaveCropCosts(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: HarvestService_SaveCropCosts_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(HarvestServiceServer).SaveCropCosts(ctx, req.(*SaveCropCostsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _HarvestService_ListCropCosts_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListCropCostsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(HarvestServiceServer).ListCropCosts(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: HarvestService_ListCropCosts_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(HarvestServiceServer).ListCropCosts(ctx, req.(*ListCropCostsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _HarvestService_AdviseEnd_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(AdviseEndRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(HarvestServiceServer).AdviseEnd(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: HarvestService_AdviseEnd_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(HarvestServiceServer).AdviseEnd(ctx, req.(*AdviseEndRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _HarvestService_ListPickLots_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(ListPickLotsRequest)
 	if err := dec(in); err != nil {
@@ -729,6 +1277,66 @@ var HarvestService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "BatchRecordPicks",
 			Handler:    _HarvestService_BatchRecordPicks_Handler,
+		},
+		{
+			MethodName: "CorrectPick",
+			Handler:    _HarvestService_CorrectPick_Handler,
+		},
+		{
+			MethodName: "ListPicks",
+			Handler:    _HarvestService_ListPicks_Handler,
+		},
+		{
+			MethodName: "RecordDiscard",
+			Handler:    _HarvestService_RecordDiscard_Handler,
+		},
+		{
+			MethodName: "SaveColdStore",
+			Handler:    _HarvestService_SaveColdStore_Handler,
+		},
+		{
+			MethodName: "RecordStoreReadings",
+			Handler:    _HarvestService_RecordStoreReadings_Handler,
+		},
+		{
+			MethodName: "GetColdStock",
+			Handler:    _HarvestService_GetColdStock_Handler,
+		},
+		{
+			MethodName: "ListPests",
+			Handler:    _HarvestService_ListPests_Handler,
+		},
+		{
+			MethodName: "ReportIncident",
+			Handler:    _HarvestService_ReportIncident_Handler,
+		},
+		{
+			MethodName: "CloseIncident",
+			Handler:    _HarvestService_CloseIncident_Handler,
+		},
+		{
+			MethodName: "ListIncidents",
+			Handler:    _HarvestService_ListIncidents_Handler,
+		},
+		{
+			MethodName: "GetIncidentPhoto",
+			Handler:    _HarvestService_GetIncidentPhoto_Handler,
+		},
+		{
+			MethodName: "GetRoomOrder",
+			Handler:    _HarvestService_GetRoomOrder_Handler,
+		},
+		{
+			MethodName: "SaveCropCosts",
+			Handler:    _HarvestService_SaveCropCosts_Handler,
+		},
+		{
+			MethodName: "ListCropCosts",
+			Handler:    _HarvestService_ListCropCosts_Handler,
+		},
+		{
+			MethodName: "AdviseEnd",
+			Handler:    _HarvestService_AdviseEnd_Handler,
 		},
 		{
 			MethodName: "ListPickLots",
