@@ -344,3 +344,29 @@ func TestOverPublished(t *testing.T) {
 		t.Errorf("over %v", got)
 	}
 }
+
+// A fill waits for its compost and for its room: the later of the two counts, and
+// in a week without slots the Monday.
+func TestReadWaitsForRoomAndCompost(t *testing.T) {
+	t.Parallel()
+	c := plain(t, 8)
+	bulk := slices.IndexFunc(c.Programmes, func(g *programme.Programme) bool { return g.ID == "white-bulk-2" })
+	length := int(c.Programmes[bulk].Cycle().Usual)
+	thursday := monday.Add(10)
+	c.Crops = []proposal.Crop{standing(t, c, "old", "room-0", "white-bulk-2", thursday.Add(-length), true)}
+	p := build(t, c)
+	if p.Instance.Rooms[0].Free != 1 {
+		t.Fatalf("a room free on a Thursday can be filled in week %d", p.Instance.Rooms[0].Free)
+	}
+	fills, _, err := p.Read(fillplan.Plan{Instance: p.Instance.Name, Fills: []fillplan.Fill{
+		{Room: 2, Programme: bulk, Week: 5}, {Room: 0, Programme: bulk, Week: 1}, {Room: 1, Programme: bulk, Week: 1},
+	}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, want := range []calendar.Date{thursday, monday.Add(8), monday.Add(35)} {
+		if fills[i].Room != i || fills[i].FillDate != want {
+			t.Errorf("room %d is filled on %s, want %s", fills[i].Room, fills[i].FillDate, want)
+		}
+	}
+}
