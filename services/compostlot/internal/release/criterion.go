@@ -23,6 +23,7 @@ const (
 	SeenCopy       Standing = "seen on a copy that names the source"
 	FromMemory     Standing = "from memory"
 	CommonPractice Standing = "common practice, no source"
+	CoopsOwn       Standing = "as the co-op states it"
 )
 
 // Source is where a value comes from.

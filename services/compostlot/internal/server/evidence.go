@@ -13,9 +13,10 @@ import (
 	"breakshare.example/services/compostlot/internal/store"
 )
 
-// judge evaluates the rules of a lot's phase on what is stored of it, as of an instant.
+// judge evaluates the rules of a lot's phase in force at an instant on what is stored of it, as
+// of that instant.
 func judge(ctx context.Context, tx pgx.Tx, lot store.Lot, at time.Time) (*release.Report, error) {
-	rules, err := release.ForPhase(int(lot.Phase))
+	rules, _, err := rulesAt(ctx, tx, lot.Phase, at)
 	if err != nil {
 		return nil, fmt.Errorf("lot %s: %w", lot.ID, err)
 	}

@@ -3,12 +3,12 @@ package server
 import (
 	"context"
 	"fmt"
-	"slices"
 
 	"github.com/jackc/pgx/v5"
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	compostlotv1 "breakshare.example/proto/gen/breakshare/compostlot/v1"
+	"breakshare.example/services/compostlot/internal/exposure"
 	"breakshare.example/services/compostlot/internal/store"
 )
 
@@ -47,14 +47,13 @@ func (s *Server) report(ctx context.Context, tx pgx.Tx, lot store.Lot) (*compost
 		return nil, err
 	}
 	out.Yard = yardMessage(yards[lot.YardID])
-	marks, err := store.Marks(ctx, tx, []string{lot.ID})
-	if err != nil {
+	if out.Marks, err = markMessages(ctx, tx, lot.ID); err != nil {
 		return nil, err
 	}
-	slices.SortStableFunc(marks, func(a, b store.Mark) int { return a.Time.Compare(b.Time) })
-	out.Marks = convert(marks, func(m store.Mark) *compostlotv1.MarkedPhase {
-		return &compostlotv1.MarkedPhase{LotId: m.LotID, Mark: compostlotv1.PhaseMark(m.Number), Time: timestamppb.New(m.Time)}
-	})
+	if out.Gas, err = gasFindings(ctx, tx, lot.ID, at); err != nil {
+		return nil, err
+	}
+	out.Deference = exposure.Deference
 	if out.Probes, err = probes(ctx, tx, lot.ID); err != nil {
 		return nil, err
 	}

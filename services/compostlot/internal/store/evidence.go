@@ -112,3 +112,25 @@ func LoggedBy(ctx context.Context, db pg.DB, lotID string) ([]Logged, error) {
 		FROM reading_day WHERE lot_id = $1 GROUP BY lot_id, probe_id, kind ORDER BY probe_id, kind`
 	return collect[Logged](ctx, db, "what probes logged", sql, lotID)
 }
+
+// DaysBetween returns the readings of a lot of some kinds (none: all) on the days from one to
+// another, by probe, kind and day.
+func DaysBetween(ctx context.Context, db pg.DB, lotID string, kinds []int16, from, to time.Time) ([]Day, error) {
+	const sql = `SELECT lot_id, probe_id, kind, day, seconds, thousandths FROM reading_day
+		WHERE lot_id = $1 AND (cardinality($2::smallint[]) = 0 OR kind = ANY($2)) AND day BETWEEN $3 AND $4 ORDER BY probe_id, kind, day`
+	if kinds == nil {
+		kinds = []int16{}
+	}
+	return collect[Day](ctx, db, "read readings of days", sql, lotID, kinds, from, to)
+}
+
+// ReadingSpan returns the first and last day on which a lot has readings of some kinds (none:
+// all); ok is false where there are none.
+func ReadingSpan(ctx context.Context, db pg.DB, lotID string, kinds []int16) (first, last time.Time, ok bool, err error) {
+	rows, err := collect[struct{ First, Last *time.Time }](ctx, db, "span of readings",
+		`SELECT min(day), max(day) FROM reading_day WHERE lot_id = $1 AND (cardinality($2::smallint[]) = 0 OR kind = ANY($2))`, lotID, append([]int16{}, kinds...))
+	if err != nil || rows[0].First == nil {
+		return first, last, false, err
+	}
+	return *rows[0].First, *rows[0].Last, true, nil
+}

@@ -3,6 +3,8 @@ package store
 import (
 	"context"
 	"fmt"
+	"slices"
+	"strings"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -60,13 +62,19 @@ func FindCoop(ctx context.Context, db pg.DB) (Coop, bool, error) {
 	return rows[0], true, nil
 }
 
+// inOrder is the items by id: transactions that keep the same rows at once take them in one
+// order, and so do not deadlock.
+func inOrder[T any](items []T, id func(T) string) []T {
+	return slices.SortedFunc(slices.Values(items), func(a, b T) int { return strings.Compare(id(a), id(b)) })
+}
+
 // SaveFarms keeps the farms that are newer than what is known of them.
 func SaveFarms(ctx context.Context, tx pgx.Tx, farms ...Farm) error {
 	const sql = `
 		INSERT INTO farm AS known (farm_id, member_shares, version) VALUES ($1, $2, $3)
 		ON CONFLICT (coop_id, farm_id) DO UPDATE SET member_shares = excluded.member_shares, version = excluded.version
 		WHERE known.version < excluded.version`
-	return each(ctx, tx, "save farms", sql, farms, func(f Farm) []any { return []any{f.ID, f.MemberShares, f.Version} })
+	return each(ctx, tx, "save farms", sql, inOrder(farms, func(o Farm) string { return o.ID }), func(f Farm) []any { return []any{f.ID, f.MemberShares, f.Version} })
 }
 
 // SaveRooms keeps the rooms that are newer than what is known of them.
@@ -75,7 +83,7 @@ func SaveRooms(ctx context.Context, tx pgx.Tx, rooms ...Room) error {
 		INSERT INTO room AS known (room_id, farm_id, version) VALUES ($1, $2, $3)
 		ON CONFLICT (coop_id, room_id) DO UPDATE SET farm_id = excluded.farm_id, version = excluded.version
 		WHERE known.version < excluded.version`
-	return each(ctx, tx, "save rooms", sql, rooms, func(r Room) []any { return []any{r.ID, r.FarmID, r.Version} })
+	return each(ctx, tx, "save rooms", sql, inOrder(rooms, func(o Room) string { return o.ID }), func(r Room) []any { return []any{r.ID, r.FarmID, r.Version} })
 }
 
 // SaveCrops keeps the crops that are newer than what is known of them.
@@ -87,7 +95,7 @@ func SaveCrops(ctx context.Context, tx pgx.Tx, crops ...Crop) error {
 			fill_date = excluded.fill_date, compost_grams = excluded.compost_grams, compost_phase = excluded.compost_phase,
 			version = excluded.version
 		WHERE known.version < excluded.version`
-	return each(ctx, tx, "save crops", sql, crops, func(c Crop) []any {
+	return each(ctx, tx, "save crops", sql, inOrder(crops, func(o Crop) string { return o.ID }), func(c Crop) []any {
 		return []any{c.ID, c.RoomID, c.FarmID, c.Ended, c.FillDate, c.CompostGrams, c.Phase, c.Version}
 	})
 }

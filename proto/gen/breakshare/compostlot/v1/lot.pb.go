@@ -531,6 +531,67 @@ func (Finding) EnumDescriptor() ([]byte, []int) {
 	return file_breakshare_compostlot_v1_lot_proto_rawDescGZIP(), []int{7}
 }
 
+// GasAdvice is what a gas reading calls for.
+type GasAdvice int32
+
+const (
+	// Not stated.
+	GasAdvice_GAS_ADVICE_UNSPECIFIED GasAdvice = 0
+	// No published limit is reached: the usual care.
+	GasAdvice_GAS_ADVICE_USUAL GasAdvice = 1
+	// A limit is reached, or would be passed if it lasted: ventilate and keep measuring.
+	GasAdvice_GAS_ADVICE_WATCH GasAdvice = 2
+	// A limit is passed: leave and ventilate.
+	GasAdvice_GAS_ADVICE_LEAVE GasAdvice = 3
+	// Life is in danger at once.
+	GasAdvice_GAS_ADVICE_FLEE GasAdvice = 4
+)
+
+// Enum value maps for GasAdvice.
+var (
+	GasAdvice_name = map[int32]string{
+		0: "GAS_ADVICE_UNSPECIFIED",
+		1: "GAS_ADVICE_USUAL",
+		2: "GAS_ADVICE_WATCH",
+		3: "GAS_ADVICE_LEAVE",
+		4: "GAS_ADVICE_FLEE",
+	}
+	GasAdvice_value = map[string]int32{
+		"GAS_ADVICE_UNSPECIFIED": 0,
+		"GAS_ADVICE_USUAL":       1,
+		"GAS_ADVICE_WATCH":       2,
+		"GAS_ADVICE_LEAVE":       3,
+		"GAS_ADVICE_FLEE":        4,
+	}
+)
+
+func (x GasAdvice) Enum() *GasAdvice {
+	p := new(GasAdvice)
+	*p = x
+	return p
+}
+
+func (x GasAdvice) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (GasAdvice) Descriptor() protoreflect.EnumDescriptor {
+	return file_breakshare_compostlot_v1_lot_proto_enumTypes[8].Descriptor()
+}
+
+func (GasAdvice) Type() protoreflect.EnumType {
+	return &file_breakshare_compostlot_v1_lot_proto_enumTypes[8]
+}
+
+func (x GasAdvice) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use GasAdvice.Descriptor instead.
+func (GasAdvice) EnumDescriptor() ([]byte, []int) {
+	return file_breakshare_compostlot_v1_lot_proto_rawDescGZIP(), []int{8}
+}
+
 // Yard is a compost yard that the co-op's farms share.
 type Yard struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -2062,7 +2123,12 @@ type LotReport struct {
 	// What became of its mass from sample to sample.
 	MassBalance []*MassBalanceStep `protobuf:"bytes,14,rep,name=mass_balance,json=massBalance,proto3" json:"mass_balance,omitempty"`
 	// Every release and hold ever decided, oldest first.
-	Decisions     []*LotDecision `protobuf:"bytes,15,rep,name=decisions,proto3" json:"decisions,omitempty"`
+	Decisions []*LotDecision `protobuf:"bytes,15,rep,name=decisions,proto3" json:"decisions,omitempty"`
+	// What gas probes read in the day before judged_at, against published exposure limits, the
+	// gravest first.
+	Gas []*GasFinding `protobuf:"bytes,16,rep,name=gas,proto3" json:"gas,omitempty"`
+	// That local codes and licensed practice decide; to be shown with gas.
+	Deference     string `protobuf:"bytes,17,opt,name=deference,proto3" json:"deference,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2198,6 +2264,130 @@ func (x *LotReport) GetMassBalance() []*MassBalanceStep {
 func (x *LotReport) GetDecisions() []*LotDecision {
 	if x != nil {
 		return x.Decisions
+	}
+	return nil
+}
+
+func (x *LotReport) GetGas() []*GasFinding {
+	if x != nil {
+		return x.Gas
+	}
+	return nil
+}
+
+func (x *LotReport) GetDeference() string {
+	if x != nil {
+		return x.Deference
+	}
+	return ""
+}
+
+// GasFinding is a gas reading against published exposure limits. It warns; it clears nobody to
+// enter.
+type GasFinding struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The probe.
+	ProbeId string `protobuf:"bytes,1,opt,name=probe_id,json=probeId,proto3" json:"probe_id,omitempty"`
+	// The gas, or oxygen.
+	Gas ReadingKind `protobuf:"varint,2,opt,name=gas,proto3,enum=breakshare.compostlot.v1.ReadingKind" json:"gas,omitempty"`
+	// The worst value, corrected: thousandths of a ppm, of a % for oxygen.
+	ValueThousandths int64 `protobuf:"zigzag64,3,opt,name=value_thousandths,json=valueThousandths,proto3" json:"value_thousandths,omitempty"`
+	// When.
+	Time *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=time,proto3" json:"time,omitempty"`
+	// Seconds over which it is averaged; 0 for a single reading.
+	AveragedSeconds int64 `protobuf:"varint,5,opt,name=averaged_seconds,json=averagedSeconds,proto3" json:"averaged_seconds,omitempty"`
+	// What it calls for.
+	Advice GasAdvice `protobuf:"varint,6,opt,name=advice,proto3,enum=breakshare.compostlot.v1.GasAdvice" json:"advice,omitempty"`
+	// The same in a sentence, with the limits that it reaches.
+	Explanation string `protobuf:"bytes,7,opt,name=explanation,proto3" json:"explanation,omitempty"`
+	// Publications of the limits that it reaches.
+	Sources       []string `protobuf:"bytes,8,rep,name=sources,proto3" json:"sources,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GasFinding) Reset() {
+	*x = GasFinding{}
+	mi := &file_breakshare_compostlot_v1_lot_proto_msgTypes[15]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GasFinding) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GasFinding) ProtoMessage() {}
+
+func (x *GasFinding) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_compostlot_v1_lot_proto_msgTypes[15]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GasFinding.ProtoReflect.Descriptor instead.
+func (*GasFinding) Descriptor() ([]byte, []int) {
+	return file_breakshare_compostlot_v1_lot_proto_rawDescGZIP(), []int{15}
+}
+
+func (x *GasFinding) GetProbeId() string {
+	if x != nil {
+		return x.ProbeId
+	}
+	return ""
+}
+
+func (x *GasFinding) GetGas() ReadingKind {
+	if x != nil {
+		return x.Gas
+	}
+	return ReadingKind_READING_KIND_UNSPECIFIED
+}
+
+func (x *GasFinding) GetValueThousandths() int64 {
+	if x != nil {
+		return x.ValueThousandths
+	}
+	return 0
+}
+
+func (x *GasFinding) GetTime() *timestamppb.Timestamp {
+	if x != nil {
+		return x.Time
+	}
+	return nil
+}
+
+func (x *GasFinding) GetAveragedSeconds() int64 {
+	if x != nil {
+		return x.AveragedSeconds
+	}
+	return 0
+}
+
+func (x *GasFinding) GetAdvice() GasAdvice {
+	if x != nil {
+		return x.Advice
+	}
+	return GasAdvice_GAS_ADVICE_UNSPECIFIED
+}
+
+func (x *GasFinding) GetExplanation() string {
+	if x != nil {
+		return x.Explanation
+	}
+	return ""
+}
+
+func (x *GasFinding) GetSources() []string {
+	if x != nil {
+		return x.Sources
 	}
 	return nil
 }
@@ -2349,7 +2539,7 @@ const file_breakshare_compostlot_v1_lot_proto_rawDesc = "" +
 	"\acrop_id\x18\x05 \x01(\tR\x06cropId\x12!\n" +
 	"\fdelivered_kg\x18\x06 \x01(\x03R\vdeliveredKg\x12\x12\n" +
 	"\x04date\x18\a \x01(\tR\x04date\x12=\n" +
-	"\fdelivered_at\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\vdeliveredAt\"\xc1\x06\n" +
+	"\fdelivered_at\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\vdeliveredAt\"\x97\a\n" +
 	"\tLotReport\x12/\n" +
 	"\x03lot\x18\x01 \x01(\v2\x1d.breakshare.compostlot.v1.LotR\x03lot\x122\n" +
 	"\x04yard\x18\x02 \x01(\v2\x1e.breakshare.compostlot.v1.YardR\x04yard\x12;\n" +
@@ -2368,7 +2558,19 @@ const file_breakshare_compostlot_v1_lot_proto_rawDesc = "" +
 	"\x05turns\x18\f \x03(\v2!.breakshare.compostlot.v1.LotTurnR\x05turns\x12>\n" +
 	"\asamples\x18\r \x03(\v2$.breakshare.compostlot.v1.HeapSampleR\asamples\x12L\n" +
 	"\fmass_balance\x18\x0e \x03(\v2).breakshare.compostlot.v1.MassBalanceStepR\vmassBalance\x12C\n" +
-	"\tdecisions\x18\x0f \x03(\v2%.breakshare.compostlot.v1.LotDecisionR\tdecisions*m\n" +
+	"\tdecisions\x18\x0f \x03(\v2%.breakshare.compostlot.v1.LotDecisionR\tdecisions\x126\n" +
+	"\x03gas\x18\x10 \x03(\v2$.breakshare.compostlot.v1.GasFindingR\x03gas\x12\x1c\n" +
+	"\tdeference\x18\x11 \x01(\tR\tdeference\"\xe1\x02\n" +
+	"\n" +
+	"GasFinding\x12\x19\n" +
+	"\bprobe_id\x18\x01 \x01(\tR\aprobeId\x127\n" +
+	"\x03gas\x18\x02 \x01(\x0e2%.breakshare.compostlot.v1.ReadingKindR\x03gas\x12+\n" +
+	"\x11value_thousandths\x18\x03 \x01(\x12R\x10valueThousandths\x12.\n" +
+	"\x04time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampR\x04time\x12)\n" +
+	"\x10averaged_seconds\x18\x05 \x01(\x03R\x0faveragedSeconds\x12;\n" +
+	"\x06advice\x18\x06 \x01(\x0e2#.breakshare.compostlot.v1.GasAdviceR\x06advice\x12 \n" +
+	"\vexplanation\x18\a \x01(\tR\vexplanation\x12\x18\n" +
+	"\asources\x18\b \x03(\tR\asources*m\n" +
 	"\tSlotState\x12\x1a\n" +
 	"\x16SLOT_STATE_UNSPECIFIED\x10\x00\x12\x13\n" +
 	"\x0fSLOT_STATE_OPEN\x10\x01\x12\x15\n" +
@@ -2421,7 +2623,13 @@ const file_breakshare_compostlot_v1_lot_proto_rawDesc = "" +
 	"\x13FINDING_UNSPECIFIED\x10\x00\x12\x0f\n" +
 	"\vFINDING_MET\x10\x01\x12\x13\n" +
 	"\x0fFINDING_NOT_MET\x10\x02\x12\x16\n" +
-	"\x12FINDING_NOT_PROVEN\x10\x03BDZBbreakshare.example/proto/gen/breakshare/compostlot/v1;compostlotv1b\x06proto3"
+	"\x12FINDING_NOT_PROVEN\x10\x03*~\n" +
+	"\tGasAdvice\x12\x1a\n" +
+	"\x16GAS_ADVICE_UNSPECIFIED\x10\x00\x12\x14\n" +
+	"\x10GAS_ADVICE_USUAL\x10\x01\x12\x14\n" +
+	"\x10GAS_ADVICE_WATCH\x10\x02\x12\x14\n" +
+	"\x10GAS_ADVICE_LEAVE\x10\x03\x12\x13\n" +
+	"\x0fGAS_ADVICE_FLEE\x10\x04BDZBbreakshare.example/proto/gen/breakshare/compostlot/v1;compostlotv1b\x06proto3"
 
 var (
 	file_breakshare_compostlot_v1_lot_proto_rawDescOnce sync.Once
@@ -2435,8 +2643,8 @@ func file_breakshare_compostlot_v1_lot_proto_rawDescGZIP() []byte {
 	return file_breakshare_compostlot_v1_lot_proto_rawDescData
 }
 
-var file_breakshare_compostlot_v1_lot_proto_enumTypes = make([]protoimpl.EnumInfo, 8)
-var file_breakshare_compostlot_v1_lot_proto_msgTypes = make([]protoimpl.MessageInfo, 15)
+var file_breakshare_compostlot_v1_lot_proto_enumTypes = make([]protoimpl.EnumInfo, 9)
+var file_breakshare_compostlot_v1_lot_proto_msgTypes = make([]protoimpl.MessageInfo, 16)
 var file_breakshare_compostlot_v1_lot_proto_goTypes = []any{
 	(SlotState)(0),                // 0: breakshare.compostlot.v1.SlotState
 	(ShareLimit)(0),               // 1: breakshare.compostlot.v1.ShareLimit
@@ -2446,74 +2654,80 @@ var file_breakshare_compostlot_v1_lot_proto_goTypes = []any{
 	(ReadingKind)(0),              // 5: breakshare.compostlot.v1.ReadingKind
 	(PhaseMark)(0),                // 6: breakshare.compostlot.v1.PhaseMark
 	(Finding)(0),                  // 7: breakshare.compostlot.v1.Finding
-	(*Yard)(nil),                  // 8: breakshare.compostlot.v1.Yard
-	(*Slot)(nil),                  // 9: breakshare.compostlot.v1.Slot
-	(*CompostRequest)(nil),        // 10: breakshare.compostlot.v1.CompostRequest
-	(*Share)(nil),                 // 11: breakshare.compostlot.v1.Share
-	(*ShareSlot)(nil),             // 12: breakshare.compostlot.v1.ShareSlot
-	(*Round)(nil),                 // 13: breakshare.compostlot.v1.Round
-	(*FarmShare)(nil),             // 14: breakshare.compostlot.v1.FarmShare
-	(*AffectedRequest)(nil),       // 15: breakshare.compostlot.v1.AffectedRequest
-	(*Lot)(nil),                   // 16: breakshare.compostlot.v1.Lot
-	(*Reading)(nil),               // 17: breakshare.compostlot.v1.Reading
-	(*Probe)(nil),                 // 18: breakshare.compostlot.v1.Probe
-	(*MarkedPhase)(nil),           // 19: breakshare.compostlot.v1.MarkedPhase
-	(*CriterionResult)(nil),       // 20: breakshare.compostlot.v1.CriterionResult
-	(*LotDelivery)(nil),           // 21: breakshare.compostlot.v1.LotDelivery
-	(*LotReport)(nil),             // 22: breakshare.compostlot.v1.LotReport
-	(v1.CompostPhase)(0),          // 23: breakshare.type.v1.CompostPhase
-	(*timestamppb.Timestamp)(nil), // 24: google.protobuf.Timestamp
-	(*Recipe)(nil),                // 25: breakshare.compostlot.v1.Recipe
-	(*LotTurn)(nil),               // 26: breakshare.compostlot.v1.LotTurn
-	(*HeapSample)(nil),            // 27: breakshare.compostlot.v1.HeapSample
-	(*MassBalanceStep)(nil),       // 28: breakshare.compostlot.v1.MassBalanceStep
-	(*LotDecision)(nil),           // 29: breakshare.compostlot.v1.LotDecision
+	(GasAdvice)(0),                // 8: breakshare.compostlot.v1.GasAdvice
+	(*Yard)(nil),                  // 9: breakshare.compostlot.v1.Yard
+	(*Slot)(nil),                  // 10: breakshare.compostlot.v1.Slot
+	(*CompostRequest)(nil),        // 11: breakshare.compostlot.v1.CompostRequest
+	(*Share)(nil),                 // 12: breakshare.compostlot.v1.Share
+	(*ShareSlot)(nil),             // 13: breakshare.compostlot.v1.ShareSlot
+	(*Round)(nil),                 // 14: breakshare.compostlot.v1.Round
+	(*FarmShare)(nil),             // 15: breakshare.compostlot.v1.FarmShare
+	(*AffectedRequest)(nil),       // 16: breakshare.compostlot.v1.AffectedRequest
+	(*Lot)(nil),                   // 17: breakshare.compostlot.v1.Lot
+	(*Reading)(nil),               // 18: breakshare.compostlot.v1.Reading
+	(*Probe)(nil),                 // 19: breakshare.compostlot.v1.Probe
+	(*MarkedPhase)(nil),           // 20: breakshare.compostlot.v1.MarkedPhase
+	(*CriterionResult)(nil),       // 21: breakshare.compostlot.v1.CriterionResult
+	(*LotDelivery)(nil),           // 22: breakshare.compostlot.v1.LotDelivery
+	(*LotReport)(nil),             // 23: breakshare.compostlot.v1.LotReport
+	(*GasFinding)(nil),            // 24: breakshare.compostlot.v1.GasFinding
+	(v1.CompostPhase)(0),          // 25: breakshare.type.v1.CompostPhase
+	(*timestamppb.Timestamp)(nil), // 26: google.protobuf.Timestamp
+	(*Recipe)(nil),                // 27: breakshare.compostlot.v1.Recipe
+	(*LotTurn)(nil),               // 28: breakshare.compostlot.v1.LotTurn
+	(*HeapSample)(nil),            // 29: breakshare.compostlot.v1.HeapSample
+	(*MassBalanceStep)(nil),       // 30: breakshare.compostlot.v1.MassBalanceStep
+	(*LotDecision)(nil),           // 31: breakshare.compostlot.v1.LotDecision
 }
 var file_breakshare_compostlot_v1_lot_proto_depIdxs = []int32{
-	23, // 0: breakshare.compostlot.v1.Slot.phase:type_name -> breakshare.type.v1.CompostPhase
-	24, // 1: breakshare.compostlot.v1.Slot.request_cutoff:type_name -> google.protobuf.Timestamp
+	25, // 0: breakshare.compostlot.v1.Slot.phase:type_name -> breakshare.type.v1.CompostPhase
+	26, // 1: breakshare.compostlot.v1.Slot.request_cutoff:type_name -> google.protobuf.Timestamp
 	0,  // 2: breakshare.compostlot.v1.Slot.state:type_name -> breakshare.compostlot.v1.SlotState
-	24, // 3: breakshare.compostlot.v1.Slot.withdrawn_at:type_name -> google.protobuf.Timestamp
-	23, // 4: breakshare.compostlot.v1.CompostRequest.phases:type_name -> breakshare.type.v1.CompostPhase
-	12, // 5: breakshare.compostlot.v1.Share.slots:type_name -> breakshare.compostlot.v1.ShareSlot
+	26, // 3: breakshare.compostlot.v1.Slot.withdrawn_at:type_name -> google.protobuf.Timestamp
+	25, // 4: breakshare.compostlot.v1.CompostRequest.phases:type_name -> breakshare.type.v1.CompostPhase
+	13, // 5: breakshare.compostlot.v1.Share.slots:type_name -> breakshare.compostlot.v1.ShareSlot
 	1,  // 6: breakshare.compostlot.v1.Share.limit:type_name -> breakshare.compostlot.v1.ShareLimit
-	12, // 7: breakshare.compostlot.v1.Share.wider:type_name -> breakshare.compostlot.v1.ShareSlot
-	11, // 8: breakshare.compostlot.v1.Round.shares:type_name -> breakshare.compostlot.v1.Share
-	24, // 9: breakshare.compostlot.v1.Round.confirmed_at:type_name -> google.protobuf.Timestamp
+	13, // 7: breakshare.compostlot.v1.Share.wider:type_name -> breakshare.compostlot.v1.ShareSlot
+	12, // 8: breakshare.compostlot.v1.Round.shares:type_name -> breakshare.compostlot.v1.Share
+	26, // 9: breakshare.compostlot.v1.Round.confirmed_at:type_name -> google.protobuf.Timestamp
 	2,  // 10: breakshare.compostlot.v1.Round.rule:type_name -> breakshare.compostlot.v1.ShareRule
 	3,  // 11: breakshare.compostlot.v1.Round.weights:type_name -> breakshare.compostlot.v1.ShareWeights
-	14, // 12: breakshare.compostlot.v1.Round.farms:type_name -> breakshare.compostlot.v1.FarmShare
-	12, // 13: breakshare.compostlot.v1.Round.left:type_name -> breakshare.compostlot.v1.ShareSlot
-	11, // 14: breakshare.compostlot.v1.AffectedRequest.proposal:type_name -> breakshare.compostlot.v1.Share
-	23, // 15: breakshare.compostlot.v1.Lot.phase:type_name -> breakshare.type.v1.CompostPhase
+	15, // 12: breakshare.compostlot.v1.Round.farms:type_name -> breakshare.compostlot.v1.FarmShare
+	13, // 13: breakshare.compostlot.v1.Round.left:type_name -> breakshare.compostlot.v1.ShareSlot
+	12, // 14: breakshare.compostlot.v1.AffectedRequest.proposal:type_name -> breakshare.compostlot.v1.Share
+	25, // 15: breakshare.compostlot.v1.Lot.phase:type_name -> breakshare.type.v1.CompostPhase
 	4,  // 16: breakshare.compostlot.v1.Lot.state:type_name -> breakshare.compostlot.v1.LotState
-	24, // 17: breakshare.compostlot.v1.Lot.released_at:type_name -> google.protobuf.Timestamp
+	26, // 17: breakshare.compostlot.v1.Lot.released_at:type_name -> google.protobuf.Timestamp
 	5,  // 18: breakshare.compostlot.v1.Reading.kind:type_name -> breakshare.compostlot.v1.ReadingKind
-	24, // 19: breakshare.compostlot.v1.Reading.time:type_name -> google.protobuf.Timestamp
+	26, // 19: breakshare.compostlot.v1.Reading.time:type_name -> google.protobuf.Timestamp
 	5,  // 20: breakshare.compostlot.v1.Probe.kind:type_name -> breakshare.compostlot.v1.ReadingKind
-	24, // 21: breakshare.compostlot.v1.Probe.first_at:type_name -> google.protobuf.Timestamp
-	24, // 22: breakshare.compostlot.v1.Probe.last_at:type_name -> google.protobuf.Timestamp
+	26, // 21: breakshare.compostlot.v1.Probe.first_at:type_name -> google.protobuf.Timestamp
+	26, // 22: breakshare.compostlot.v1.Probe.last_at:type_name -> google.protobuf.Timestamp
 	6,  // 23: breakshare.compostlot.v1.MarkedPhase.mark:type_name -> breakshare.compostlot.v1.PhaseMark
-	24, // 24: breakshare.compostlot.v1.MarkedPhase.time:type_name -> google.protobuf.Timestamp
+	26, // 24: breakshare.compostlot.v1.MarkedPhase.time:type_name -> google.protobuf.Timestamp
 	7,  // 25: breakshare.compostlot.v1.CriterionResult.finding:type_name -> breakshare.compostlot.v1.Finding
-	24, // 26: breakshare.compostlot.v1.LotDelivery.delivered_at:type_name -> google.protobuf.Timestamp
-	16, // 27: breakshare.compostlot.v1.LotReport.lot:type_name -> breakshare.compostlot.v1.Lot
-	8,  // 28: breakshare.compostlot.v1.LotReport.yard:type_name -> breakshare.compostlot.v1.Yard
-	19, // 29: breakshare.compostlot.v1.LotReport.marks:type_name -> breakshare.compostlot.v1.MarkedPhase
-	20, // 30: breakshare.compostlot.v1.LotReport.criteria:type_name -> breakshare.compostlot.v1.CriterionResult
-	21, // 31: breakshare.compostlot.v1.LotReport.deliveries:type_name -> breakshare.compostlot.v1.LotDelivery
-	18, // 32: breakshare.compostlot.v1.LotReport.probes:type_name -> breakshare.compostlot.v1.Probe
-	24, // 33: breakshare.compostlot.v1.LotReport.judged_at:type_name -> google.protobuf.Timestamp
-	25, // 34: breakshare.compostlot.v1.LotReport.recipe:type_name -> breakshare.compostlot.v1.Recipe
-	26, // 35: breakshare.compostlot.v1.LotReport.turns:type_name -> breakshare.compostlot.v1.LotTurn
-	27, // 36: breakshare.compostlot.v1.LotReport.samples:type_name -> breakshare.compostlot.v1.HeapSample
-	28, // 37: breakshare.compostlot.v1.LotReport.mass_balance:type_name -> breakshare.compostlot.v1.MassBalanceStep
-	29, // 38: breakshare.compostlot.v1.LotReport.decisions:type_name -> breakshare.compostlot.v1.LotDecision
-	39, // [39:39] is the sub-list for method output_type
-	39, // [39:39] is the sub-list for method input_type
-	39, // [39:39] is the sub-list for extension type_name
-	39, // [39:39] is the sub-list for extension extendee
-	0,  // [0:39] is the sub-list for field type_name
+	26, // 26: breakshare.compostlot.v1.LotDelivery.delivered_at:type_name -> google.protobuf.Timestamp
+	17, // 27: breakshare.compostlot.v1.LotReport.lot:type_name -> breakshare.compostlot.v1.Lot
+	9,  // 28: breakshare.compostlot.v1.LotReport.yard:type_name -> breakshare.compostlot.v1.Yard
+	20, // 29: breakshare.compostlot.v1.LotReport.marks:type_name -> breakshare.compostlot.v1.MarkedPhase
+	21, // 30: breakshare.compostlot.v1.LotReport.criteria:type_name -> breakshare.compostlot.v1.CriterionResult
+	22, // 31: breakshare.compostlot.v1.LotReport.deliveries:type_name -> breakshare.compostlot.v1.LotDelivery
+	19, // 32: breakshare.compostlot.v1.LotReport.probes:type_name -> breakshare.compostlot.v1.Probe
+	26, // 33: breakshare.compostlot.v1.LotReport.judged_at:type_name -> google.protobuf.Timestamp
+	27, // 34: breakshare.compostlot.v1.LotReport.recipe:type_name -> breakshare.compostlot.v1.Recipe
+	28, // 35: breakshare.compostlot.v1.LotReport.turns:type_name -> breakshare.compostlot.v1.LotTurn
+	29, // 36: breakshare.compostlot.v1.LotReport.samples:type_name -> breakshare.compostlot.v1.HeapSample
+	30, // 37: breakshare.compostlot.v1.LotReport.mass_balance:type_name -> breakshare.compostlot.v1.MassBalanceStep
+	31, // 38: breakshare.compostlot.v1.LotReport.decisions:type_name -> breakshare.compostlot.v1.LotDecision
+	24, // 39: breakshare.compostlot.v1.LotReport.gas:type_name -> breakshare.compostlot.v1.GasFinding
+	5,  // 40: breakshare.compostlot.v1.GasFinding.gas:type_name -> breakshare.compostlot.v1.ReadingKind
+	26, // 41: breakshare.compostlot.v1.GasFinding.time:type_name -> google.protobuf.Timestamp
+	8,  // 42: breakshare.compostlot.v1.GasFinding.advice:type_name -> breakshare.compostlot.v1.GasAdvice
+	43, // [43:43] is the sub-list for method output_type
+	43, // [43:43] is the sub-list for method input_type
+	43, // [43:43] is the sub-list for extension type_name
+	43, // [43:43] is the sub-list for extension extendee
+	0,  // [0:43] is the sub-list for field type_name
 }
 
 func init() { file_breakshare_compostlot_v1_lot_proto_init() }
@@ -2528,8 +2742,8 @@ func file_breakshare_compostlot_v1_lot_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_breakshare_compostlot_v1_lot_proto_rawDesc), len(file_breakshare_compostlot_v1_lot_proto_rawDesc)),
-			NumEnums:      8,
-			NumMessages:   15,
+			NumEnums:      9,
+			NumMessages:   16,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

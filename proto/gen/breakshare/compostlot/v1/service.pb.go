@@ -2012,7 +2012,7 @@ var File_breakshare_compostlot_v1_service_proto protoreflect.FileDescriptor
 
 const file_breakshare_compostlot_v1_service_proto_rawDesc = "" +
 	"\n" +
-	"&breakshare/compostlot/v1/service.proto\x12\x18breakshare.compostlot.v1\x1a\"breakshare/compostlot/v1/lot.proto\x1a%breakshare/compostlot/v1/lotlog.proto\x1a%breakshare/compostlot/v1/recipe.proto\x1a&breakshare/compostlot/v1/sharing.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"v\n" +
+	"&breakshare/compostlot/v1/service.proto\x12\x18breakshare.compostlot.v1\x1a'breakshare/compostlot/v1/evidence.proto\x1a\"breakshare/compostlot/v1/lot.proto\x1a%breakshare/compostlot/v1/lotlog.proto\x1a%breakshare/compostlot/v1/recipe.proto\x1a&breakshare/compostlot/v1/sharing.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"v\n" +
 	"\x0fSaveYardRequest\x12'\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12:\n" +
@@ -2149,7 +2149,7 @@ const file_breakshare_compostlot_v1_service_proto_rawDesc = "" +
 	"\x18BatchDeliverLotsResponse\x12E\n" +
 	"\n" +
 	"deliveries\x18\x01 \x03(\v2%.breakshare.compostlot.v1.LotDeliveryR\n" +
-	"deliveries2\xbf&\n" +
+	"deliveries2\xfb*\n" +
 	"\x11CompostLotService\x12z\n" +
 	"\bSaveYard\x12).breakshare.compostlot.v1.SaveYardRequest\x1a\x1e.breakshare.compostlot.v1.Yard\"#\x82\xd3\xe4\x93\x02\x1d:\x01*\x1a\x18/v1/yards/{yard.yard_id}\x12\x93\x01\n" +
 	"\x0eBatchSaveYards\x12/.breakshare.compostlot.v1.BatchSaveYardsRequest\x1a0.breakshare.compostlot.v1.BatchSaveYardsResponse\"\x1e\x82\xd3\xe4\x93\x02\x18:\x01*\"\x13/v1/yards:batchSave\x12z\n" +
@@ -2186,7 +2186,11 @@ const file_breakshare_compostlot_v1_service_proto_rawDesc = "" +
 	"RecordHeap\x12+.breakshare.compostlot.v1.RecordHeapRequest\x1a\x1d.breakshare.compostlot.v1.Lot\"+\x82\xd3\xe4\x93\x02%:\x01*\" /v1/lots/{sample.lot_id}/samples\x12\x94\x01\n" +
 	"\tSaveProbe\x12*.breakshare.compostlot.v1.SaveProbeRequest\x1a\x1f.breakshare.compostlot.v1.Probe\":\x82\xd3\xe4\x93\x024:\x01*\x1a//v1/lots/{probe.lot_id}/probes/{probe.probe_id}\x12\x8e\x01\n" +
 	"\x0eRecordReadings\x12/.breakshare.compostlot.v1.RecordReadingsRequest\x1a0.breakshare.compostlot.v1.RecordReadingsResponse\"\x17\x82\xd3\xe4\x93\x02\x11:\x01*\"\f/v1/readings(\x01\x12\x87\x01\n" +
-	"\fGetLotReport\x12-.breakshare.compostlot.v1.GetLotReportRequest\x1a#.breakshare.compostlot.v1.LotReport\"#\x82\xd3\xe4\x93\x02\x1a\x12\x18/v1/lots/{lot_id}/report\x90\x02\x01\x12~\n" +
+	"\fGetLotReport\x12-.breakshare.compostlot.v1.GetLotReportRequest\x1a#.breakshare.compostlot.v1.LotReport\"#\x82\xd3\xe4\x93\x02\x1a\x12\x18/v1/lots/{lot_id}/report\x90\x02\x01\x12\x83\x01\n" +
+	"\vGetLotChart\x12,.breakshare.compostlot.v1.GetLotChartRequest\x1a\".breakshare.compostlot.v1.LotChart\"\"\x82\xd3\xe4\x93\x02\x19\x12\x17/v1/lots/{lot_id}/chart\x90\x02\x01\x12\x90\x01\n" +
+	"\x11GetEntryChecklist\x122.breakshare.compostlot.v1.GetEntryChecklistRequest\x1a(.breakshare.compostlot.v1.EntryChecklist\"\x1d\x82\xd3\xe4\x93\x02\x14\x12\x12/v1/entryChecklist\x90\x02\x01\x12\x93\x01\n" +
+	"\x0fGetReleaseRules\x120.breakshare.compostlot.v1.GetReleaseRulesRequest\x1a1.breakshare.compostlot.v1.GetReleaseRulesResponse\"\x1b\x82\xd3\xe4\x93\x02\x12\x12\x10/v1/releaseRules\x90\x02\x01\x12\x8a\x01\n" +
+	"\x10SaveReleaseRules\x121.breakshare.compostlot.v1.SaveReleaseRulesRequest\x1a&.breakshare.compostlot.v1.ReleaseRules\"\x1b\x82\xd3\xe4\x93\x02\x15:\x01*\x1a\x10/v1/releaseRules\x12~\n" +
 	"\n" +
 	"ReleaseLot\x12+.breakshare.compostlot.v1.ReleaseLotRequest\x1a\x1d.breakshare.compostlot.v1.Lot\"$\x82\xd3\xe4\x93\x02\x1e:\x01*\"\x19/v1/lots/{lot_id}:release\x12\x9b\x01\n" +
 	"\x10BatchReleaseLots\x121.breakshare.compostlot.v1.BatchReleaseLotsRequest\x1a2.breakshare.compostlot.v1.BatchReleaseLotsResponse\" \x82\xd3\xe4\x93\x02\x1a:\x01*\"\x15/v1/lots:batchRelease\x12u\n" +
@@ -2268,16 +2272,24 @@ var file_breakshare_compostlot_v1_service_proto_goTypes = []any{
 	(*SetLotRecipeRequest)(nil),         // 56: breakshare.compostlot.v1.SetLotRecipeRequest
 	(*RecordTurnRequest)(nil),           // 57: breakshare.compostlot.v1.RecordTurnRequest
 	(*RecordHeapRequest)(nil),           // 58: breakshare.compostlot.v1.RecordHeapRequest
-	(*Recipe)(nil),                      // 59: breakshare.compostlot.v1.Recipe
-	(*ListRecipesResponse)(nil),         // 60: breakshare.compostlot.v1.ListRecipesResponse
-	(*BlendRecipeResponse)(nil),         // 61: breakshare.compostlot.v1.BlendRecipeResponse
-	(*WithdrawSlotResponse)(nil),        // 62: breakshare.compostlot.v1.WithdrawSlotResponse
-	(*Round)(nil),                       // 63: breakshare.compostlot.v1.Round
-	(*ShareSettings)(nil),               // 64: breakshare.compostlot.v1.ShareSettings
-	(*SaveHaulCostsResponse)(nil),       // 65: breakshare.compostlot.v1.SaveHaulCostsResponse
-	(*ListHaulCostsResponse)(nil),       // 66: breakshare.compostlot.v1.ListHaulCostsResponse
-	(*LotTurn)(nil),                     // 67: breakshare.compostlot.v1.LotTurn
-	(*LotReport)(nil),                   // 68: breakshare.compostlot.v1.LotReport
+	(*GetLotChartRequest)(nil),          // 59: breakshare.compostlot.v1.GetLotChartRequest
+	(*GetEntryChecklistRequest)(nil),    // 60: breakshare.compostlot.v1.GetEntryChecklistRequest
+	(*GetReleaseRulesRequest)(nil),      // 61: breakshare.compostlot.v1.GetReleaseRulesRequest
+	(*SaveReleaseRulesRequest)(nil),     // 62: breakshare.compostlot.v1.SaveReleaseRulesRequest
+	(*Recipe)(nil),                      // 63: breakshare.compostlot.v1.Recipe
+	(*ListRecipesResponse)(nil),         // 64: breakshare.compostlot.v1.ListRecipesResponse
+	(*BlendRecipeResponse)(nil),         // 65: breakshare.compostlot.v1.BlendRecipeResponse
+	(*WithdrawSlotResponse)(nil),        // 66: breakshare.compostlot.v1.WithdrawSlotResponse
+	(*Round)(nil),                       // 67: breakshare.compostlot.v1.Round
+	(*ShareSettings)(nil),               // 68: breakshare.compostlot.v1.ShareSettings
+	(*SaveHaulCostsResponse)(nil),       // 69: breakshare.compostlot.v1.SaveHaulCostsResponse
+	(*ListHaulCostsResponse)(nil),       // 70: breakshare.compostlot.v1.ListHaulCostsResponse
+	(*LotTurn)(nil),                     // 71: breakshare.compostlot.v1.LotTurn
+	(*LotReport)(nil),                   // 72: breakshare.compostlot.v1.LotReport
+	(*LotChart)(nil),                    // 73: breakshare.compostlot.v1.LotChart
+	(*EntryChecklist)(nil),              // 74: breakshare.compostlot.v1.EntryChecklist
+	(*GetReleaseRulesResponse)(nil),     // 75: breakshare.compostlot.v1.GetReleaseRulesResponse
+	(*ReleaseRules)(nil),                // 76: breakshare.compostlot.v1.ReleaseRules
 }
 var file_breakshare_compostlot_v1_service_proto_depIdxs = []int32{
 	35, // 0: breakshare.compostlot.v1.SaveYardRequest.yard:type_name -> breakshare.compostlot.v1.Yard
@@ -2337,48 +2349,56 @@ var file_breakshare_compostlot_v1_service_proto_depIdxs = []int32{
 	22, // 54: breakshare.compostlot.v1.CompostLotService.SaveProbe:input_type -> breakshare.compostlot.v1.SaveProbeRequest
 	23, // 55: breakshare.compostlot.v1.CompostLotService.RecordReadings:input_type -> breakshare.compostlot.v1.RecordReadingsRequest
 	25, // 56: breakshare.compostlot.v1.CompostLotService.GetLotReport:input_type -> breakshare.compostlot.v1.GetLotReportRequest
-	26, // 57: breakshare.compostlot.v1.CompostLotService.ReleaseLot:input_type -> breakshare.compostlot.v1.ReleaseLotRequest
-	28, // 58: breakshare.compostlot.v1.CompostLotService.BatchReleaseLots:input_type -> breakshare.compostlot.v1.BatchReleaseLotsRequest
-	30, // 59: breakshare.compostlot.v1.CompostLotService.HoldLot:input_type -> breakshare.compostlot.v1.HoldLotRequest
-	31, // 60: breakshare.compostlot.v1.CompostLotService.DeliverLot:input_type -> breakshare.compostlot.v1.DeliverLotRequest
-	33, // 61: breakshare.compostlot.v1.CompostLotService.BatchDeliverLots:input_type -> breakshare.compostlot.v1.BatchDeliverLotsRequest
-	35, // 62: breakshare.compostlot.v1.CompostLotService.SaveYard:output_type -> breakshare.compostlot.v1.Yard
-	2,  // 63: breakshare.compostlot.v1.CompostLotService.BatchSaveYards:output_type -> breakshare.compostlot.v1.BatchSaveYardsResponse
-	4,  // 64: breakshare.compostlot.v1.CompostLotService.ListYards:output_type -> breakshare.compostlot.v1.ListYardsResponse
-	59, // 65: breakshare.compostlot.v1.CompostLotService.SaveRecipe:output_type -> breakshare.compostlot.v1.Recipe
-	60, // 66: breakshare.compostlot.v1.CompostLotService.ListRecipes:output_type -> breakshare.compostlot.v1.ListRecipesResponse
-	61, // 67: breakshare.compostlot.v1.CompostLotService.BlendRecipe:output_type -> breakshare.compostlot.v1.BlendRecipeResponse
-	6,  // 68: breakshare.compostlot.v1.CompostLotService.PublishSlots:output_type -> breakshare.compostlot.v1.PublishSlotsResponse
-	6,  // 69: breakshare.compostlot.v1.CompostLotService.PublishSlotSeries:output_type -> breakshare.compostlot.v1.PublishSlotsResponse
-	62, // 70: breakshare.compostlot.v1.CompostLotService.WithdrawSlot:output_type -> breakshare.compostlot.v1.WithdrawSlotResponse
-	8,  // 71: breakshare.compostlot.v1.CompostLotService.ListSlots:output_type -> breakshare.compostlot.v1.ListSlotsResponse
-	37, // 72: breakshare.compostlot.v1.CompostLotService.RequestCompost:output_type -> breakshare.compostlot.v1.CompostRequest
-	11, // 73: breakshare.compostlot.v1.CompostLotService.BatchRequestCompost:output_type -> breakshare.compostlot.v1.BatchRequestCompostResponse
-	37, // 74: breakshare.compostlot.v1.CompostLotService.RequestForCrop:output_type -> breakshare.compostlot.v1.CompostRequest
-	13, // 75: breakshare.compostlot.v1.CompostLotService.ListCompostRequests:output_type -> breakshare.compostlot.v1.ListCompostRequestsResponse
-	63, // 76: breakshare.compostlot.v1.CompostLotService.ShareOut:output_type -> breakshare.compostlot.v1.Round
-	38, // 77: breakshare.compostlot.v1.CompostLotService.WhatIfWider:output_type -> breakshare.compostlot.v1.Share
-	64, // 78: breakshare.compostlot.v1.CompostLotService.GetShareSettings:output_type -> breakshare.compostlot.v1.ShareSettings
-	64, // 79: breakshare.compostlot.v1.CompostLotService.SaveShareSettings:output_type -> breakshare.compostlot.v1.ShareSettings
-	65, // 80: breakshare.compostlot.v1.CompostLotService.SaveHaulCosts:output_type -> breakshare.compostlot.v1.SaveHaulCostsResponse
-	66, // 81: breakshare.compostlot.v1.CompostLotService.ListHaulCosts:output_type -> breakshare.compostlot.v1.ListHaulCostsResponse
-	39, // 82: breakshare.compostlot.v1.CompostLotService.OpenLot:output_type -> breakshare.compostlot.v1.Lot
-	17, // 83: breakshare.compostlot.v1.CompostLotService.BatchOpenLots:output_type -> breakshare.compostlot.v1.BatchOpenLotsResponse
-	19, // 84: breakshare.compostlot.v1.CompostLotService.ListLots:output_type -> breakshare.compostlot.v1.ListLotsResponse
-	21, // 85: breakshare.compostlot.v1.CompostLotService.MarkPhases:output_type -> breakshare.compostlot.v1.MarkPhasesResponse
-	39, // 86: breakshare.compostlot.v1.CompostLotService.SetLotRecipe:output_type -> breakshare.compostlot.v1.Lot
-	67, // 87: breakshare.compostlot.v1.CompostLotService.RecordTurn:output_type -> breakshare.compostlot.v1.LotTurn
-	39, // 88: breakshare.compostlot.v1.CompostLotService.RecordHeap:output_type -> breakshare.compostlot.v1.Lot
-	41, // 89: breakshare.compostlot.v1.CompostLotService.SaveProbe:output_type -> breakshare.compostlot.v1.Probe
-	24, // 90: breakshare.compostlot.v1.CompostLotService.RecordReadings:output_type -> breakshare.compostlot.v1.RecordReadingsResponse
-	68, // 91: breakshare.compostlot.v1.CompostLotService.GetLotReport:output_type -> breakshare.compostlot.v1.LotReport
-	39, // 92: breakshare.compostlot.v1.CompostLotService.ReleaseLot:output_type -> breakshare.compostlot.v1.Lot
-	29, // 93: breakshare.compostlot.v1.CompostLotService.BatchReleaseLots:output_type -> breakshare.compostlot.v1.BatchReleaseLotsResponse
-	39, // 94: breakshare.compostlot.v1.CompostLotService.HoldLot:output_type -> breakshare.compostlot.v1.Lot
-	44, // 95: breakshare.compostlot.v1.CompostLotService.DeliverLot:output_type -> breakshare.compostlot.v1.LotDelivery
-	34, // 96: breakshare.compostlot.v1.CompostLotService.BatchDeliverLots:output_type -> breakshare.compostlot.v1.BatchDeliverLotsResponse
-	62, // [62:97] is the sub-list for method output_type
-	27, // [27:62] is the sub-list for method input_type
+	59, // 57: breakshare.compostlot.v1.CompostLotService.GetLotChart:input_type -> breakshare.compostlot.v1.GetLotChartRequest
+	60, // 58: breakshare.compostlot.v1.CompostLotService.GetEntryChecklist:input_type -> breakshare.compostlot.v1.GetEntryChecklistRequest
+	61, // 59: breakshare.compostlot.v1.CompostLotService.GetReleaseRules:input_type -> breakshare.compostlot.v1.GetReleaseRulesRequest
+	62, // 60: breakshare.compostlot.v1.CompostLotService.SaveReleaseRules:input_type -> breakshare.compostlot.v1.SaveReleaseRulesRequest
+	26, // 61: breakshare.compostlot.v1.CompostLotService.ReleaseLot:input_type -> breakshare.compostlot.v1.ReleaseLotRequest
+	28, // 62: breakshare.compostlot.v1.CompostLotService.BatchReleaseLots:input_type -> breakshare.compostlot.v1.BatchReleaseLotsRequest
+	30, // 63: breakshare.compostlot.v1.CompostLotService.HoldLot:input_type -> breakshare.compostlot.v1.HoldLotRequest
+	31, // 64: breakshare.compostlot.v1.CompostLotService.DeliverLot:input_type -> breakshare.compostlot.v1.DeliverLotRequest
+	33, // 65: breakshare.compostlot.v1.CompostLotService.BatchDeliverLots:input_type -> breakshare.compostlot.v1.BatchDeliverLotsRequest
+	35, // 66: breakshare.compostlot.v1.CompostLotService.SaveYard:output_type -> breakshare.compostlot.v1.Yard
+	2,  // 67: breakshare.compostlot.v1.CompostLotService.BatchSaveYards:output_type -> breakshare.compostlot.v1.BatchSaveYardsResponse
+	4,  // 68: breakshare.compostlot.v1.CompostLotService.ListYards:output_type -> breakshare.compostlot.v1.ListYardsResponse
+	63, // 69: breakshare.compostlot.v1.CompostLotService.SaveRecipe:output_type -> breakshare.compostlot.v1.Recipe
+	64, // 70: breakshare.compostlot.v1.CompostLotService.ListRecipes:output_type -> breakshare.compostlot.v1.ListRecipesResponse
+	65, // 71: breakshare.compostlot.v1.CompostLotService.BlendRecipe:output_type -> breakshare.compostlot.v1.BlendRecipeResponse
+	6,  // 72: breakshare.compostlot.v1.CompostLotService.PublishSlots:output_type -> breakshare.compostlot.v1.PublishSlotsResponse
+	6,  // 73: breakshare.compostlot.v1.CompostLotService.PublishSlotSeries:output_type -> breakshare.compostlot.v1.PublishSlotsResponse
+	66, // 74: breakshare.compostlot.v1.CompostLotService.WithdrawSlot:output_type -> breakshare.compostlot.v1.WithdrawSlotResponse
+	8,  // 75: breakshare.compostlot.v1.CompostLotService.ListSlots:output_type -> breakshare.compostlot.v1.ListSlotsResponse
+	37, // 76: breakshare.compostlot.v1.CompostLotService.RequestCompost:output_type -> breakshare.compostlot.v1.CompostRequest
+	11, // 77: breakshare.compostlot.v1.CompostLotService.BatchRequestCompost:output_type -> breakshare.compostlot.v1.BatchRequestCompostResponse
+	37, // 78: breakshare.compostlot.v1.CompostLotService.RequestForCrop:output_type -> breakshare.compostlot.v1.CompostRequest
+	13, // 79: breakshare.compostlot.v1.CompostLotService.ListCompostRequests:output_type -> breakshare.compostlot.v1.ListCompostRequestsResponse
+	67, // 80: breakshare.compostlot.v1.CompostLotService.ShareOut:output_type -> breakshare.compostlot.v1.Round
+	38, // 81: breakshare.compostlot.v1.CompostLotService.WhatIfWider:output_type -> breakshare.compostlot.v1.Share
+	68, // 82: breakshare.compostlot.v1.CompostLotService.GetShareSettings:output_type -> breakshare.compostlot.v1.ShareSettings
+	68, // 83: breakshare.compostlot.v1.CompostLotService.SaveShareSettings:output_type -> breakshare.compostlot.v1.ShareSettings
+	69, // 84: breakshare.compostlot.v1.CompostLotService.SaveHaulCosts:output_type -> breakshare.compostlot.v1.SaveHaulCostsResponse
+	70, // 85: breakshare.compostlot.v1.CompostLotService.ListHaulCosts:output_type -> breakshare.compostlot.v1.ListHaulCostsResponse
+	39, // 86: breakshare.compostlot.v1.CompostLotService.OpenLot:output_type -> breakshare.compostlot.v1.Lot
+	17, // 87: breakshare.compostlot.v1.CompostLotService.BatchOpenLots:output_type -> breakshare.compostlot.v1.BatchOpenLotsResponse
+	19, // 88: breakshare.compostlot.v1.CompostLotService.ListLots:output_type -> breakshare.compostlot.v1.ListLotsResponse
+	21, // 89: breakshare.compostlot.v1.CompostLotService.MarkPhases:output_type -> breakshare.compostlot.v1.MarkPhasesResponse
+	39, // 90: breakshare.compostlot.v1.CompostLotService.SetLotRecipe:output_type -> breakshare.compostlot.v1.Lot
+	71, // 91: breakshare.compostlot.v1.CompostLotService.RecordTurn:output_type -> breakshare.compostlot.v1.LotTurn
+	39, // 92: breakshare.compostlot.v1.CompostLotService.RecordHeap:output_type -> breakshare.compostlot.v1.Lot
+	41, // 93: breakshare.compostlot.v1.CompostLotService.SaveProbe:output_type -> breakshare.compostlot.v1.Probe
+	24, // 94: breakshare.compostlot.v1.CompostLotService.RecordReadings:output_type -> breakshare.compostlot.v1.RecordReadingsResponse
+	72, // 95: breakshare.compostlot.v1.CompostLotService.GetLotReport:output_type -> breakshare.compostlot.v1.LotReport
+	73, // 96: breakshare.compostlot.v1.CompostLotService.GetLotChart:output_type -> breakshare.compostlot.v1.LotChart
+	74, // 97: breakshare.compostlot.v1.CompostLotService.GetEntryChecklist:output_type -> breakshare.compostlot.v1.EntryChecklist
+	75, // 98: breakshare.compostlot.v1.CompostLotService.GetReleaseRules:output_type -> breakshare.compostlot.v1.GetReleaseRulesResponse
+	76, // 99: breakshare.compostlot.v1.CompostLotService.SaveReleaseRules:output_type -> breakshare.compostlot.v1.ReleaseRules
+	39, // 100: breakshare.compostlot.v1.CompostLotService.ReleaseLot:output_type -> breakshare.compostlot.v1.Lot
+	29, // 101: breakshare.compostlot.v1.CompostLotService.BatchReleaseLots:output_type -> breakshare.compostlot.v1.BatchReleaseLotsResponse
+	39, // 102: breakshare.compostlot.v1.CompostLotService.HoldLot:output_type -> breakshare.compostlot.v1.Lot
+	44, // 103: breakshare.compostlot.v1.CompostLotService.DeliverLot:output_type -> breakshare.compostlot.v1.LotDelivery
+	34, // 104: breakshare.compostlot.v1.CompostLotService.BatchDeliverLots:output_type -> breakshare.compostlot.v1.BatchDeliverLotsResponse
+	66, // [66:105] is the sub-list for method output_type
+	27, // [27:66] is the sub-list for method input_type
 	27, // [27:27] is the sub-list for extension type_name
 	27, // [27:27] is the sub-list for extension extendee
 	0,  // [0:27] is the sub-list for field type_name
@@ -2389,6 +2409,7 @@ func file_breakshare_compostlot_v1_service_proto_init() {
 	if File_breakshare_compostlot_v1_service_proto != nil {
 		return
 	}
+	file_breakshare_compostlot_v1_evidence_proto_init()
 	file_breakshare_compostlot_v1_lot_proto_init()
 	file_breakshare_compostlot_v1_lotlog_proto_init()
 	file_breakshare_compostlot_v1_recipe_proto_init()

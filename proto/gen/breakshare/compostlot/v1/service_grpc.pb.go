@@ -52,6 +52,10 @@ const (
 	CompostLotService_SaveProbe_FullMethodName           = "/breakshare.compostlot.v1.CompostLotService/SaveProbe"
 	CompostLotService_RecordReadings_FullMethodName      = "/breakshare.compostlot.v1.CompostLotService/RecordReadings"
 	CompostLotService_GetLotReport_FullMethodName        = "/breakshare.compostlot.v1.CompostLotService/GetLotReport"
+	CompostLotService_GetLotChart_FullMethodName         = "/breakshare.compostlot.v1.CompostLotService/GetLotChart"
+	CompostLotService_GetEntryChecklist_FullMethodName   = "/breakshare.compostlot.v1.CompostLotService/GetEntryChecklist"
+	CompostLotService_GetReleaseRules_FullMethodName     = "/breakshare.compostlot.v1.CompostLotService/GetReleaseRules"
+	CompostLotService_SaveReleaseRules_FullMethodName    = "/breakshare.compostlot.v1.CompostLotService/SaveReleaseRules"
 	CompostLotService_ReleaseLot_FullMethodName          = "/breakshare.compostlot.v1.CompostLotService/ReleaseLot"
 	CompostLotService_BatchReleaseLots_FullMethodName    = "/breakshare.compostlot.v1.CompostLotService/BatchReleaseLots"
 	CompostLotService_HoldLot_FullMethodName             = "/breakshare.compostlot.v1.CompostLotService/HoldLot"
@@ -143,6 +147,17 @@ type CompostLotServiceClient interface {
 	RecordReadings(ctx context.Context, opts ...grpc.CallOption) (grpc.ClientStreamingClient[RecordReadingsRequest, RecordReadingsResponse], error)
 	// GetLotReport returns a lot with its evidence, marks and deliveries.
 	GetLotReport(ctx context.Context, in *GetLotReportRequest, opts ...grpc.CallOption) (*LotReport, error)
+	// GetLotChart returns the readings of a lot thinned out for drawing, with the limits of its
+	// rules and its marks.
+	GetLotChart(ctx context.Context, in *GetLotChartRequest, opts ...grpc.CallOption) (*LotChart, error)
+	// GetEntryChecklist returns what to settle before anybody enters a bunker or a tunnel. It
+	// clears nobody to enter.
+	GetEntryChecklist(ctx context.Context, in *GetEntryChecklistRequest, opts ...grpc.CallOption) (*EntryChecklist, error)
+	// GetReleaseRules returns what lots of a phase must prove, and all that could be chosen.
+	GetReleaseRules(ctx context.Context, in *GetReleaseRulesRequest, opts ...grpc.CallOption) (*GetReleaseRulesResponse, error)
+	// SaveReleaseRules changes what lots of a phase must prove, from now on. A lot released
+	// before stays judged by the rules of its release.
+	SaveReleaseRules(ctx context.Context, in *SaveReleaseRulesRequest, opts ...grpc.CallOption) (*ReleaseRules, error)
 	// ReleaseLot releases a lot in the name of a person. FAILED_PRECONDITION with the criteria
 	// that are not met or not proven, unless it is released as an exception with a reason.
 	ReleaseLot(ctx context.Context, in *ReleaseLotRequest, opts ...grpc.CallOption) (*Lot, error)
@@ -468,6 +483,46 @@ func (c *compostLotServiceClient) GetLotReport(ctx context.Context, in *GetLotRe
 	return out, nil
 }
 
+func (c *compostLotServiceClient) GetLotChart(ctx context.Context, in *GetLotChartRequest, opts ...grpc.CallOption) (*LotChart, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(LotChart)
+	err := c.cc.Invoke(ctx, CompostLotService_GetLotChart_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *compostLotServiceClient) GetEntryChecklist(ctx context.Context, in *GetEntryChecklistRequest, opts ...grpc.CallOption) (*EntryChecklist, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(EntryChecklist)
+	err := c.cc.Invoke(ctx, CompostLotService_GetEntryChecklist_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *compostLotServiceClient) GetReleaseRules(ctx context.Context, in *GetReleaseRulesRequest, opts ...grpc.CallOption) (*GetReleaseRulesResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetReleaseRulesResponse)
+	err := c.cc.Invoke(ctx, CompostLotService_GetReleaseRules_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *compostLotServiceClient) SaveReleaseRules(ctx context.Context, in *SaveReleaseRulesRequest, opts ...grpc.CallOption) (*ReleaseRules, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ReleaseRules)
+	err := c.cc.Invoke(ctx, CompostLotService_SaveReleaseRules_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *compostLotServiceClient) ReleaseLot(ctx context.Context, in *ReleaseLotRequest, opts ...grpc.CallOption) (*Lot, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(Lot)
@@ -602,6 +657,17 @@ type CompostLotServiceServer interface {
 	RecordReadings(grpc.ClientStreamingServer[RecordReadingsRequest, RecordReadingsResponse]) error
 	// GetLotReport returns a lot with its evidence, marks and deliveries.
 	GetLotReport(context.Context, *GetLotReportRequest) (*LotReport, error)
+	// GetLotChart returns the readings of a lot thinned out for drawing, with the limits of its
+	// rules and its marks.
+	GetLotChart(context.Context, *GetLotChartRequest) (*LotChart, error)
+	// GetEntryChecklist returns what to settle before anybody enters a bunker or a tunnel. It
+	// clears nobody to enter.
+	GetEntryChecklist(context.Context, *GetEntryChecklistRequest) (*EntryChecklist, error)
+	// GetReleaseRules returns what lots of a phase must prove, and all that could be chosen.
+	GetReleaseRules(context.Context, *GetReleaseRulesRequest) (*GetReleaseRulesResponse, error)
+	// SaveReleaseRules changes what lots of a phase must prove, from now on. A lot released
+	// before stays judged by the rules of its release.
+	SaveReleaseRules(context.Context, *SaveReleaseRulesRequest) (*ReleaseRules, error)
 	// ReleaseLot releases a lot in the name of a person. FAILED_PRECONDITION with the criteria
 	// that are not met or not proven, unless it is released as an exception with a reason.
 	ReleaseLot(context.Context, *ReleaseLotRequest) (*Lot, error)
@@ -713,6 +779,18 @@ func (UnimplementedCompostLotServiceServer) RecordReadings(grpc.ClientStreamingS
 }
 func (UnimplementedCompostLotServiceServer) GetLotReport(context.Context, *GetLotReportRequest) (*LotReport, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetLotReport not implemented")
+}
+func (UnimplementedCompostLotServiceServer) GetLotChart(context.Context, *GetLotChartRequest) (*LotChart, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetLotChart not implemented")
+}
+func (UnimplementedCompostLotServiceServer) GetEntryChecklist(context.Context, *GetEntryChecklistRequest) (*EntryChecklist, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetEntryChecklist not implemented")
+}
+func (UnimplementedCompostLotServiceServer) GetReleaseRules(context.Context, *GetReleaseRulesRequest) (*GetReleaseRulesResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetReleaseRules not implemented")
+}
+func (UnimplementedCompostLotServiceServer) SaveReleaseRules(context.Context, *SaveReleaseRulesRequest) (*ReleaseRules, error) {
+	return nil, status.Error(codes.Unimplemented, "method SaveReleaseRules not implemented")
 }
 func (UnimplementedCompostLotServiceServer) ReleaseLot(context.Context, *ReleaseLotRequest) (*Lot, error) {
 	return nil, status.Error(codes.Unimplemented, "method ReleaseLot not implemented")
@@ -1279,6 +1357,78 @@ func _CompostLotService_GetLotReport_Handler(srv interface{}, ctx context.Contex
 	return interceptor(ctx, in, info, handler)
 }
 
+func _CompostLotService_GetLotChart_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetLotChartRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CompostLotServiceServer).GetLotChart(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CompostLotService_GetLotChart_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CompostLotServiceServer).GetLotChart(ctx, req.(*GetLotChartRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CompostLotService_GetEntryChecklist_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetEntryChecklistRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CompostLotServiceServer).GetEntryChecklist(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CompostLotService_GetEntryChecklist_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CompostLotServiceServer).GetEntryChecklist(ctx, req.(*GetEntryChecklistRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CompostLotService_GetReleaseRules_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetReleaseRulesRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CompostLotServiceServer).GetReleaseRules(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CompostLotService_GetReleaseRules_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CompostLotServiceServer).GetReleaseRules(ctx, req.(*GetReleaseRulesRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _CompostLotService_SaveReleaseRules_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(SaveReleaseRulesRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CompostLotServiceServer).SaveReleaseRules(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CompostLotService_SaveReleaseRules_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CompostLotServiceServer).SaveReleaseRules(ctx, req.(*SaveReleaseRulesRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _CompostLotService_ReleaseLot_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(ReleaseLotRequest)
 	if err := dec(in); err != nil {
@@ -1491,6 +1641,22 @@ var CompostLotService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "GetLotReport",
 			Handler:    _CompostLotService_GetLotReport_Handler,
+		},
+		{
+			MethodName: "GetLotChart",
+			Handler:    _CompostLotService_GetLotChart_Handler,
+		},
+		{
+			MethodName: "GetEntryChecklist",
+			Handler:    _CompostLotService_GetEntryChecklist_Handler,
+		},
+		{
+			MethodName: "GetReleaseRules",
+			Handler:    _CompostLotService_GetReleaseRules_Handler,
+		},
+		{
+			MethodName: "SaveReleaseRules",
+			Handler:    _CompostLotService_SaveReleaseRules_Handler,
 		},
 		{
 			MethodName: "ReleaseLot",
