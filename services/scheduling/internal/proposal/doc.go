@@ -13,7 +13,10 @@
 //   - Compost is counted in kilograms per square metre, rounded up. Where rooms need
 //     more than one phase, the weekly capacity is that of all these phases
 //     together, and a fill that its own phase cannot serve in a week is forbidden
-//     there.
+//     there; a plan that still asks too much of a phase is mended by giving up the
+//     fills it would miss least and planning again (TooMuch, Without). Since that
+//     only takes choices away, a bound of the problem as built holds for the mended
+//     plan too.
 //   - Weeks after the last published slot are reckoned at a given capacity, or at
 //     the mean of the weeks with slots.
 //

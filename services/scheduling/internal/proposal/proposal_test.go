@@ -370,3 +370,58 @@ func TestReadWaitsForRoomAndCompost(t *testing.T) {
 		}
 	}
 }
+
+// Where rooms need two phases, a week's capacity counts them together; a plan that
+// asks too much of one is mended until each phase can serve it.
+func TestEveryPhaseIsServed(t *testing.T) {
+	t.Parallel()
+	c := plain(t, 20)
+	c.Programmes = builtin(t, "white-bulk-2", "white-bulk-3", "oyster-bags")
+	for i := range 3 {
+		c.Rooms = append(c.Rooms, proposal.Room{ID: fmt.Sprintf("third-%d", i), FarmID: "elm", AreaM2: 200, System: programme.BulkPhaseIII})
+	}
+	c.Slots = nil
+	for w := range 8 {
+		c.Slots = append(c.Slots,
+			proposal.Slot{YardID: "quarry", Ready: monday.Add(7*w + 1), Phase: 2, CapacityKg: 21_000},
+			proposal.Slot{YardID: "moss", Ready: monday.Add(7*w + 2), Phase: 3, CapacityKg: 45_000})
+	}
+	c.Kinds[0].DemandGrams = slices.Repeat([]int64{3_000_000}, 20)
+	p := build(t, c)
+	bulk := slices.IndexFunc(c.Programmes, func(g *programme.Programme) bool { return g.ID == "white-bulk-2" })
+	greedy := fillplan.Plan{Instance: p.Instance.Name}
+	for room := range 3 {
+		greedy.Fills = append(greedy.Fills, fillplan.Fill{Room: room, Programme: bulk, Week: 1})
+	}
+	over, err := p.TooMuch(greedy)
+	if err != nil || len(over) != 2 {
+		t.Errorf("of three fills in a week that serves one, give up %v (%v)", over, err)
+	}
+	rounds := 0
+	for result := solve(t, p, 500); ; result = solve(t, p, 500) {
+		over, err := p.TooMuch(result.Plan)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if len(over) == 0 {
+			greedy = result.Plan
+			break
+		}
+		if rounds++; rounds > 50 {
+			t.Fatalf("not mended after %d rounds: %v", rounds, over)
+		}
+		p = p.Without(over)
+	}
+	need := map[[2]int]int64{}
+	for _, f := range greedy.Fills {
+		need[[2]int{f.Week, c.Programmes[f.Programme].System.CompostPhase()}] += proposal.CompostKg(c.Programmes[f.Programme], c.Rooms[f.Room].AreaM2)
+	}
+	for k, kg := range need {
+		if capacity := map[int]int64{2: 21_000, 3: 45_000}[k[1]]; k[0] < 8 && k[1] > 0 && kg > capacity {
+			t.Errorf("week %d takes %d kg of phase %d, the slots give %d", k[0], kg, k[1], capacity)
+		}
+	}
+	if down, err := p.YardDown("moss", 0, 2); err != nil || down.Instance.YardKg[1] != 21_000 || down.Instance.YardKg[2] != 66_000 || p.Instance.YardKg[1] != 66_000 {
+		t.Errorf("a yard down: %v, %v", down.Instance.YardKg, err)
+	}
+}

@@ -65,14 +65,10 @@ func (p *Problem) fill(c Choice) (fillplan.Fill, *ChoiceError) {
 // forbidUnserved forbids fills that the published slots of their own phase cannot
 // serve, where a week's capacity counts several phases together.
 func (p *Problem) forbidUnserved() {
-	if len(p.phases()) < 2 {
+	if !p.ManyPhases() {
 		return
 	}
-	type key struct{ week, phase int }
-	capacity := map[key]int64{}
-	for _, s := range p.c.Slots {
-		capacity[key{weekOf(p.c.First, s.Ready), s.Phase}] += s.CapacityKg
-	}
+	capacity := p.phaseCapacity()
 	kept := map[fillplan.Fill]bool{}
 	for _, f := range p.Wishes.Keep {
 		kept[f] = true
@@ -82,7 +78,7 @@ func (p *Problem) forbidUnserved() {
 			phase := p.c.Programmes[prog].System.CompostPhase()
 			for w := range p.c.Weeks {
 				f := fillplan.Fill{Room: r, Programme: prog, Week: w}
-				if phase > 0 && !p.Yard[w].Reckoned && capacity[key{w, phase}] < p.Instance.Programmes[prog].CompostKg*room.Area && !kept[f] {
+				if kg, bound := capacity[phaseWeek{w, phase}]; bound && kg < p.kg(f) && !kept[f] {
 					p.Wishes.Forbid = append(p.Wishes.Forbid, f)
 				}
 			}

@@ -45,7 +45,7 @@ func (p *Problem) yards() {
 	}
 	p.Yard = weeks
 	if len(phases) > 1 {
-		p.note("Rooms need compost of %d phases; a week's capacity counts them together.", len(phases))
+		p.note("Rooms need compost of %d phases; where slots are published, fills that one phase cannot serve were given up.", len(phases))
 	}
 }
 

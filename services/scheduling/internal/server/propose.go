@@ -42,29 +42,19 @@ func (s *Server) ProposeFills(req *schedulingv1.ProposeFillsRequest, stream grpc
 	}
 	r := reader{at: at, problem: problem, begun: time.Now()}
 	var last time.Time
-	var broken error
-	search, stop := context.WithTimeout(ctx, seconds(req.GetSeconds()))
-	defer stop()
-	result, err := fillplan.Solve(search, problem.Instance, fillplan.Options{Seed: 1, Wishes: problem.Wishes, Improved: func(plan fillplan.Plan, cost, bound int64) {
-		if broken != nil || (!last.IsZero() && time.Since(last) < betweenProposals) {
-			return
+	result, err := search(ctx, problem, seconds(req.GetSeconds()), func(plan fillplan.Plan, bound int64) error {
+		if !last.IsZero() && time.Since(last) < betweenProposals {
+			return nil
 		}
 		last = time.Now()
 		message, err := r.message(plan, bound)
-		if err == nil {
-			err = stream.Send(message)
+		if err != nil {
+			return err
 		}
-		if broken = err; err != nil {
-			stop()
-		}
-	}})
-	switch {
-	case broken != nil:
-		return broken
-	case ctx.Err() != nil:
-		return ctx.Err()
-	case err != nil:
-		return planFault(err)
+		return stream.Send(message)
+	})
+	if err != nil {
+		return err
 	}
 	final, err := r.final(result)
 	if err != nil {

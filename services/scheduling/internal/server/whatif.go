@@ -3,7 +3,6 @@ package server
 import (
 	"context"
 	"fmt"
-	"maps"
 	"slices"
 	"time"
 
@@ -23,12 +22,9 @@ func (s *Server) WhatIf(ctx context.Context, req *schedulingv1.WhatIfRequest) (*
 	if err != nil {
 		return nil, planFault(err)
 	}
-	changed := *base
-	wishes := *base.Wishes
-	wishes.ChargeM = maps.Clone(wishes.ChargeM)
-	changed.Wishes, changed.Yard = &wishes, slices.Clone(base.Yard)
+	changed := base
 	for i, c := range req.GetChanges() {
-		if err := change(at, &changed, c, fmt.Sprintf("changes[%d]", i)); err != nil {
+		if changed, err = change(at, changed, c, fmt.Sprintf("changes[%d]", i)); err != nil {
 			return nil, err
 		}
 	}
@@ -37,7 +33,7 @@ func (s *Server) WhatIf(ctx context.Context, req *schedulingv1.WhatIfRequest) (*
 	if err != nil {
 		return nil, err
 	}
-	after, planB, err := solved(ctx, at, &changed, limit)
+	after, planB, err := solved(ctx, at, changed, limit)
 	if err != nil {
 		return nil, err
 	}
@@ -61,74 +57,48 @@ func half(ctx context.Context, asked time.Duration) time.Duration {
 // solved searches the best plan of a problem for a time.
 func solved(ctx context.Context, at *situation, problem *proposal.Problem, limit time.Duration) (*schedulingv1.Proposal, fillplan.Plan, error) {
 	r := reader{at: at, problem: problem, begun: time.Now()}
-	search, stop := context.WithTimeout(ctx, limit)
-	defer stop()
-	result, err := fillplan.Solve(search, problem.Instance, fillplan.Options{Seed: 1, Wishes: problem.Wishes})
+	result, err := search(ctx, problem, limit, nil)
 	if err != nil {
-		return nil, fillplan.Plan{}, planFault(err)
-	}
-	if ctx.Err() != nil {
-		return nil, fillplan.Plan{}, ctx.Err()
+		return nil, fillplan.Plan{}, err
 	}
 	message, err := r.final(result)
 	return message, result.Plan, err
 }
 
 // change applies one "what if" to a problem.
-func change(at *situation, p *proposal.Problem, c *schedulingv1.Change, path string) error {
-	var err error
+func change(at *situation, p *proposal.Problem, c *schedulingv1.Change, path string) (*proposal.Problem, error) {
 	switch what := c.GetChange().(type) {
 	case *schedulingv1.Change_YardDown:
 		return yardDown(at, p, what.YardDown, path+".yard_down")
 	case *schedulingv1.Change_RoomLost:
 		i := slices.IndexFunc(at.Rooms, func(r proposal.Room) bool { return r.ID == what.RoomLost })
 		if i < 0 {
-			return unknown("ROOM", what.RoomLost, path+".room_lost", "list the rooms for those there are")
+			return nil, unknown("ROOM", what.RoomLost, path+".room_lost", "list the rooms for those there are")
 		}
-		if p.Instance, err = p.Instance.WithoutRoom(i); err != nil {
-			return err
-		}
-		lost := func(f fillplan.Fill) bool { return f.Room == i }
-		p.Wishes.Accepted = slices.DeleteFunc(slices.Clone(p.Wishes.Accepted), lost)
-		p.Wishes.Forbid = slices.DeleteFunc(slices.Clone(p.Wishes.Forbid), lost)
-		maps.DeleteFunc(p.Wishes.ChargeM, func(f fillplan.Fill, _ int64) bool { return lost(f) })
-	case *schedulingv1.Change_DemandPercent:
-		if p.Instance, err = p.Instance.WithDemand(int64(what.DemandPercent)); err != nil {
-			return planFault(err)
-		}
+		return p.RoomLost(i)
 	}
-	return nil
+	out, err := p.Demand(int64(c.GetDemandPercent()))
+	if err != nil {
+		return nil, planFault(err)
+	}
+	return out, nil
 }
 
 // yardDown takes a yard's compost out of some weeks.
-func yardDown(at *situation, p *proposal.Problem, down *schedulingv1.YardDown, path string) error {
+func yardDown(at *situation, p *proposal.Problem, down *schedulingv1.YardDown, path string) (*proposal.Problem, error) {
 	monday, err := mondayFrom(down.GetFromWeek(), path+".from_week")
 	if err != nil {
-		return err
+		return nil, err
 	}
 	if yard := down.GetYardId(); yard != "" && !slices.ContainsFunc(at.Slots, func(s proposal.Slot) bool { return s.YardID == yard }) {
-		return unknown("YARD", yard, path+".yard_id", "only yards with published slots are reckoned with")
+		return nil, unknown("YARD", yard, path+".yard_id", "only yards with published slots are reckoned with")
 	}
 	first := monday.Sub(at.First) / 7
 	from, until := max(0, first), min(at.Weeks, first+int(down.GetWeeks()))
 	if from >= until {
-		return fault.InvalidField(path+".from_week", "the weeks from %s on lie outside those planned, %s to %s", monday, at.First, at.span.end())
+		return nil, fault.InvalidField(path+".from_week", "the weeks from %s on lie outside those planned, %s to %s", monday, at.First, at.span.end())
 	}
-	for w := from; w < until; w++ {
-		left := int64(0)
-		yards := map[string]int64{}
-		for yard, kg := range p.Yard[w].ByYard {
-			if down.GetYardId() != "" && yard != down.GetYardId() {
-				yards[yard] = kg
-				left += kg
-			}
-		}
-		p.Yard[w].ByYard = yards
-		if p.Instance, err = p.Instance.WithYard(w, w+1, max(0, left-p.Yard[w].TakenKg)); err != nil {
-			return err
-		}
-	}
-	return nil
+	return p.YardDown(down.GetYardId(), from, until)
 }
 
 func differenceMessage(at *situation, c fillplan.Comparison) *schedulingv1.PlanChange {

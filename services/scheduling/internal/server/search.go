@@ -1,0 +1,81 @@
+package server
+
+import (
+	"context"
+	"slices"
+	"time"
+
+	"breakshare.example/services/scheduling/internal/fillplan"
+	"breakshare.example/services/scheduling/internal/proposal"
+)
+
+// mendings is how often a plan that asks too much of one phase of compost is planned
+// again; what is too much after that is left out.
+const mendings = 4
+
+// search looks for the best plan of a problem that the published slots of every
+// phase can serve, for a time. better, where not nil, is told of every better such
+// plan and of the bound; its error ends the search. The bound is that of the
+// problem as given, which holds for a mended plan too.
+func search(ctx context.Context, problem *proposal.Problem, limit time.Duration, better func(fillplan.Plan, int64) error) (fillplan.Result, error) {
+	first := limit
+	if problem.ManyPhases() {
+		first = limit * 7 / 10
+	}
+	result, err := searchOnce(ctx, problem, first, better)
+	if err != nil {
+		return fillplan.Result{}, err
+	}
+	bound := result.BoundM
+	mended := problem
+	for range mendings {
+		over, err := mended.TooMuch(result.Plan)
+		if err != nil {
+			return fillplan.Result{}, err
+		}
+		if len(over) == 0 {
+			break
+		}
+		mended = mended.Without(over)
+		if result, err = searchOnce(ctx, mended, (limit-first)/mendings, better); err != nil {
+			return fillplan.Result{}, err
+		}
+	}
+	over, err := mended.TooMuch(result.Plan)
+	if err != nil {
+		return fillplan.Result{}, err
+	}
+	result.Plan.Fills = slices.DeleteFunc(slices.Clone(result.Plan.Fills), func(f fillplan.Fill) bool { return slices.Contains(over, f) })
+	result.BoundM = bound
+	return result, nil
+}
+
+// searchOnce searches one problem for a time.
+func searchOnce(ctx context.Context, problem *proposal.Problem, limit time.Duration, better func(fillplan.Plan, int64) error) (fillplan.Result, error) {
+	timed, stop := context.WithTimeout(ctx, limit)
+	defer stop()
+	options := fillplan.Options{Seed: 1, Wishes: problem.Wishes}
+	var broken error
+	if better != nil {
+		options.Improved = func(plan fillplan.Plan, _, bound int64) {
+			over, err := problem.TooMuch(plan)
+			if err == nil && broken == nil && len(over) == 0 {
+				err = better(plan, bound)
+			}
+			if err != nil && broken == nil {
+				broken = err
+				stop()
+			}
+		}
+	}
+	result, err := fillplan.Solve(timed, problem.Instance, options)
+	switch {
+	case broken != nil:
+		return fillplan.Result{}, broken
+	case ctx.Err() != nil:
+		return fillplan.Result{}, ctx.Err()
+	case err != nil:
+		return fillplan.Result{}, planFault(err)
+	}
+	return result, nil
+}
