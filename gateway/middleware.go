@@ -5,6 +5,7 @@ import (
 	"log/slog"
 	"net/http"
 	"runtime/debug"
+	"strings"
 
 	"breakshare.example/services/platform/clock"
 )
@@ -46,9 +47,18 @@ func logged(log *slog.Logger, clk clock.Clock) middleware {
 			begun := clk.Now()
 			seen := &statusWriter{ResponseWriter: w, status: http.StatusOK}
 			next.ServeHTTP(seen, r)
-			log.InfoContext(r.Context(), "request", "method", r.Method, "path", r.URL.Path, "status", seen.status, "took", clk.Now().Sub(begun))
+			log.InfoContext(r.Context(), "request", "method", r.Method, "path", loggable(r.URL.Path), "status", seen.status, "took", clk.Now().Sub(begun))
 		})
 	}
+}
+
+// loggable is a path without the secret of a private calendar address, which alone lets
+// whoever holds it read the calendar.
+func loggable(path string) string {
+	if strings.HasPrefix(path, "/feeds/") {
+		return "/feeds/…"
+	}
+	return path
 }
 
 // statusWriter remembers the status that was sent.

@@ -59,6 +59,13 @@ type Coop struct {
 	Trace     *orderv1.TraceForwardResponse
 	Received  []*orderv1.ConfirmDeliveryRequest
 
+	Conflicts []*schedulingv1.CropConflict
+	Overdue   []*schedulingv1.OverdueStage
+	Feeds     []*schedulingv1.Feed
+	FeedType  string // what ReadFeed answers as
+	Accepted  []*schedulingv1.AcceptFillsRequest
+	Asked     []*schedulingv1.WhatIfRequest
+
 	mu      sync.Mutex
 	fails   map[string]*fault.Error
 	calls   map[string]int
@@ -78,6 +85,7 @@ func Start(t testing.TB) *Coop {
 		Tokens: identity.NewTokens([]byte("0123456789abcdef0123456789abcdef"), clk), Clock: clk,
 		fails: map[string]*fault.Error{}, calls: map[string]int{}, answers: map[string]answer{}, sent: map[string]bool{},
 	}
+	c.FeedType = "text/calendar; charset=utf-8"
 	c.fill()
 	c.serve(t)
 	return c

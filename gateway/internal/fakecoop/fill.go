@@ -36,6 +36,7 @@ func (c *Coop) fill() {
 		{CustomerId: "harbour-light", Name: "Harbour Light", Place: "Galway", PriorityClass: 2},
 	}
 	c.fillCrops()
+	c.fillTroubles()
 	c.fillHarvest()
 	c.fillOutlooks()
 	c.fillOrders()
@@ -49,6 +50,16 @@ func (c *Coop) fillCrops() {
 		crop("alder-brook-3-20261112", "alder-brook-3", "alder-brook", "white mushroom", "2026-11-12", 5),
 		crop("birch-hollow-1-20261005", "birch-hollow-1", "birch-hollow", "oyster mushroom", "2026-10-05", 2),
 	}
+}
+
+func (c *Coop) fillTroubles() {
+	c.Conflicts = []*schedulingv1.CropConflict{{
+		RoomId: "alder-brook-2", FirstCropId: "alder-brook-2-20261003", SecondCropId: "alder-brook-2-20261228", FromDate: "2026-12-28", UntilDate: "2026-12-30",
+		MoveCropId: "alder-brook-2-20261228", MoveDays: 2,
+	}}
+	c.Overdue = []*schedulingv1.OverdueStage{{
+		CropId: "alder-brook-3-20261112", RoomId: "alder-brook-3", FarmId: "alder-brook", Kind: schedulingv1.StageKind_STAGE_KIND_SPAWNING, ExpectedDate: "2026-11-24", Days: 1,
+	}}
 }
 
 // crop is a crop on shelves whose steps take a fixed number of days.

@@ -17,6 +17,8 @@ type form struct {
 	RequestID string
 	// Problem is what was wrong with the form as a whole.
 	Problem string
+	// English tells that what was wrong is told in a service's own words.
+	English bool
 	// Stale tells that somebody else changed the thing meanwhile.
 	Stale bool
 
@@ -108,12 +110,13 @@ func again(v *visit, err error, show func(*visit, *form) (view, error), name fun
 	case fault.Internal, fault.Unauthenticated, fault.Forbidden, fault.Cancelled:
 		return view{}, err
 	}
-	sent := &form{id: v.r.PostFormValue("form"), RequestID: v.r.PostFormValue("request_id"), values: v.r.PostForm}
+	sent := &form{English: inEnglish(err), id: v.r.PostFormValue("form"), RequestID: v.r.PostFormValue("request_id"), values: v.r.PostForm}
 	if !ids.Valid(sent.RequestID) {
 		sent.RequestID = ids.New()
 	}
 	if f.Reason == reused {
 		f = fault.New(f.Kind, reused, "%s", v.words.T("form.reused"))
+		sent.English = false
 		sent.RequestID = ids.New()
 	}
 	sent.refuse(f, v.r.PostForm, name)

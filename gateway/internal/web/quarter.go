@@ -25,6 +25,22 @@ type quarterPage struct {
 	Farms         []quarterFarm
 	Kinds         []string
 	Empty         bool
+	Balances      []balance
+	Conflicts     []conflictRow
+	Overdue       []overdueRow
+}
+
+// conflictRow is a room that two crops hold on the same days.
+type conflictRow struct {
+	Room, First, Second, From, Until string
+	Move                             string // the crop to move
+	Days                             int64  // later where positive
+}
+
+// overdueRow is a step that should have begun and is not recorded.
+type overdueRow struct {
+	Farm, Room, Key, Expected string
+	Days                      int64
 }
 
 // week is the head of a column.
@@ -65,27 +81,23 @@ type span struct{ First, Last string }
 
 // showQuarter shows thirteen weeks of all rooms.
 func (p *Pages) showQuarter(v *visit, _ *form) (view, error) {
-	from, err := v.dayOf("from", mondayOf(v.today(0)))
+	from, err := v.dayOf("from", v.today(0))
 	if err != nil {
 		return view{}, err
 	}
+	from = mondayOf(from)
 	page := quarterPage{From: from, To: addDays(from, quarterDays-1), Before: addDays(from, -quarterDays), After: addDays(from, quarterDays), Width: quarterDays * dayWidth}
 	var (
-		rooms *schedulingv1.ListRoomsResponse
-		crops *schedulingv1.GetCalendarResponse
-		n     names
+		quarter *schedulingv1.GetQuarterResponse
+		n       names
 	)
 	err = together(v.ctx,
 		func(ctx context.Context) (err error) {
-			rooms, err = p.scheduling.ListRooms(ctx, &schedulingv1.ListRoomsRequest{})
+			quarter, err = p.scheduling.GetQuarter(ctx, &schedulingv1.GetQuarterRequest{FirstWeek: from, Weeks: quarterDays / 7})
 			return err
 		},
 		func(ctx context.Context) (err error) {
-			crops, err = p.scheduling.GetCalendar(ctx, &schedulingv1.GetCalendarRequest{FromDate: page.From, ToDate: page.To})
-			return err
-		},
-		func(ctx context.Context) (err error) {
-			n, err = p.names(ctx, farmNames)
+			n, err = p.names(ctx, farmNames|productNames)
 			return err
 		},
 	)
@@ -98,7 +110,8 @@ func (p *Pages) showQuarter(v *visit, _ *form) (view, error) {
 	if days := daysBetween(from, v.today(0)); days >= 0 && days < quarterDays {
 		page.TodayX = days*dayWidth + dayWidth/2
 	}
-	page.fill(rooms.GetRooms(), crops.GetCrops(), n)
+	page.fill(quarter, n)
+	page.Balances = balancesOf(quarter.GetKinds(), n)
 	return view{template: "quarter", title: "quarter.title", data: page}, nil
 }
 
@@ -112,7 +125,18 @@ func mondayOf(date string) string {
 	return addDays(date, -days)
 }
 
-func (page *quarterPage) fill(rooms []*schedulingv1.Room, crops []*schedulingv1.Crop, n names) {
+func (page *quarterPage) fill(quarter *schedulingv1.GetQuarterResponse, n names) {
+	rooms := quarter.GetRooms()
+	names := byID(rooms, (*schedulingv1.QuarterRoom).GetRoomId, (*schedulingv1.QuarterRoom).GetName)
+	for _, c := range quarter.GetConflicts() {
+		page.Conflicts = append(page.Conflicts, conflictRow{
+			Room: nameOf(names, c.GetRoomId()), First: c.GetFirstCropId(), Second: c.GetSecondCropId(), From: c.GetFromDate(), Until: addDays(c.GetUntilDate(), -1),
+			Move: c.GetMoveCropId(), Days: int64(c.GetMoveDays()),
+		})
+	}
+	for _, o := range quarter.GetOverdue() {
+		page.Overdue = append(page.Overdue, overdueRow{nameOf(n.farms, o.GetFarmId()), nameOf(names, o.GetRoomId()), kindKey(o.GetKind()), o.GetExpectedDate(), int64(o.GetDays())})
+	}
 	seen := map[string]bool{}
 	farms := map[string]int{}
 	page.Empty = len(rooms) == 0
@@ -125,8 +149,8 @@ func (page *quarterPage) fill(rooms []*schedulingv1.Room, crops []*schedulingv1.
 		}
 		l := lane{Name: room.GetName()}
 		taken := 0
-		for _, crop := range crops {
-			if crop.GetRoomId() != room.GetRoomId() || crop.GetState() == schedulingv1.CropState_CROP_STATE_ENDED && crop.GetFreeDate() <= page.From {
+		for _, crop := range room.GetCrops() {
+			if crop.GetState() == schedulingv1.CropState_CROP_STATE_ENDED && crop.GetFreeDate() <= page.From {
 				continue
 			}
 			taken += l.draw(crop, page.From, seen)

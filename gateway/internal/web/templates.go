@@ -88,6 +88,9 @@ func newInput(f *form, id, kind, name, label, value, unit string) input {
 	return input{Form: f, ID: id + "-" + name, Kind: kind, Name: name, Label: label, Value: f.Value(name, value), Unit: unit}
 }
 
+// English tells that the error is in a service's own words.
+func (i input) English() bool { return i.Form.English }
+
 // Error is what is wrong with the field; empty where nothing is.
 func (i input) Error() string { return i.Form.Error(i.Name) }
 

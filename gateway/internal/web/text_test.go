@@ -76,12 +76,13 @@ func TestEveryValueOfTheContractHasAWord(t *testing.T) {
 	}
 	english := languages.All()[0]
 	for prefix, enum := range map[string]protoreflect.EnumDescriptor{
-		"stage":     schedulingv1.StageKind_STAGE_KIND_UNSPECIFIED.Descriptor(),
-		"phase":     typev1.CompostPhase_COMPOST_PHASE_UNSPECIFIED.Descriptor(),
-		"lot_state": compostlotv1.LotState_LOT_STATE_UNSPECIFIED.Descriptor(),
-		"finding":   compostlotv1.Finding_FINDING_UNSPECIFIED.Descriptor(),
-		"mark":      compostlotv1.PhaseMark_PHASE_MARK_UNSPECIFIED.Descriptor(),
-		"delivery":  orderv1.DeliveryState_DELIVERY_STATE_UNSPECIFIED.Descriptor(),
+		"stage":      schedulingv1.StageKind_STAGE_KIND_UNSPECIFIED.Descriptor(),
+		"phase":      typev1.CompostPhase_COMPOST_PHASE_UNSPECIFIED.Descriptor(),
+		"lot_state":  compostlotv1.LotState_LOT_STATE_UNSPECIFIED.Descriptor(),
+		"finding":    compostlotv1.Finding_FINDING_UNSPECIFIED.Descriptor(),
+		"mark":       compostlotv1.PhaseMark_PHASE_MARK_UNSPECIFIED.Descriptor(),
+		"pick_stage": typev1.PickStage_PICK_STAGE_UNSPECIFIED.Descriptor(),
+		"delivery":   orderv1.DeliveryState_DELIVERY_STATE_UNSPECIFIED.Descriptor(),
 	} {
 		values := enum.Values()
 		first := string(values.Get(0).Name())

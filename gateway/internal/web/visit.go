@@ -84,6 +84,8 @@ func (p *Pages) answer(w http.ResponseWriter, v *visit, handle func(*visit) (vie
 		p.showError(w, v, err)
 	case shown.goTo != "":
 		http.Redirect(w, v.r, shown.goTo, http.StatusSeeOther)
+	case shown.file != nil:
+		send(w, shown.file)
 	default:
 		p.write(w, v, shown)
 	}
@@ -95,6 +97,7 @@ type problem struct {
 	Fields    []fault.Field
 	Forbidden bool
 	Again     bool // it is worth trying again as it is
+	English   bool // the message is a service's own words
 }
 
 func (p *Pages) showError(w http.ResponseWriter, v *visit, err error) {
@@ -103,14 +106,14 @@ func (p *Pages) showError(w http.ResponseWriter, v *visit, err error) {
 		f = fault.From(err)
 	}
 	if f.Kind == fault.Internal {
-		p.log.ErrorContext(v.ctx, "page failed", "path", v.r.URL.Path, "error", err)
+		p.log.ErrorContext(v.ctx, "page failed", "page", v.r.Pattern, "error", err)
 	}
 	data := problem{
 		Message: f.Message, Fields: f.Fields, Forbidden: f.Kind == fault.Forbidden,
-		Again: f.Kind == fault.Unavailable || f.Kind == fault.Deadline,
+		Again: f.Kind == fault.Unavailable || f.Kind == fault.Deadline, English: inEnglish(err),
 	}
 	if data.Message == "" || f.Kind == fault.Internal {
-		data.Message = v.words.T("problem.internal")
+		data.Message, data.English = v.words.T("problem.internal"), false
 	}
 	p.write(w, v, view{template: "problem", title: "problem.title", data: data, status: f.Kind.HTTP()})
 }

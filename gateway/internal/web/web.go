@@ -66,11 +66,13 @@ func New(o Options) (http.Handler, error) {
 			return nil, err
 		}
 	}
-	connections := map[string]*grpc.ClientConn{}
+	connections := map[string]marking{}
 	for _, name := range serviceNames {
-		if connections[name], err = o.Dial(name); err != nil {
+		conn, err := o.Dial(name)
+		if err != nil {
 			return nil, fmt.Errorf("dial %s: %w", name, err)
 		}
+		connections[name] = marking{conn}
 		p.health[name] = healthv1.NewHealthClient(connections[name])
 	}
 	p.scheduling = schedulingv1.NewSchedulingServiceClient(connections["scheduling"])
@@ -95,10 +97,12 @@ func (p *Pages) routes() (http.Handler, error) {
 	mux.HandleFunc("POST /start", p.bare(p.choose))
 	mux.HandleFunc("POST /language", p.bare(p.chooseLanguage))
 	mux.HandleFunc("GET /health", p.bare(p.showHealth))
+	mux.HandleFunc("GET /feeds/{coop}/{file}", p.bare(p.readFeed))
+	mux.HandleFunc("GET /quarter/crops.csv", p.page(p.exportCrops))
 	for path, show := range map[string]func(*visit, *form) (view, error){
 		"/tomorrow": p.showTomorrow, "/trace": p.showTrace, "/quarter": p.showQuarter, "/scores": p.showScores, "/slots": p.showSlots,
 		"/push": p.showPush, "/pick": p.showPick, "/rooms": p.showRooms,
-		"/lots": p.showLots, "/lots/{lot}": p.showLot, "/orders": p.showOrders,
+		"/feeds": p.showFeeds, "/lots": p.showLots, "/lots/{lot}": p.showLot, "/orders": p.showOrders,
 	} {
 		mux.HandleFunc("GET "+path, p.page(func(v *visit) (view, error) { return show(v, newForm()) }))
 	}
@@ -110,6 +114,7 @@ func (p *Pages) routes() (http.Handler, error) {
 		"/lots/{lot}/release": submit(p.releaseLot, p.showLot, nil), "/lots/{lot}/hold": submit(p.holdLot, p.showLot, nil),
 		"/lots/{lot}/deliver": submit(p.deliverLot, p.showLot, nil),
 		"/orders/save":        p.saveOrder, "/orders/received": submit(p.confirmDelivery, p.showOrders, nil),
+		"/feeds/create": submit(p.createFeed, p.showFeeds, nil), "/feeds/revoke": submit(p.revokeFeed, p.showFeeds, nil),
 	} {
 		mux.HandleFunc("POST "+path, p.page(handle))
 	}
@@ -128,13 +133,15 @@ func cached(next http.Handler) http.Handler {
 	})
 }
 
-// view is what a handler wants shown: a template with its data, or another address to go to.
+// view is what a handler wants shown: a template with its data, another address to go to, or
+// a file to save.
 type view struct {
 	template string
 	title    string // key of the text
 	data     any
 	goTo     string
 	status   int
+	file     *schedulingv1.Content
 }
 
 // frame is what the layout knows beside the page's own data.
