@@ -200,14 +200,29 @@ func (t *timeline) place() {
 	}
 }
 
-// next is the first stage from filling on after the last recorded one: what the
-// crop waits for. It is n, the day the room is free, while the last stage runs.
+// next is the stage that the crop waits for; n, the day the room is free, while the
+// last one runs.
 func (t *timeline) next() int {
-	next := t.fill
-	for i := range t.n {
-		if t.recorded[i] {
-			next = max(next, i+1)
+	return Awaited(t.n, func(i int) programme.StageKind { return t.stage(i).Kind }, func(i int) bool { return t.recorded[i] })
+}
+
+// Awaited is the index of the stage that a crop of n stages waits for: the first
+// from filling on, after the last recorded one, that does not simply follow from
+// the stage before it; n where there is none. The spawn run, the case run and idle
+// days follow by themselves, so that nobody need record them.
+func Awaited(n int, kind func(i int) programme.StageKind, recorded func(i int) bool) int {
+	next, filling := 0, 0
+	for i := range n {
+		if recorded(i) {
+			next = i + 1
 		}
+		if kind(i) == programme.Filling {
+			filling = i
+		}
+	}
+	next = max(next, filling)
+	for next < n && (kind(next) == programme.SpawnRun || kind(next) == programme.CaseRun || kind(next) == programme.Idle) {
+		next++
 	}
 	return next
 }

@@ -23,9 +23,9 @@ type Crop struct {
 	Recorded []Record
 	// Freed is the day from which the room was free again; nil while it is not.
 	Freed *Date
-	// NotBefore holds the crop up: its next stage, the first from filling on after
-	// the last recorded one, begins on this day at the earliest, since it is
-	// overdue or the room is not free. nil where nothing does.
+	// NotBefore holds the crop up: the stage that it waits for (see Awaited) begins
+	// on this day at the earliest, since it is overdue or the room is not free. nil
+	// where nothing does.
 	NotBefore *Date
 }
 

@@ -2,6 +2,7 @@ package calendar_test
 
 import (
 	"fmt"
+	"slices"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -75,6 +76,29 @@ func TestNotBefore(t *testing.T) {
 			}
 			if got.Start != want || got.Earliest > got.Start || got.Latest < got.Start {
 				t.Errorf("held up by %d days: %s begins on %s (%s to %s), want %s", days, s.Stage, got.Start, got.Earliest, got.Latest, want)
+			}
+		}
+	}
+}
+
+// Steps that follow by themselves are not waited for: after spawning, the next
+// thing that somebody does is.
+func TestAwaited(t *testing.T) {
+	t.Parallel()
+	for _, p := range programmes(t) {
+		kinds := make([]programme.StageKind, len(p.Stages))
+		for i, s := range p.Stages {
+			kinds[i] = s.Kind
+		}
+		kind := func(i int) programme.StageKind { return kinds[i] }
+		last := slices.Index(kinds, programme.Filling)
+		if got := calendar.Awaited(len(kinds), kind, func(int) bool { return false }); got != last {
+			t.Errorf("%s waits for stage %d, want filling", p.ID, got)
+		}
+		for i := range kinds {
+			got := calendar.Awaited(len(kinds), kind, func(j int) bool { return j == i })
+			if got < len(kinds) && (got < last || got <= i && i >= last || kinds[got] == programme.SpawnRun || kinds[got] == programme.CaseRun || kinds[got] == programme.Idle) {
+				t.Errorf("%s after %s waits for %s", p.ID, kinds[i], kinds[got])
 			}
 		}
 	}

@@ -157,3 +157,14 @@ func (p *Problem) Demand(percent int64) (*Problem, error) {
 	out.Instance, err = p.Instance.WithDemand(percent)
 	return &out, err
 }
+
+// Trim leaves out fills that yield nothing within the weeks and cost nothing in
+// them either: a plan is as good without. Those to be kept, and those planned
+// already, stay.
+func (p *Problem) Trim(plan fillplan.Plan) fillplan.Plan {
+	plan.Fills = slices.DeleteFunc(slices.Clone(plan.Fills), func(f fillplan.Fill) bool {
+		idle := p.grams(f) == 0 && fillplan.Evaluate(p.Instance, []fillplan.Fill{f}).Fill == 0 && p.Wishes.WishM([]fillplan.Fill{f}) == p.Wishes.WishM(nil)
+		return idle && !slices.Contains(p.Wishes.Keep, f)
+	})
+	return plan
+}

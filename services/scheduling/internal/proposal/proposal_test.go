@@ -425,3 +425,56 @@ func TestEveryPhaseIsServed(t *testing.T) {
 		t.Errorf("a yard down: %v, %v", down.Instance.YardKg, err)
 	}
 }
+
+// A product without a stage takes its species at any stage; one with a stage takes
+// that stage first.
+func TestAnyStageWillDo(t *testing.T) {
+	t.Parallel()
+	p := builtin(t, "shiitake-blocks")[0]
+	dates, err := calendar.Compute(calendar.Crop{ID: "c", Programme: p, Fill: monday}, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	whole := programme.Product{Species: "shiitake"}
+	part := p.Products()[0]
+	for _, kinds := range []map[programme.Product]int{{whole: 0}, {whole: 0, part: 1}} {
+		rows := make([][]int64, len(kinds))
+		for i := range rows {
+			rows[i] = make([]int64, 60)
+		}
+		proposal.Weekly(rows, kinds, monday, p, 10, dates)
+		var got []int64
+		for _, row := range rows {
+			var sum int64
+			for _, grams := range row {
+				sum += grams
+			}
+			got = append(got, sum)
+		}
+		total := p.Breaks.Yield.Usual * 10
+		switch {
+		case len(got) == 1 && got[0] != total:
+			t.Errorf("at any stage %d g, want all %d", got[0], total)
+		case len(got) == 2 && (got[0]+got[1] != total || got[1] == 0 || got[0] == 0):
+			t.Errorf("at any stage %d g and %q %d g, want %d in all", got[0], part.Stage, got[1], total)
+		}
+	}
+	if !proposal.Sells(p, whole) || !proposal.Sells(p, part) || proposal.Sells(p, programme.Product{Species: "oyster mushroom"}) {
+		t.Error("what the programme sells")
+	}
+}
+
+// What bears only after the weeks planned is not proposed for nothing.
+func TestTrimLeavesOutIdleFills(t *testing.T) {
+	t.Parallel()
+	c := plain(t, 8)
+	c.Prices = proposal.Prices{}
+	bulk := slices.IndexFunc(c.Programmes, func(g *programme.Programme) bool { return g.ID == "white-bulk-2" })
+	c.Wishes.Keep = []proposal.Choice{{RoomID: "room-2", ProgrammeID: "white-bulk-2", Week: monday.Add(49)}}
+	p := build(t, c)
+	early, late, kept := fillplan.Fill{Room: 0, Programme: bulk}, fillplan.Fill{Room: 1, Programme: bulk, Week: 7}, fillplan.Fill{Room: 2, Programme: bulk, Week: 7}
+	got := p.Trim(fillplan.Plan{Fills: []fillplan.Fill{early, late, kept}}).Fills
+	if !slices.Equal(got, []fillplan.Fill{early, kept}) {
+		t.Errorf("left are %v", got)
+	}
+}

@@ -32,10 +32,26 @@ func bear(rows [][]int64, kinds map[programme.Product]int, p *programme.Programm
 	for _, b := range p.Bears {
 		from := cumulative(upTo)
 		upTo += b.PerMille
-		if k, ok := kinds[programme.Product{Species: p.Species, Stage: b.Stage}]; ok && week >= 0 && week < len(rows[k]) {
+		if k, ok := sold(kinds, p.Species, b.Stage); ok && week >= 0 && week < len(rows[k]) {
 			rows[k][week] += cumulative(upTo) - from
 		}
 	}
+}
+
+// sold is the kind as which a species at a stage of picking is sold: that very kind,
+// else the species at any stage.
+func sold(kinds map[programme.Product]int, species string, stage programme.PickStage) (kind int, ok bool) {
+	if kind, ok = kinds[programme.Product{Species: species, Stage: stage}]; ok {
+		return kind, true
+	}
+	kind, ok = kinds[programme.Product{Species: species}]
+	return kind, ok
+}
+
+// Sells reports whether the programme bears a kind: its species at the stage, or at
+// any where the kind states none.
+func Sells(p *programme.Programme, kind programme.Product) bool {
+	return p.CanBear(kind) || (kind.Stage == programme.NoPickStage && p.Species == kind.Species)
 }
 
 // part gives the running part of a whole per mille, so that parts add up.

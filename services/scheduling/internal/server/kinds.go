@@ -15,15 +15,22 @@ func kindOf(p store.Product) programme.Product {
 	return programme.Product{Species: p.Species, Stage: p.PickStage}
 }
 
-// kinds lists what products are made of, and what programmes bear, each once, by
-// species and stage.
+// kinds lists what products are made of, and what programmes bear beside that, each
+// once, by species and stage. A species that is sold at any stage of picking is one
+// kind, but for stages sold on their own.
 func kinds(products []store.Product, programmes []*programme.Programme) []programme.Product {
 	var out []programme.Product
 	for _, p := range products {
 		out = append(out, kindOf(p))
 	}
+	anyStage := map[string]bool{}
+	for _, k := range out {
+		anyStage[k.Species] = anyStage[k.Species] || k.Stage == programme.NoPickStage
+	}
 	for _, p := range programmes {
-		out = append(out, p.Products()...)
+		if !anyStage[p.Species] {
+			out = append(out, p.Products()...)
+		}
 	}
 	slices.SortFunc(out, func(a, b programme.Product) int {
 		return cmp.Or(cmp.Compare(a.Species, b.Species), cmp.Compare(a.Stage, b.Stage))

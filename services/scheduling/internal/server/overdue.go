@@ -29,20 +29,12 @@ func (s *Server) today(ctx context.Context, db pg.DB) (calendar.Date, error) {
 	return calendar.DateOf(s.clock.Now().In(zone)), nil
 }
 
-// overdue is the step that should have begun before today and is not recorded: the
-// first from filling on after the last recorded one. A crop whose last step runs,
-// and one that has ended, waits for nothing.
+// overdue is the step that the crop waits for and that should have begun before
+// today. A crop whose last step runs, and one that has ended, waits for nothing.
 func overdue(c store.Crop, today calendar.Date) (late store.Stage, ok bool) {
-	if c.State == store.Ended {
-		return store.Stage{}, false
-	}
-	next := slices.IndexFunc(c.Stages, func(s store.Stage) bool { return s.Kind == programme.Filling })
-	for i, s := range c.Stages {
-		if s.Actual != nil {
-			next = max(next, i+1)
-		}
-	}
-	if next == len(c.Stages) || c.Stages[next].Start >= today {
+	next := calendar.Awaited(len(c.Stages),
+		func(i int) programme.StageKind { return c.Stages[i].Kind }, func(i int) bool { return c.Stages[i].Actual != nil })
+	if c.State == store.Ended || next == len(c.Stages) || c.Stages[next].Start >= today {
 		return store.Stage{}, false
 	}
 	return c.Stages[next], true

@@ -1,6 +1,7 @@
 package server
 
 import (
+	"fmt"
 	"math"
 	"time"
 
@@ -156,12 +157,12 @@ func (r *reader) final(result fillplan.Result) (*schedulingv1.Proposal, error) {
 		if err != nil {
 			return nil, err
 		}
-		r.explain(out.GetFills()[i], why)
+		r.explain(result.Plan, out.GetFills()[i], why)
 	}
 	return out, nil
 }
 
-func (r *reader) explain(fill *schedulingv1.ProposedFill, why fillplan.Explanation) {
+func (r *reader) explain(plan fillplan.Plan, fill *schedulingv1.ProposedFill, why fillplan.Explanation) {
 	for _, s := range why.Serves {
 		fill.Serves = append(fill.Serves, &schedulingv1.ServedWeek{
 			Kind: kindMessage(r.at.Kinds[s.Product].Product), Week: r.at.First.Add(7 * s.Week).String(), Grams: s.Grams, ShortGrams: s.ShortGrams,
@@ -169,11 +170,41 @@ func (r *reader) explain(fill *schedulingv1.ProposedFill, why fillplan.Explanati
 	}
 	without := minor(why.WithoutM)
 	fill.WithoutMinor = &without
-	fill.Earlier, fill.Later = r.moved(why.Earlier), r.moved(why.Later)
+	fill.Earlier, fill.Later = r.moved(plan, why.Fill, why.Earlier), r.moved(plan, why.Fill, why.Later)
 }
 
-func (r *reader) moved(m fillplan.Move) *schedulingv1.FillMove {
-	return &schedulingv1.FillMove{
-		Week: r.at.First.Add(7 * m.Week).String(), Possible: m.Possible, Reason: m.Reason, ChangeMinor: minor(m.ChangeM),
+func (r *reader) moved(plan fillplan.Plan, f fillplan.Fill, m fillplan.Move) *schedulingv1.FillMove {
+	out := &schedulingv1.FillMove{Week: r.monday(m.Week), Possible: m.Possible, ChangeMinor: minor(m.ChangeM)}
+	if !m.Possible {
+		out.Reason = r.inTheWay(plan, f, m.Week)
 	}
+	return out
+}
+
+func (r *reader) monday(week int) string { return r.at.First.Add(7 * week).String() }
+
+// inTheWay says in people's words why a fill cannot be made in another week, all
+// else as planned.
+func (r *reader) inTheWay(plan fillplan.Plan, f fillplan.Fill, week int) string {
+	in := r.problem.Instance
+	room := in.Rooms[f.Room]
+	switch {
+	case week < 0 || week >= in.Weeks:
+		return "the week lies outside those planned"
+	case week < room.Free:
+		return fmt.Sprintf("room %s is not free before the week of %s", room.ID, r.monday(room.Free))
+	}
+	left := in.YardKg[week]
+	for _, other := range plan.Fills {
+		if other == f {
+			continue
+		}
+		if other.Room == f.Room && other.Week < week+in.Programmes[f.Programme].Weeks && week < other.Week+in.Programmes[other.Programme].Weeks {
+			return fmt.Sprintf("room %s would still be held, or needed again too soon: it is filled in the week of %s too", room.ID, r.monday(other.Week))
+		}
+		if other.Week == week {
+			left -= in.Programmes[other.Programme].CompostKg * in.Rooms[other.Room].Area
+		}
+	}
+	return fmt.Sprintf("it takes %d kg of compost, and the yards have %d kg left in the week of %s", in.Programmes[f.Programme].CompostKg*room.Area, left, r.monday(week))
 }

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"strings"
 	"testing"
 	"time"
 
@@ -103,6 +104,11 @@ func TestProposalAddsUp(t *testing.T) {
 	used := map[string]int64{}
 	for _, f := range p.GetFills() {
 		used[f.GetWeek()] += f.GetCompostGrams() / 1000
+		for _, m := range []*schedulingv1.FillMove{f.GetEarlier(), f.GetLater()} {
+			if m.GetPossible() == (m.GetReason() != "") || strings.Contains(m.GetReason(), "{") {
+				t.Errorf("move of %s to %s: %v", f.GetRoomId(), m.GetWeek(), m)
+			}
+		}
 		if f.GetWithoutMinor() < 0 || len(f.GetServes()) == 0 || f.GetLater() == nil {
 			t.Errorf("fill %v is not explained", f)
 		}

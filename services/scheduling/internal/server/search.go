@@ -46,7 +46,7 @@ func search(ctx context.Context, problem *proposal.Problem, limit time.Duration,
 		return fillplan.Result{}, err
 	}
 	result.Plan.Fills = slices.DeleteFunc(slices.Clone(result.Plan.Fills), func(f fillplan.Fill) bool { return slices.Contains(over, f) })
-	result.BoundM = bound
+	result.Plan, result.BoundM = mended.Trim(result.Plan), bound
 	return result, nil
 }
 
@@ -60,7 +60,7 @@ func searchOnce(ctx context.Context, problem *proposal.Problem, limit time.Durat
 		options.Improved = func(plan fillplan.Plan, _, bound int64) {
 			over, err := problem.TooMuch(plan)
 			if err == nil && broken == nil && len(over) == 0 {
-				err = better(plan, bound)
+				err = better(problem.Trim(plan), bound)
 			}
 			if err != nil && broken == nil {
 				broken = err

@@ -118,7 +118,7 @@ func (s *Server) grounds(ctx context.Context, db pg.DB, at *situation) error {
 		return err
 	}
 	for _, id := range slices.Sorted(maps.Keys(newest)) {
-		sold := func(k proposal.Kind) bool { return newest[id].CanBear(k.Product) }
+		sold := func(k proposal.Kind) bool { return proposal.Sells(newest[id].Programme, k.Product) }
 		if slices.ContainsFunc(at.Kinds, sold) {
 			at.Programmes = append(at.Programmes, newest[id].Programme)
 		}
