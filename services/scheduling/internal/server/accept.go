@@ -86,6 +86,9 @@ func (s *Server) yardsCan(ctx context.Context, tx pgx.Tx, fills []grown) error {
 	if err != nil {
 		return err
 	}
+	if err := store.LockSlots(ctx, tx, today.Week()); err != nil {
+		return err
+	}
 	slots, err := store.OpenSlots(ctx, tx, today.Week())
 	if err != nil {
 		return err

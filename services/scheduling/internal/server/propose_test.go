@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -304,5 +305,34 @@ func TestWhatIf(t *testing.T) {
 		if f := fault.FromStatus(err); f == nil || len(f.Fields) == 0 || f.Fields[0].Path != field {
 			t.Errorf("%s: %v", field, err)
 		}
+	}
+}
+
+// Plans accepted at once cannot both take what the yards have left.
+func TestYardsTonnesAreSharedOnce(t *testing.T) {
+	t.Parallel()
+	r := quarter(t)
+	r.plan(t, fill("gorse-hill-1", "white-bulk-2", "2027-03-09")) // the programme is in use before
+	rooms := []string{"elm-end-2", "elm-end-3", "gorse-hill-1", "gorse-hill-2"}
+	errs := make([]error, len(rooms))
+	var wg sync.WaitGroup
+	for i, id := range rooms {
+		wg.Go(func() {
+			_, errs[i] = r.AcceptFills(r.office(t), &schedulingv1.AcceptFillsRequest{
+				RequestId: ids.New(), Fills: []*schedulingv1.CropPlan{fill(id, "white-bulk-2", "2026-03-10")},
+			})
+		})
+	}
+	wg.Wait()
+	won := 0
+	for _, err := range errs {
+		if err == nil {
+			won++
+			continue
+		}
+		refused(t, err, fault.Precondition, "OVER_THE_YARDS_TONNES", "fills[0].fill_date")
+	}
+	if won != 2 {
+		t.Errorf("%d rooms of 19,860 kg each are filled from 45,000 kg", won)
 	}
 }

@@ -86,3 +86,13 @@ func OpenSlots(ctx context.Context, db pg.DB, from calendar.Date) ([]Slot, error
 	slots, err := ListSlots(ctx, db, "", from)
 	return slices.DeleteFunc(slots, func(s Slot) bool { return s.Withdrawn }), err
 }
+
+// LockSlots keeps others from planning on the slots ready on or after a day until
+// the transaction ends, so that two plans cannot both take what is left.
+func LockSlots(ctx context.Context, tx pgx.Tx, from calendar.Date) error {
+	const sql = `SELECT slot_id FROM yard_slot WHERE ready_date >= ` + epoch + ` + $1::integer ORDER BY slot_id FOR UPDATE`
+	if _, err := tx.Exec(ctx, sql, from); err != nil {
+		return fmt.Errorf("lock slots: %w", err)
+	}
+	return nil
+}
