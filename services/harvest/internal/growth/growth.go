@@ -75,6 +75,18 @@ type Crop struct {
 	Profile *Profile // nil where nobody told
 }
 
+// StepOn is the step in which the crop stands on a day: the last that has begun;
+// empty before the first.
+func (c Crop) StepOn(on day.Date) Step {
+	var now Step
+	for _, s := range c.Steps {
+		if s.Start <= on {
+			now = s.Step
+		}
+	}
+	return now
+}
+
 // CanBear reports whether the programme knows of the stage of picking. Where it
 // tells of none, or the product has none, anything goes.
 func (c Crop) CanBear(stage string) bool {

@@ -26,6 +26,7 @@ import (
 type Scheduling interface {
 	ListRooms(ctx context.Context, in *schedulingv1.ListRoomsRequest, opts ...grpc.CallOption) (*schedulingv1.ListRoomsResponse, error)
 	GetCalendar(ctx context.Context, in *schedulingv1.GetCalendarRequest, opts ...grpc.CallOption) (*schedulingv1.GetCalendarResponse, error)
+	ListProgrammes(ctx context.Context, in *schedulingv1.ListProgrammesRequest, opts ...grpc.CallOption) (*schedulingv1.ListProgrammesResponse, error)
 }
 
 // Ordering is what harvest asks of the owner of products.
@@ -112,6 +113,20 @@ func parts(days []day.Date) [][2]day.Date {
 		out[last][1] = d
 	}
 	return out
+}
+
+// limits asks for the climate limits of all programmes.
+func (o Owners) limits(ctx context.Context) ([]store.Limits, error) {
+	ctx = identity.With(ctx, identity.Identity{CoopID: identity.Must(ctx).CoopID, Role: identity.Service, Name: "harvest"})
+	resp, err := o.Scheduling.ListProgrammes(ctx, &schedulingv1.ListProgrammesRequest{})
+	if err != nil {
+		return nil, fmt.Errorf("ask scheduling for the programmes: %w", err)
+	}
+	var out []store.Limits
+	for _, p := range resp.GetProgrammes() {
+		out = append(out, told.Limits(p))
+	}
+	return out, nil
 }
 
 // keep writes the answers into the read model, under the lock of the family

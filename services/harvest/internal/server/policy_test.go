@@ -2,6 +2,8 @@ package server
 
 import (
 	"context"
+	"errors"
+	"io"
 	"slices"
 	"strings"
 	"testing"
@@ -29,7 +31,8 @@ func TestEveryRoleAgainstEveryCall(t *testing.T) {
 		"ListExpectedPicks":        {identity.Coordinator, identity.Grower, identity.Operator, identity.Service},
 		"GetSupply":                {identity.Coordinator, identity.Grower, identity.Operator, identity.Service},
 		"ListExpectedPickVersions": looking, "ForecastCrop": looking, "ForecastSupply": looking, "ListOutlooks": looking, "GetScores": looking,
-		"CloseDay":    {identity.Coordinator},
+		"CloseDay":      {identity.Coordinator},
+		"RecordClimate": growing, "ListClimateAlerts": looking, "GetClimateTrace": looking,
 		"CorrectPick": growing, "RecordDiscard": growing, "SaveColdStore": growing, "RecordStoreReadings": growing, "ReportIncident": growing, "CloseIncident": growing,
 		"ListPicks": looking, "GetColdStock": looking, "ListPests": looking, "ListIncidents": looking, "GetIncidentPhoto": looking, "GetRoomOrder": looking,
 		"SaveCropCosts": {identity.Coordinator}, "ListCropCosts": looking, "AdviseEnd": looking,
@@ -53,6 +56,9 @@ func TestEveryRoleAgainstEveryCall(t *testing.T) {
 		"ForecastSupply":           call(r.ForecastSupply, &harvestv1.ForecastSupplyRequest{Days: -1}),
 		"ListOutlooks":             call(r.ListOutlooks, &harvestv1.ListOutlooksRequest{}),
 		"CloseDay":                 call(r.CloseDay, &harvestv1.CloseDayRequest{}),
+		"RecordClimate":            call(r.RecordClimate, &harvestv1.RecordClimateRequest{}),
+		"ListClimateAlerts":        call(r.ListClimateAlerts, &harvestv1.ListClimateAlertsRequest{FarmId: tooLong}),
+		"GetClimateTrace":          call(r.GetClimateTrace, &harvestv1.GetClimateTraceRequest{}),
 		"CorrectPick":              call(r.CorrectPick, &harvestv1.CorrectPickRequest{}),
 		"ListPicks":                call(r.ListPicks, &harvestv1.ListPicksRequest{}),
 		"RecordDiscard":            call(r.RecordDiscard, &harvestv1.RecordDiscardRequest{}),
@@ -119,6 +125,15 @@ func TestEveryRoleAgainstTheStreams(t *testing.T) {
 		}
 		if got := fault.KindOf(err); got != want {
 			t.Errorf("StreamExpectedPicks as %s: %v, want %v", role, got, want)
+		}
+		climate, err := r.StreamClimate(testkit.Context(t, id))
+		if err == nil {
+			if err = climate.Send(&harvestv1.StreamClimateRequest{}); err == nil || errors.Is(err, io.EOF) {
+				_, err = climate.CloseAndRecv()
+			}
+		}
+		if got := fault.KindOf(err); got != want {
+			t.Errorf("StreamClimate as %s: %v, want %v", role, got, want)
 		}
 	}
 }

@@ -54,6 +54,11 @@ type owners struct {
 	rooms []*schedulingv1.Room
 	crops []*schedulingv1.Crop
 	goods []*orderv1.Product
+	ways  []*schedulingv1.Programme
+}
+
+func (o *owners) ListProgrammes(context.Context, *schedulingv1.ListProgrammesRequest, ...grpc.CallOption) (*schedulingv1.ListProgrammesResponse, error) {
+	return &schedulingv1.ListProgrammesResponse{Programmes: o.ways}, o.call()
 }
 
 func (o *owners) call() error {
@@ -87,7 +92,13 @@ func (o *owners) ListProducts(context.Context, *orderv1.ListProductsRequest, ...
 
 func newRig(t testing.TB) *rig {
 	t.Helper()
-	r := &rig{pool: testkit.Pool(t, store.Schema()), owners: &owners{}, clock: clock.NewManual(noon)}
+	return newRigOn(t, testkit.Pool(t, store.Schema()))
+}
+
+// newRigOn is newRig over a pool of the caller's.
+func newRigOn(t testing.TB, pool *pgxpool.Pool) *rig {
+	t.Helper()
+	r := &rig{pool: pool, owners: &owners{}, clock: clock.NewManual(noon)}
 	tokens := identity.NewTokens(bytes.Repeat([]byte("k"), identity.MinKeyBytes), clock.System())
 	r.server = rpc.NewServer(rpc.ServerOptions{Log: slog.New(slog.NewTextHandler(io.Discard, nil)), Tokens: tokens, Policy: Policy()})
 	r.harvest = New(r.pool, r.clock, Owners{r.owners, r.owners}, Rules{HorizonDays: 60, CutOff: 16 * time.Hour})
@@ -247,6 +258,10 @@ func (r *rig) settle(t testing.TB) identity.Identity {
 	r.hear(t, coop, "order", product("white-2kg", "white mushroom"), product("oyster-1kg", "Oyster  Mushroom"),
 		staged("white-flat-2kg", typev1.PickStage_PICK_STAGE_FLAT))
 	return coop
+}
+
+func planned(c *schedulingv1.Crop) *schedulingv1.CropPlanned {
+	return &schedulingv1.CropPlanned{Crop: c}
 }
 
 // grower of a farm in the co-op.

@@ -24,6 +24,7 @@ type Server struct {
 	clock  clock.Clock
 	owners Owners
 	rules  Rules
+	asked  limitsAsked
 }
 
 // New returns a server over the pool that connects as harvest's role.

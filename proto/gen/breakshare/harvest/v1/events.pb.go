@@ -319,11 +319,58 @@ func (x *IncidentReported) GetIncident() *Incident {
 	return nil
 }
 
+// ClimateAlerted tells that an alert of a room's climate was raised, or has cleared.
+// Subject: harvest.climate.alerted.
+type ClimateAlerted struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The alert.
+	Alert         *ClimateAlert `protobuf:"bytes,1,opt,name=alert,proto3" json:"alert,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ClimateAlerted) Reset() {
+	*x = ClimateAlerted{}
+	mi := &file_breakshare_harvest_v1_events_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ClimateAlerted) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ClimateAlerted) ProtoMessage() {}
+
+func (x *ClimateAlerted) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_events_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ClimateAlerted.ProtoReflect.Descriptor instead.
+func (*ClimateAlerted) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_events_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *ClimateAlerted) GetAlert() *ClimateAlert {
+	if x != nil {
+		return x.Alert
+	}
+	return nil
+}
+
 var File_breakshare_harvest_v1_events_proto protoreflect.FileDescriptor
 
 const file_breakshare_harvest_v1_events_proto_rawDesc = "" +
 	"\n" +
-	"\"breakshare/harvest/v1/events.proto\x12\x15breakshare.harvest.v1\x1a breakshare/harvest/v1/pick.proto\x1a breakshare/harvest/v1/room.proto\x1a!breakshare/harvest/v1/stock.proto\"^\n" +
+	"\"breakshare/harvest/v1/events.proto\x12\x15breakshare.harvest.v1\x1a#breakshare/harvest/v1/climate.proto\x1a breakshare/harvest/v1/pick.proto\x1a breakshare/harvest/v1/room.proto\x1a!breakshare/harvest/v1/stock.proto\"^\n" +
 	"\x12ExpectedPickPushed\x12H\n" +
 	"\rexpected_pick\x18\x01 \x01(\v2#.breakshare.harvest.v1.ExpectedPickR\fexpectedPick\"z\n" +
 	"\fPickRecorded\x12/\n" +
@@ -337,7 +384,9 @@ const file_breakshare_harvest_v1_events_proto_rawDesc = "" +
 	"\adiscard\x18\x01 \x01(\v2\x1e.breakshare.harvest.v1.DiscardR\adiscard\x129\n" +
 	"\bpick_lot\x18\x02 \x01(\v2\x1e.breakshare.harvest.v1.PickLotR\apickLot\"O\n" +
 	"\x10IncidentReported\x12;\n" +
-	"\bincident\x18\x01 \x01(\v2\x1f.breakshare.harvest.v1.IncidentR\bincidentB>Z<breakshare.example/proto/gen/breakshare/harvest/v1;harvestv1b\x06proto3"
+	"\bincident\x18\x01 \x01(\v2\x1f.breakshare.harvest.v1.IncidentR\bincident\"K\n" +
+	"\x0eClimateAlerted\x129\n" +
+	"\x05alert\x18\x01 \x01(\v2#.breakshare.harvest.v1.ClimateAlertR\x05alertB>Z<breakshare.example/proto/gen/breakshare/harvest/v1;harvestv1b\x06proto3"
 
 var (
 	file_breakshare_harvest_v1_events_proto_rawDescOnce sync.Once
@@ -351,7 +400,7 @@ func file_breakshare_harvest_v1_events_proto_rawDescGZIP() []byte {
 	return file_breakshare_harvest_v1_events_proto_rawDescData
 }
 
-var file_breakshare_harvest_v1_events_proto_msgTypes = make([]protoimpl.MessageInfo, 6)
+var file_breakshare_harvest_v1_events_proto_msgTypes = make([]protoimpl.MessageInfo, 7)
 var file_breakshare_harvest_v1_events_proto_goTypes = []any{
 	(*ExpectedPickPushed)(nil), // 0: breakshare.harvest.v1.ExpectedPickPushed
 	(*PickRecorded)(nil),       // 1: breakshare.harvest.v1.PickRecorded
@@ -359,26 +408,29 @@ var file_breakshare_harvest_v1_events_proto_goTypes = []any{
 	(*PickLotTraced)(nil),      // 3: breakshare.harvest.v1.PickLotTraced
 	(*StockChanged)(nil),       // 4: breakshare.harvest.v1.StockChanged
 	(*IncidentReported)(nil),   // 5: breakshare.harvest.v1.IncidentReported
-	(*ExpectedPick)(nil),       // 6: breakshare.harvest.v1.ExpectedPick
-	(*Pick)(nil),               // 7: breakshare.harvest.v1.Pick
-	(*PickLot)(nil),            // 8: breakshare.harvest.v1.PickLot
-	(*Discard)(nil),            // 9: breakshare.harvest.v1.Discard
-	(*Incident)(nil),           // 10: breakshare.harvest.v1.Incident
+	(*ClimateAlerted)(nil),     // 6: breakshare.harvest.v1.ClimateAlerted
+	(*ExpectedPick)(nil),       // 7: breakshare.harvest.v1.ExpectedPick
+	(*Pick)(nil),               // 8: breakshare.harvest.v1.Pick
+	(*PickLot)(nil),            // 9: breakshare.harvest.v1.PickLot
+	(*Discard)(nil),            // 10: breakshare.harvest.v1.Discard
+	(*Incident)(nil),           // 11: breakshare.harvest.v1.Incident
+	(*ClimateAlert)(nil),       // 12: breakshare.harvest.v1.ClimateAlert
 }
 var file_breakshare_harvest_v1_events_proto_depIdxs = []int32{
-	6,  // 0: breakshare.harvest.v1.ExpectedPickPushed.expected_pick:type_name -> breakshare.harvest.v1.ExpectedPick
-	7,  // 1: breakshare.harvest.v1.PickRecorded.pick:type_name -> breakshare.harvest.v1.Pick
-	8,  // 2: breakshare.harvest.v1.PickRecorded.pick_lot:type_name -> breakshare.harvest.v1.PickLot
-	8,  // 3: breakshare.harvest.v1.PickLotHeld.pick_lot:type_name -> breakshare.harvest.v1.PickLot
-	8,  // 4: breakshare.harvest.v1.PickLotTraced.pick_lot:type_name -> breakshare.harvest.v1.PickLot
-	9,  // 5: breakshare.harvest.v1.StockChanged.discard:type_name -> breakshare.harvest.v1.Discard
-	8,  // 6: breakshare.harvest.v1.StockChanged.pick_lot:type_name -> breakshare.harvest.v1.PickLot
-	10, // 7: breakshare.harvest.v1.IncidentReported.incident:type_name -> breakshare.harvest.v1.Incident
-	8,  // [8:8] is the sub-list for method output_type
-	8,  // [8:8] is the sub-list for method input_type
-	8,  // [8:8] is the sub-list for extension type_name
-	8,  // [8:8] is the sub-list for extension extendee
-	0,  // [0:8] is the sub-list for field type_name
+	7,  // 0: breakshare.harvest.v1.ExpectedPickPushed.expected_pick:type_name -> breakshare.harvest.v1.ExpectedPick
+	8,  // 1: breakshare.harvest.v1.PickRecorded.pick:type_name -> breakshare.harvest.v1.Pick
+	9,  // 2: breakshare.harvest.v1.PickRecorded.pick_lot:type_name -> breakshare.harvest.v1.PickLot
+	9,  // 3: breakshare.harvest.v1.PickLotHeld.pick_lot:type_name -> breakshare.harvest.v1.PickLot
+	9,  // 4: breakshare.harvest.v1.PickLotTraced.pick_lot:type_name -> breakshare.harvest.v1.PickLot
+	10, // 5: breakshare.harvest.v1.StockChanged.discard:type_name -> breakshare.harvest.v1.Discard
+	9,  // 6: breakshare.harvest.v1.StockChanged.pick_lot:type_name -> breakshare.harvest.v1.PickLot
+	11, // 7: breakshare.harvest.v1.IncidentReported.incident:type_name -> breakshare.harvest.v1.Incident
+	12, // 8: breakshare.harvest.v1.ClimateAlerted.alert:type_name -> breakshare.harvest.v1.ClimateAlert
+	9,  // [9:9] is the sub-list for method output_type
+	9,  // [9:9] is the sub-list for method input_type
+	9,  // [9:9] is the sub-list for extension type_name
+	9,  // [9:9] is the sub-list for extension extendee
+	0,  // [0:9] is the sub-list for field type_name
 }
 
 func init() { file_breakshare_harvest_v1_events_proto_init() }
@@ -386,6 +438,7 @@ func file_breakshare_harvest_v1_events_proto_init() {
 	if File_breakshare_harvest_v1_events_proto != nil {
 		return
 	}
+	file_breakshare_harvest_v1_climate_proto_init()
 	file_breakshare_harvest_v1_pick_proto_init()
 	file_breakshare_harvest_v1_room_proto_init()
 	file_breakshare_harvest_v1_stock_proto_init()
@@ -395,7 +448,7 @@ func file_breakshare_harvest_v1_events_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_breakshare_harvest_v1_events_proto_rawDesc), len(file_breakshare_harvest_v1_events_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   6,
+			NumMessages:   7,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -3274,11 +3274,469 @@ func (x *AdviseEndResponse) GetNotAdvised() []*CropNotForecast {
 	return nil
 }
 
+// RecordClimateRequest adds readings.
+type RecordClimateRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// 1 to 20,000 readings.
+	Readings      []*ClimateReading `protobuf:"bytes,1,rep,name=readings,proto3" json:"readings,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RecordClimateRequest) Reset() {
+	*x = RecordClimateRequest{}
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[58]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RecordClimateRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RecordClimateRequest) ProtoMessage() {}
+
+func (x *RecordClimateRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[58]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RecordClimateRequest.ProtoReflect.Descriptor instead.
+func (*RecordClimateRequest) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{58}
+}
+
+func (x *RecordClimateRequest) GetReadings() []*ClimateReading {
+	if x != nil {
+		return x.Readings
+	}
+	return nil
+}
+
+// RecordClimateResponse tells what became of readings.
+type RecordClimateResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Readings that are new.
+	Taken int32 `protobuf:"varint,1,opt,name=taken,proto3" json:"taken,omitempty"`
+	// Alerts that were raised or cleared by them.
+	Alerts        []*ClimateAlert `protobuf:"bytes,2,rep,name=alerts,proto3" json:"alerts,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RecordClimateResponse) Reset() {
+	*x = RecordClimateResponse{}
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[59]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RecordClimateResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RecordClimateResponse) ProtoMessage() {}
+
+func (x *RecordClimateResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[59]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RecordClimateResponse.ProtoReflect.Descriptor instead.
+func (*RecordClimateResponse) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{59}
+}
+
+func (x *RecordClimateResponse) GetTaken() int32 {
+	if x != nil {
+		return x.Taken
+	}
+	return 0
+}
+
+func (x *RecordClimateResponse) GetAlerts() []*ClimateAlert {
+	if x != nil {
+		return x.Alerts
+	}
+	return nil
+}
+
+// StreamClimateRequest is one message of a stream of readings.
+type StreamClimateRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// 1 to 20,000 readings.
+	Readings      []*ClimateReading `protobuf:"bytes,1,rep,name=readings,proto3" json:"readings,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *StreamClimateRequest) Reset() {
+	*x = StreamClimateRequest{}
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[60]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *StreamClimateRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*StreamClimateRequest) ProtoMessage() {}
+
+func (x *StreamClimateRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[60]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use StreamClimateRequest.ProtoReflect.Descriptor instead.
+func (*StreamClimateRequest) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{60}
+}
+
+func (x *StreamClimateRequest) GetReadings() []*ClimateReading {
+	if x != nil {
+		return x.Readings
+	}
+	return nil
+}
+
+// StreamClimateResponse tells what became of all that was sent.
+type StreamClimateResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Readings that were new.
+	Taken int64 `protobuf:"varint,1,opt,name=taken,proto3" json:"taken,omitempty"`
+	// Alerts that were raised or cleared.
+	Alerts        int32 `protobuf:"varint,2,opt,name=alerts,proto3" json:"alerts,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *StreamClimateResponse) Reset() {
+	*x = StreamClimateResponse{}
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[61]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *StreamClimateResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*StreamClimateResponse) ProtoMessage() {}
+
+func (x *StreamClimateResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[61]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use StreamClimateResponse.ProtoReflect.Descriptor instead.
+func (*StreamClimateResponse) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{61}
+}
+
+func (x *StreamClimateResponse) GetTaken() int64 {
+	if x != nil {
+		return x.Taken
+	}
+	return 0
+}
+
+func (x *StreamClimateResponse) GetAlerts() int32 {
+	if x != nil {
+		return x.Alerts
+	}
+	return 0
+}
+
+// ListClimateAlertsRequest asks for alerts.
+type ListClimateAlertsRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Only this farm; empty for all that the caller may see.
+	FarmId string `protobuf:"bytes,1,opt,name=farm_id,json=farmId,proto3" json:"farm_id,omitempty"`
+	// True for those that have cleared, too.
+	ClearedToo    bool `protobuf:"varint,2,opt,name=cleared_too,json=clearedToo,proto3" json:"cleared_too,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListClimateAlertsRequest) Reset() {
+	*x = ListClimateAlertsRequest{}
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[62]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListClimateAlertsRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListClimateAlertsRequest) ProtoMessage() {}
+
+func (x *ListClimateAlertsRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[62]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListClimateAlertsRequest.ProtoReflect.Descriptor instead.
+func (*ListClimateAlertsRequest) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{62}
+}
+
+func (x *ListClimateAlertsRequest) GetFarmId() string {
+	if x != nil {
+		return x.FarmId
+	}
+	return ""
+}
+
+func (x *ListClimateAlertsRequest) GetClearedToo() bool {
+	if x != nil {
+		return x.ClearedToo
+	}
+	return false
+}
+
+// ListClimateAlertsResponse lists alerts.
+type ListClimateAlertsResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Newest first; 500 at most.
+	Alerts        []*ClimateAlert `protobuf:"bytes,1,rep,name=alerts,proto3" json:"alerts,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListClimateAlertsResponse) Reset() {
+	*x = ListClimateAlertsResponse{}
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[63]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListClimateAlertsResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListClimateAlertsResponse) ProtoMessage() {}
+
+func (x *ListClimateAlertsResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[63]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListClimateAlertsResponse.ProtoReflect.Descriptor instead.
+func (*ListClimateAlertsResponse) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{63}
+}
+
+func (x *ListClimateAlertsResponse) GetAlerts() []*ClimateAlert {
+	if x != nil {
+		return x.Alerts
+	}
+	return nil
+}
+
+// GetClimateTraceRequest asks for a day of a room.
+type GetClimateTraceRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The room.
+	RoomId string `protobuf:"bytes,1,opt,name=room_id,json=roomId,proto3" json:"room_id,omitempty"`
+	// The day, ISO 8601; empty for today.
+	Date          string `protobuf:"bytes,2,opt,name=date,proto3" json:"date,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetClimateTraceRequest) Reset() {
+	*x = GetClimateTraceRequest{}
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[64]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetClimateTraceRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetClimateTraceRequest) ProtoMessage() {}
+
+func (x *GetClimateTraceRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[64]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetClimateTraceRequest.ProtoReflect.Descriptor instead.
+func (*GetClimateTraceRequest) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{64}
+}
+
+func (x *GetClimateTraceRequest) GetRoomId() string {
+	if x != nil {
+		return x.RoomId
+	}
+	return ""
+}
+
+func (x *GetClimateTraceRequest) GetDate() string {
+	if x != nil {
+		return x.Date
+	}
+	return ""
+}
+
+// GetClimateTraceResponse is a day of a room.
+type GetClimateTraceResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The day.
+	Date string `protobuf:"bytes,1,opt,name=date,proto3" json:"date,omitempty"`
+	// The crop in the room; empty where none stands.
+	CropId string `protobuf:"bytes,2,opt,name=crop_id,json=cropId,proto3" json:"crop_id,omitempty"`
+	// Its step on that day.
+	Step string `protobuf:"bytes,3,opt,name=step,proto3" json:"step,omitempty"`
+	// The limits of that step.
+	Limits []*ClimateLimit `protobuf:"bytes,4,rep,name=limits,proto3" json:"limits,omitempty"`
+	// By kind and time.
+	Readings []*ClimateReading `protobuf:"bytes,5,rep,name=readings,proto3" json:"readings,omitempty"`
+	// Alerts that touch the day, newest first.
+	Alerts []*ClimateAlert `protobuf:"bytes,6,rep,name=alerts,proto3" json:"alerts,omitempty"`
+	// The cautions for work in rooms.
+	Cautions      []*Caution `protobuf:"bytes,7,rep,name=cautions,proto3" json:"cautions,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetClimateTraceResponse) Reset() {
+	*x = GetClimateTraceResponse{}
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[65]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetClimateTraceResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetClimateTraceResponse) ProtoMessage() {}
+
+func (x *GetClimateTraceResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[65]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetClimateTraceResponse.ProtoReflect.Descriptor instead.
+func (*GetClimateTraceResponse) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{65}
+}
+
+func (x *GetClimateTraceResponse) GetDate() string {
+	if x != nil {
+		return x.Date
+	}
+	return ""
+}
+
+func (x *GetClimateTraceResponse) GetCropId() string {
+	if x != nil {
+		return x.CropId
+	}
+	return ""
+}
+
+func (x *GetClimateTraceResponse) GetStep() string {
+	if x != nil {
+		return x.Step
+	}
+	return ""
+}
+
+func (x *GetClimateTraceResponse) GetLimits() []*ClimateLimit {
+	if x != nil {
+		return x.Limits
+	}
+	return nil
+}
+
+func (x *GetClimateTraceResponse) GetReadings() []*ClimateReading {
+	if x != nil {
+		return x.Readings
+	}
+	return nil
+}
+
+func (x *GetClimateTraceResponse) GetAlerts() []*ClimateAlert {
+	if x != nil {
+		return x.Alerts
+	}
+	return nil
+}
+
+func (x *GetClimateTraceResponse) GetCautions() []*Caution {
+	if x != nil {
+		return x.Cautions
+	}
+	return nil
+}
+
 var File_breakshare_harvest_v1_service_proto protoreflect.FileDescriptor
 
 const file_breakshare_harvest_v1_service_proto_rawDesc = "" +
 	"\n" +
-	"#breakshare/harvest/v1/service.proto\x12\x15breakshare.harvest.v1\x1a#breakshare/harvest/v1/outlook.proto\x1a breakshare/harvest/v1/pick.proto\x1a breakshare/harvest/v1/room.proto\x1a!breakshare/harvest/v1/stock.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\"\xc1\x01\n" +
+	"#breakshare/harvest/v1/service.proto\x12\x15breakshare.harvest.v1\x1a#breakshare/harvest/v1/climate.proto\x1a#breakshare/harvest/v1/outlook.proto\x1a breakshare/harvest/v1/pick.proto\x1a breakshare/harvest/v1/room.proto\x1a!breakshare/harvest/v1/stock.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\"\xc1\x01\n" +
 	"\x18PushExpectedPicksRequest\x12'\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12W\n" +
@@ -3492,7 +3950,35 @@ const file_breakshare_harvest_v1_service_proto_rawDesc = "" +
 	"\x11AdviseEndResponse\x128\n" +
 	"\x06advice\x18\x01 \x03(\v2 .breakshare.harvest.v1.EndAdviceR\x06advice\x12G\n" +
 	"\vnot_advised\x18\x02 \x03(\v2&.breakshare.harvest.v1.CropNotForecastR\n" +
-	"notAdvised2\xf2!\n" +
+	"notAdvised\"g\n" +
+	"\x14RecordClimateRequest\x12O\n" +
+	"\breadings\x18\x01 \x03(\v2%.breakshare.harvest.v1.ClimateReadingB\f\xbaH\t\x92\x01\x06\b\x01\x10\xa0\x9c\x01R\breadings\"j\n" +
+	"\x15RecordClimateResponse\x12\x14\n" +
+	"\x05taken\x18\x01 \x01(\x05R\x05taken\x12;\n" +
+	"\x06alerts\x18\x02 \x03(\v2#.breakshare.harvest.v1.ClimateAlertR\x06alerts\"g\n" +
+	"\x14StreamClimateRequest\x12O\n" +
+	"\breadings\x18\x01 \x03(\v2%.breakshare.harvest.v1.ClimateReadingB\f\xbaH\t\x92\x01\x06\b\x01\x10\xa0\x9c\x01R\breadings\"E\n" +
+	"\x15StreamClimateResponse\x12\x14\n" +
+	"\x05taken\x18\x01 \x01(\x03R\x05taken\x12\x16\n" +
+	"\x06alerts\x18\x02 \x01(\x05R\x06alerts\"]\n" +
+	"\x18ListClimateAlertsRequest\x12 \n" +
+	"\afarm_id\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x18@R\x06farmId\x12\x1f\n" +
+	"\vcleared_too\x18\x02 \x01(\bR\n" +
+	"clearedToo\"X\n" +
+	"\x19ListClimateAlertsResponse\x12;\n" +
+	"\x06alerts\x18\x01 \x03(\v2#.breakshare.harvest.v1.ClimateAlertR\x06alerts\"{\n" +
+	"\x16GetClimateTraceRequest\x12D\n" +
+	"\aroom_id\x18\x01 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\x06roomId\x12\x1b\n" +
+	"\x04date\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18\n" +
+	"R\x04date\"\xd3\x02\n" +
+	"\x17GetClimateTraceResponse\x12\x12\n" +
+	"\x04date\x18\x01 \x01(\tR\x04date\x12\x17\n" +
+	"\acrop_id\x18\x02 \x01(\tR\x06cropId\x12\x12\n" +
+	"\x04step\x18\x03 \x01(\tR\x04step\x12;\n" +
+	"\x06limits\x18\x04 \x03(\v2#.breakshare.harvest.v1.ClimateLimitR\x06limits\x12A\n" +
+	"\breadings\x18\x05 \x03(\v2%.breakshare.harvest.v1.ClimateReadingR\breadings\x12;\n" +
+	"\x06alerts\x18\x06 \x03(\v2#.breakshare.harvest.v1.ClimateAlertR\x06alerts\x12:\n" +
+	"\bcautions\x18\a \x03(\v2\x1e.breakshare.harvest.v1.CautionR\bcautions2\x98&\n" +
 	"\x0eHarvestService\x12\x94\x01\n" +
 	"\x11PushExpectedPicks\x12/.breakshare.harvest.v1.PushExpectedPicksRequest\x1a0.breakshare.harvest.v1.PushExpectedPicksResponse\"\x1c\x82\xd3\xe4\x93\x02\x16:\x01*\"\x11/v1/expectedPicks\x12~\n" +
 	"\x13StreamExpectedPicks\x121.breakshare.harvest.v1.StreamExpectedPicksRequest\x1a2.breakshare.harvest.v1.StreamExpectedPicksResponse(\x01\x12\xc0\x01\n" +
@@ -3523,7 +4009,11 @@ const file_breakshare_harvest_v1_service_proto_rawDesc = "" +
 	"\fGetRoomOrder\x12*.breakshare.harvest.v1.GetRoomOrderRequest\x1a+.breakshare.harvest.v1.GetRoomOrderResponse\"\x18\x82\xd3\xe4\x93\x02\x0f\x12\r/v1/roomOrder\x90\x02\x01\x12x\n" +
 	"\rSaveCropCosts\x12+.breakshare.harvest.v1.SaveCropCostsRequest\x1a .breakshare.harvest.v1.CropCosts\"\x18\x82\xd3\xe4\x93\x02\x12:\x01*\x1a\r/v1/cropCosts\x12\x84\x01\n" +
 	"\rListCropCosts\x12+.breakshare.harvest.v1.ListCropCostsRequest\x1a,.breakshare.harvest.v1.ListCropCostsResponse\"\x18\x82\xd3\xe4\x93\x02\x0f\x12\r/v1/cropCosts\x90\x02\x01\x12x\n" +
-	"\tAdviseEnd\x12'.breakshare.harvest.v1.AdviseEndRequest\x1a(.breakshare.harvest.v1.AdviseEndResponse\"\x18\x82\xd3\xe4\x93\x02\x0f\x12\r/v1/endAdvice\x90\x02\x01\x12\x80\x01\n" +
+	"\tAdviseEnd\x12'.breakshare.harvest.v1.AdviseEndRequest\x1a(.breakshare.harvest.v1.AdviseEndResponse\"\x18\x82\xd3\xe4\x93\x02\x0f\x12\r/v1/endAdvice\x90\x02\x01\x12\x82\x01\n" +
+	"\rRecordClimate\x12+.breakshare.harvest.v1.RecordClimateRequest\x1a,.breakshare.harvest.v1.RecordClimateResponse\"\x16\x82\xd3\xe4\x93\x02\x10:\x01*\"\v/v1/climate\x12l\n" +
+	"\rStreamClimate\x12+.breakshare.harvest.v1.StreamClimateRequest\x1a,.breakshare.harvest.v1.StreamClimateResponse(\x01\x12\x95\x01\n" +
+	"\x11ListClimateAlerts\x12/.breakshare.harvest.v1.ListClimateAlertsRequest\x1a0.breakshare.harvest.v1.ListClimateAlertsResponse\"\x1d\x82\xd3\xe4\x93\x02\x14\x12\x12/v1/climate/alerts\x90\x02\x01\x12\x98\x01\n" +
+	"\x0fGetClimateTrace\x12-.breakshare.harvest.v1.GetClimateTraceRequest\x1a..breakshare.harvest.v1.GetClimateTraceResponse\"&\x82\xd3\xe4\x93\x02\x1d\x12\x1b/v1/rooms/{room_id}/climate\x90\x02\x01\x12\x80\x01\n" +
 	"\fListPickLots\x12*.breakshare.harvest.v1.ListPickLotsRequest\x1a+.breakshare.harvest.v1.ListPickLotsResponse\"\x17\x82\xd3\xe4\x93\x02\x0e\x12\f/v1/pickLots\x90\x02\x01\x12\x84\x01\n" +
 	"\vHoldPickLot\x12).breakshare.harvest.v1.HoldPickLotRequest\x1a\x1e.breakshare.harvest.v1.PickLot\"*\x82\xd3\xe4\x93\x02$:\x01*\"\x1f/v1/pickLots/{pick_lot_id}:hold\x12\x8c\x01\n" +
 	"\tTraceBack\x12'.breakshare.harvest.v1.TraceBackRequest\x1a(.breakshare.harvest.v1.TraceBackResponse\",\x82\xd3\xe4\x93\x02#\x12!/v1/pickLots/{pick_lot_id}/origin\x90\x02\x01\x12\x9d\x01\n" +
@@ -3541,7 +4031,7 @@ func file_breakshare_harvest_v1_service_proto_rawDescGZIP() []byte {
 	return file_breakshare_harvest_v1_service_proto_rawDescData
 }
 
-var file_breakshare_harvest_v1_service_proto_msgTypes = make([]protoimpl.MessageInfo, 58)
+var file_breakshare_harvest_v1_service_proto_msgTypes = make([]protoimpl.MessageInfo, 66)
 var file_breakshare_harvest_v1_service_proto_goTypes = []any{
 	(*PushExpectedPicksRequest)(nil),         // 0: breakshare.harvest.v1.PushExpectedPicksRequest
 	(*StreamExpectedPicksRequest)(nil),       // 1: breakshare.harvest.v1.StreamExpectedPicksRequest
@@ -3601,153 +4091,180 @@ var file_breakshare_harvest_v1_service_proto_goTypes = []any{
 	(*ListCropCostsResponse)(nil),            // 55: breakshare.harvest.v1.ListCropCostsResponse
 	(*AdviseEndRequest)(nil),                 // 56: breakshare.harvest.v1.AdviseEndRequest
 	(*AdviseEndResponse)(nil),                // 57: breakshare.harvest.v1.AdviseEndResponse
-	(*ExpectedPick)(nil),                     // 58: breakshare.harvest.v1.ExpectedPick
-	(*ForecastDay)(nil),                      // 59: breakshare.harvest.v1.ForecastDay
-	(*ForecastBreak)(nil),                    // 60: breakshare.harvest.v1.ForecastBreak
-	(*StageShare)(nil),                       // 61: breakshare.harvest.v1.StageShare
-	(*ProductForecast)(nil),                  // 62: breakshare.harvest.v1.ProductForecast
-	(*CropNotForecast)(nil),                  // 63: breakshare.harvest.v1.CropNotForecast
-	(*Outlook)(nil),                          // 64: breakshare.harvest.v1.Outlook
-	(*Score)(nil),                            // 65: breakshare.harvest.v1.Score
-	(*SupplyDay)(nil),                        // 66: breakshare.harvest.v1.SupplyDay
-	(*Pick)(nil),                             // 67: breakshare.harvest.v1.Pick
-	(*PickLot)(nil),                          // 68: breakshare.harvest.v1.PickLot
-	(*CropTrace)(nil),                        // 69: breakshare.harvest.v1.CropTrace
-	(*CompostTrace)(nil),                     // 70: breakshare.harvest.v1.CompostTrace
-	(*Discard)(nil),                          // 71: breakshare.harvest.v1.Discard
-	(*ColdStore)(nil),                        // 72: breakshare.harvest.v1.ColdStore
-	(*StoreReading)(nil),                     // 73: breakshare.harvest.v1.StoreReading
-	(*StoreState)(nil),                       // 74: breakshare.harvest.v1.StoreState
-	(*ColdLot)(nil),                          // 75: breakshare.harvest.v1.ColdLot
-	(*Pest)(nil),                             // 76: breakshare.harvest.v1.Pest
-	(*Caution)(nil),                          // 77: breakshare.harvest.v1.Caution
-	(*Incident)(nil),                         // 78: breakshare.harvest.v1.Incident
-	(*RoomVisit)(nil),                        // 79: breakshare.harvest.v1.RoomVisit
-	(*CropCosts)(nil),                        // 80: breakshare.harvest.v1.CropCosts
-	(*EndAdvice)(nil),                        // 81: breakshare.harvest.v1.EndAdvice
+	(*RecordClimateRequest)(nil),             // 58: breakshare.harvest.v1.RecordClimateRequest
+	(*RecordClimateResponse)(nil),            // 59: breakshare.harvest.v1.RecordClimateResponse
+	(*StreamClimateRequest)(nil),             // 60: breakshare.harvest.v1.StreamClimateRequest
+	(*StreamClimateResponse)(nil),            // 61: breakshare.harvest.v1.StreamClimateResponse
+	(*ListClimateAlertsRequest)(nil),         // 62: breakshare.harvest.v1.ListClimateAlertsRequest
+	(*ListClimateAlertsResponse)(nil),        // 63: breakshare.harvest.v1.ListClimateAlertsResponse
+	(*GetClimateTraceRequest)(nil),           // 64: breakshare.harvest.v1.GetClimateTraceRequest
+	(*GetClimateTraceResponse)(nil),          // 65: breakshare.harvest.v1.GetClimateTraceResponse
+	(*ExpectedPick)(nil),                     // 66: breakshare.harvest.v1.ExpectedPick
+	(*ForecastDay)(nil),                      // 67: breakshare.harvest.v1.ForecastDay
+	(*ForecastBreak)(nil),                    // 68: breakshare.harvest.v1.ForecastBreak
+	(*StageShare)(nil),                       // 69: breakshare.harvest.v1.StageShare
+	(*ProductForecast)(nil),                  // 70: breakshare.harvest.v1.ProductForecast
+	(*CropNotForecast)(nil),                  // 71: breakshare.harvest.v1.CropNotForecast
+	(*Outlook)(nil),                          // 72: breakshare.harvest.v1.Outlook
+	(*Score)(nil),                            // 73: breakshare.harvest.v1.Score
+	(*SupplyDay)(nil),                        // 74: breakshare.harvest.v1.SupplyDay
+	(*Pick)(nil),                             // 75: breakshare.harvest.v1.Pick
+	(*PickLot)(nil),                          // 76: breakshare.harvest.v1.PickLot
+	(*CropTrace)(nil),                        // 77: breakshare.harvest.v1.CropTrace
+	(*CompostTrace)(nil),                     // 78: breakshare.harvest.v1.CompostTrace
+	(*Discard)(nil),                          // 79: breakshare.harvest.v1.Discard
+	(*ColdStore)(nil),                        // 80: breakshare.harvest.v1.ColdStore
+	(*StoreReading)(nil),                     // 81: breakshare.harvest.v1.StoreReading
+	(*StoreState)(nil),                       // 82: breakshare.harvest.v1.StoreState
+	(*ColdLot)(nil),                          // 83: breakshare.harvest.v1.ColdLot
+	(*Pest)(nil),                             // 84: breakshare.harvest.v1.Pest
+	(*Caution)(nil),                          // 85: breakshare.harvest.v1.Caution
+	(*Incident)(nil),                         // 86: breakshare.harvest.v1.Incident
+	(*RoomVisit)(nil),                        // 87: breakshare.harvest.v1.RoomVisit
+	(*CropCosts)(nil),                        // 88: breakshare.harvest.v1.CropCosts
+	(*EndAdvice)(nil),                        // 89: breakshare.harvest.v1.EndAdvice
+	(*ClimateReading)(nil),                   // 90: breakshare.harvest.v1.ClimateReading
+	(*ClimateAlert)(nil),                     // 91: breakshare.harvest.v1.ClimateAlert
+	(*ClimateLimit)(nil),                     // 92: breakshare.harvest.v1.ClimateLimit
 }
 var file_breakshare_harvest_v1_service_proto_depIdxs = []int32{
-	58, // 0: breakshare.harvest.v1.PushExpectedPicksRequest.expected_picks:type_name -> breakshare.harvest.v1.ExpectedPick
-	58, // 1: breakshare.harvest.v1.StreamExpectedPicksRequest.expected_pick:type_name -> breakshare.harvest.v1.ExpectedPick
-	58, // 2: breakshare.harvest.v1.StreamExpectedPicksResponse.expected_picks:type_name -> breakshare.harvest.v1.ExpectedPick
-	58, // 3: breakshare.harvest.v1.ListExpectedPickVersionsResponse.expected_picks:type_name -> breakshare.harvest.v1.ExpectedPick
-	59, // 4: breakshare.harvest.v1.ForecastCropResponse.days:type_name -> breakshare.harvest.v1.ForecastDay
-	60, // 5: breakshare.harvest.v1.ForecastCropResponse.breaks:type_name -> breakshare.harvest.v1.ForecastBreak
-	61, // 6: breakshare.harvest.v1.ForecastCropResponse.stages:type_name -> breakshare.harvest.v1.StageShare
-	59, // 7: breakshare.harvest.v1.ForecastSupplyResponse.days:type_name -> breakshare.harvest.v1.ForecastDay
-	62, // 8: breakshare.harvest.v1.ForecastSupplyResponse.products:type_name -> breakshare.harvest.v1.ProductForecast
-	63, // 9: breakshare.harvest.v1.ForecastSupplyResponse.not_forecast:type_name -> breakshare.harvest.v1.CropNotForecast
-	64, // 10: breakshare.harvest.v1.ListOutlooksResponse.outlooks:type_name -> breakshare.harvest.v1.Outlook
-	64, // 11: breakshare.harvest.v1.CloseDayResponse.outlooks:type_name -> breakshare.harvest.v1.Outlook
-	65, // 12: breakshare.harvest.v1.GetScoresResponse.all:type_name -> breakshare.harvest.v1.Score
-	65, // 13: breakshare.harvest.v1.GetScoresResponse.parts:type_name -> breakshare.harvest.v1.Score
-	58, // 14: breakshare.harvest.v1.PushExpectedPicksResponse.expected_picks:type_name -> breakshare.harvest.v1.ExpectedPick
-	58, // 15: breakshare.harvest.v1.ListExpectedPicksResponse.expected_picks:type_name -> breakshare.harvest.v1.ExpectedPick
-	66, // 16: breakshare.harvest.v1.GetSupplyResponse.days:type_name -> breakshare.harvest.v1.SupplyDay
-	67, // 17: breakshare.harvest.v1.RecordPickRequest.pick:type_name -> breakshare.harvest.v1.Pick
-	67, // 18: breakshare.harvest.v1.RecordPickResponse.pick:type_name -> breakshare.harvest.v1.Pick
-	68, // 19: breakshare.harvest.v1.RecordPickResponse.pick_lot:type_name -> breakshare.harvest.v1.PickLot
-	67, // 20: breakshare.harvest.v1.BatchRecordPicksRequest.picks:type_name -> breakshare.harvest.v1.Pick
-	68, // 21: breakshare.harvest.v1.BatchRecordPicksResponse.pick_lots:type_name -> breakshare.harvest.v1.PickLot
-	68, // 22: breakshare.harvest.v1.ListPickLotsResponse.pick_lots:type_name -> breakshare.harvest.v1.PickLot
-	68, // 23: breakshare.harvest.v1.TraceBackResponse.pick_lot:type_name -> breakshare.harvest.v1.PickLot
-	69, // 24: breakshare.harvest.v1.TraceBackResponse.crop:type_name -> breakshare.harvest.v1.CropTrace
-	70, // 25: breakshare.harvest.v1.TraceForwardResponse.compost:type_name -> breakshare.harvest.v1.CompostTrace
-	69, // 26: breakshare.harvest.v1.TraceForwardResponse.crops:type_name -> breakshare.harvest.v1.CropTrace
-	68, // 27: breakshare.harvest.v1.TraceForwardResponse.pick_lots:type_name -> breakshare.harvest.v1.PickLot
-	67, // 28: breakshare.harvest.v1.CorrectPickRequest.pick:type_name -> breakshare.harvest.v1.Pick
-	67, // 29: breakshare.harvest.v1.CorrectPickResponse.pick:type_name -> breakshare.harvest.v1.Pick
-	68, // 30: breakshare.harvest.v1.CorrectPickResponse.pick_lot:type_name -> breakshare.harvest.v1.PickLot
-	67, // 31: breakshare.harvest.v1.ListPicksResponse.picks:type_name -> breakshare.harvest.v1.Pick
-	71, // 32: breakshare.harvest.v1.ListPicksResponse.discards:type_name -> breakshare.harvest.v1.Discard
-	71, // 33: breakshare.harvest.v1.RecordDiscardRequest.discard:type_name -> breakshare.harvest.v1.Discard
-	71, // 34: breakshare.harvest.v1.RecordDiscardResponse.discard:type_name -> breakshare.harvest.v1.Discard
-	68, // 35: breakshare.harvest.v1.RecordDiscardResponse.pick_lot:type_name -> breakshare.harvest.v1.PickLot
-	72, // 36: breakshare.harvest.v1.SaveColdStoreRequest.store:type_name -> breakshare.harvest.v1.ColdStore
-	73, // 37: breakshare.harvest.v1.RecordStoreReadingsRequest.readings:type_name -> breakshare.harvest.v1.StoreReading
-	74, // 38: breakshare.harvest.v1.RecordStoreReadingsResponse.state:type_name -> breakshare.harvest.v1.StoreState
-	75, // 39: breakshare.harvest.v1.GetColdStockResponse.lots:type_name -> breakshare.harvest.v1.ColdLot
-	74, // 40: breakshare.harvest.v1.GetColdStockResponse.stores:type_name -> breakshare.harvest.v1.StoreState
-	76, // 41: breakshare.harvest.v1.ListPestsResponse.pests:type_name -> breakshare.harvest.v1.Pest
-	77, // 42: breakshare.harvest.v1.ListPestsResponse.cautions:type_name -> breakshare.harvest.v1.Caution
-	78, // 43: breakshare.harvest.v1.ReportIncidentRequest.incident:type_name -> breakshare.harvest.v1.Incident
-	78, // 44: breakshare.harvest.v1.ReportIncidentResponse.incident:type_name -> breakshare.harvest.v1.Incident
-	68, // 45: breakshare.harvest.v1.ReportIncidentResponse.held:type_name -> breakshare.harvest.v1.PickLot
-	77, // 46: breakshare.harvest.v1.ReportIncidentResponse.cautions:type_name -> breakshare.harvest.v1.Caution
-	78, // 47: breakshare.harvest.v1.ListIncidentsResponse.incidents:type_name -> breakshare.harvest.v1.Incident
-	79, // 48: breakshare.harvest.v1.GetRoomOrderResponse.visits:type_name -> breakshare.harvest.v1.RoomVisit
-	77, // 49: breakshare.harvest.v1.GetRoomOrderResponse.cautions:type_name -> breakshare.harvest.v1.Caution
-	80, // 50: breakshare.harvest.v1.SaveCropCostsRequest.costs:type_name -> breakshare.harvest.v1.CropCosts
-	80, // 51: breakshare.harvest.v1.ListCropCostsResponse.costs:type_name -> breakshare.harvest.v1.CropCosts
-	81, // 52: breakshare.harvest.v1.AdviseEndResponse.advice:type_name -> breakshare.harvest.v1.EndAdvice
-	63, // 53: breakshare.harvest.v1.AdviseEndResponse.not_advised:type_name -> breakshare.harvest.v1.CropNotForecast
-	0,  // 54: breakshare.harvest.v1.HarvestService.PushExpectedPicks:input_type -> breakshare.harvest.v1.PushExpectedPicksRequest
-	1,  // 55: breakshare.harvest.v1.HarvestService.StreamExpectedPicks:input_type -> breakshare.harvest.v1.StreamExpectedPicksRequest
-	3,  // 56: breakshare.harvest.v1.HarvestService.ListExpectedPickVersions:input_type -> breakshare.harvest.v1.ListExpectedPickVersionsRequest
-	5,  // 57: breakshare.harvest.v1.HarvestService.ForecastCrop:input_type -> breakshare.harvest.v1.ForecastCropRequest
-	7,  // 58: breakshare.harvest.v1.HarvestService.ForecastSupply:input_type -> breakshare.harvest.v1.ForecastSupplyRequest
-	9,  // 59: breakshare.harvest.v1.HarvestService.ListOutlooks:input_type -> breakshare.harvest.v1.ListOutlooksRequest
-	11, // 60: breakshare.harvest.v1.HarvestService.CloseDay:input_type -> breakshare.harvest.v1.CloseDayRequest
-	13, // 61: breakshare.harvest.v1.HarvestService.GetScores:input_type -> breakshare.harvest.v1.GetScoresRequest
-	16, // 62: breakshare.harvest.v1.HarvestService.ListExpectedPicks:input_type -> breakshare.harvest.v1.ListExpectedPicksRequest
-	18, // 63: breakshare.harvest.v1.HarvestService.GetSupply:input_type -> breakshare.harvest.v1.GetSupplyRequest
-	20, // 64: breakshare.harvest.v1.HarvestService.RecordPick:input_type -> breakshare.harvest.v1.RecordPickRequest
-	22, // 65: breakshare.harvest.v1.HarvestService.BatchRecordPicks:input_type -> breakshare.harvest.v1.BatchRecordPicksRequest
-	31, // 66: breakshare.harvest.v1.HarvestService.CorrectPick:input_type -> breakshare.harvest.v1.CorrectPickRequest
-	33, // 67: breakshare.harvest.v1.HarvestService.ListPicks:input_type -> breakshare.harvest.v1.ListPicksRequest
-	35, // 68: breakshare.harvest.v1.HarvestService.RecordDiscard:input_type -> breakshare.harvest.v1.RecordDiscardRequest
-	37, // 69: breakshare.harvest.v1.HarvestService.SaveColdStore:input_type -> breakshare.harvest.v1.SaveColdStoreRequest
-	38, // 70: breakshare.harvest.v1.HarvestService.RecordStoreReadings:input_type -> breakshare.harvest.v1.RecordStoreReadingsRequest
-	40, // 71: breakshare.harvest.v1.HarvestService.GetColdStock:input_type -> breakshare.harvest.v1.GetColdStockRequest
-	42, // 72: breakshare.harvest.v1.HarvestService.ListPests:input_type -> breakshare.harvest.v1.ListPestsRequest
-	44, // 73: breakshare.harvest.v1.HarvestService.ReportIncident:input_type -> breakshare.harvest.v1.ReportIncidentRequest
-	46, // 74: breakshare.harvest.v1.HarvestService.CloseIncident:input_type -> breakshare.harvest.v1.CloseIncidentRequest
-	47, // 75: breakshare.harvest.v1.HarvestService.ListIncidents:input_type -> breakshare.harvest.v1.ListIncidentsRequest
-	49, // 76: breakshare.harvest.v1.HarvestService.GetIncidentPhoto:input_type -> breakshare.harvest.v1.GetIncidentPhotoRequest
-	51, // 77: breakshare.harvest.v1.HarvestService.GetRoomOrder:input_type -> breakshare.harvest.v1.GetRoomOrderRequest
-	53, // 78: breakshare.harvest.v1.HarvestService.SaveCropCosts:input_type -> breakshare.harvest.v1.SaveCropCostsRequest
-	54, // 79: breakshare.harvest.v1.HarvestService.ListCropCosts:input_type -> breakshare.harvest.v1.ListCropCostsRequest
-	56, // 80: breakshare.harvest.v1.HarvestService.AdviseEnd:input_type -> breakshare.harvest.v1.AdviseEndRequest
-	24, // 81: breakshare.harvest.v1.HarvestService.ListPickLots:input_type -> breakshare.harvest.v1.ListPickLotsRequest
-	26, // 82: breakshare.harvest.v1.HarvestService.HoldPickLot:input_type -> breakshare.harvest.v1.HoldPickLotRequest
-	27, // 83: breakshare.harvest.v1.HarvestService.TraceBack:input_type -> breakshare.harvest.v1.TraceBackRequest
-	29, // 84: breakshare.harvest.v1.HarvestService.TraceForward:input_type -> breakshare.harvest.v1.TraceForwardRequest
-	15, // 85: breakshare.harvest.v1.HarvestService.PushExpectedPicks:output_type -> breakshare.harvest.v1.PushExpectedPicksResponse
-	2,  // 86: breakshare.harvest.v1.HarvestService.StreamExpectedPicks:output_type -> breakshare.harvest.v1.StreamExpectedPicksResponse
-	4,  // 87: breakshare.harvest.v1.HarvestService.ListExpectedPickVersions:output_type -> breakshare.harvest.v1.ListExpectedPickVersionsResponse
-	6,  // 88: breakshare.harvest.v1.HarvestService.ForecastCrop:output_type -> breakshare.harvest.v1.ForecastCropResponse
-	8,  // 89: breakshare.harvest.v1.HarvestService.ForecastSupply:output_type -> breakshare.harvest.v1.ForecastSupplyResponse
-	10, // 90: breakshare.harvest.v1.HarvestService.ListOutlooks:output_type -> breakshare.harvest.v1.ListOutlooksResponse
-	12, // 91: breakshare.harvest.v1.HarvestService.CloseDay:output_type -> breakshare.harvest.v1.CloseDayResponse
-	14, // 92: breakshare.harvest.v1.HarvestService.GetScores:output_type -> breakshare.harvest.v1.GetScoresResponse
-	17, // 93: breakshare.harvest.v1.HarvestService.ListExpectedPicks:output_type -> breakshare.harvest.v1.ListExpectedPicksResponse
-	19, // 94: breakshare.harvest.v1.HarvestService.GetSupply:output_type -> breakshare.harvest.v1.GetSupplyResponse
-	21, // 95: breakshare.harvest.v1.HarvestService.RecordPick:output_type -> breakshare.harvest.v1.RecordPickResponse
-	23, // 96: breakshare.harvest.v1.HarvestService.BatchRecordPicks:output_type -> breakshare.harvest.v1.BatchRecordPicksResponse
-	32, // 97: breakshare.harvest.v1.HarvestService.CorrectPick:output_type -> breakshare.harvest.v1.CorrectPickResponse
-	34, // 98: breakshare.harvest.v1.HarvestService.ListPicks:output_type -> breakshare.harvest.v1.ListPicksResponse
-	36, // 99: breakshare.harvest.v1.HarvestService.RecordDiscard:output_type -> breakshare.harvest.v1.RecordDiscardResponse
-	72, // 100: breakshare.harvest.v1.HarvestService.SaveColdStore:output_type -> breakshare.harvest.v1.ColdStore
-	39, // 101: breakshare.harvest.v1.HarvestService.RecordStoreReadings:output_type -> breakshare.harvest.v1.RecordStoreReadingsResponse
-	41, // 102: breakshare.harvest.v1.HarvestService.GetColdStock:output_type -> breakshare.harvest.v1.GetColdStockResponse
-	43, // 103: breakshare.harvest.v1.HarvestService.ListPests:output_type -> breakshare.harvest.v1.ListPestsResponse
-	45, // 104: breakshare.harvest.v1.HarvestService.ReportIncident:output_type -> breakshare.harvest.v1.ReportIncidentResponse
-	78, // 105: breakshare.harvest.v1.HarvestService.CloseIncident:output_type -> breakshare.harvest.v1.Incident
-	48, // 106: breakshare.harvest.v1.HarvestService.ListIncidents:output_type -> breakshare.harvest.v1.ListIncidentsResponse
-	50, // 107: breakshare.harvest.v1.HarvestService.GetIncidentPhoto:output_type -> breakshare.harvest.v1.GetIncidentPhotoResponse
-	52, // 108: breakshare.harvest.v1.HarvestService.GetRoomOrder:output_type -> breakshare.harvest.v1.GetRoomOrderResponse
-	80, // 109: breakshare.harvest.v1.HarvestService.SaveCropCosts:output_type -> breakshare.harvest.v1.CropCosts
-	55, // 110: breakshare.harvest.v1.HarvestService.ListCropCosts:output_type -> breakshare.harvest.v1.ListCropCostsResponse
-	57, // 111: breakshare.harvest.v1.HarvestService.AdviseEnd:output_type -> breakshare.harvest.v1.AdviseEndResponse
-	25, // 112: breakshare.harvest.v1.HarvestService.ListPickLots:output_type -> breakshare.harvest.v1.ListPickLotsResponse
-	68, // 113: breakshare.harvest.v1.HarvestService.HoldPickLot:output_type -> breakshare.harvest.v1.PickLot
-	28, // 114: breakshare.harvest.v1.HarvestService.TraceBack:output_type -> breakshare.harvest.v1.TraceBackResponse
-	30, // 115: breakshare.harvest.v1.HarvestService.TraceForward:output_type -> breakshare.harvest.v1.TraceForwardResponse
-	85, // [85:116] is the sub-list for method output_type
-	54, // [54:85] is the sub-list for method input_type
-	54, // [54:54] is the sub-list for extension type_name
-	54, // [54:54] is the sub-list for extension extendee
-	0,  // [0:54] is the sub-list for field type_name
+	66, // 0: breakshare.harvest.v1.PushExpectedPicksRequest.expected_picks:type_name -> breakshare.harvest.v1.ExpectedPick
+	66, // 1: breakshare.harvest.v1.StreamExpectedPicksRequest.expected_pick:type_name -> breakshare.harvest.v1.ExpectedPick
+	66, // 2: breakshare.harvest.v1.StreamExpectedPicksResponse.expected_picks:type_name -> breakshare.harvest.v1.ExpectedPick
+	66, // 3: breakshare.harvest.v1.ListExpectedPickVersionsResponse.expected_picks:type_name -> breakshare.harvest.v1.ExpectedPick
+	67, // 4: breakshare.harvest.v1.ForecastCropResponse.days:type_name -> breakshare.harvest.v1.ForecastDay
+	68, // 5: breakshare.harvest.v1.ForecastCropResponse.breaks:type_name -> breakshare.harvest.v1.ForecastBreak
+	69, // 6: breakshare.harvest.v1.ForecastCropResponse.stages:type_name -> breakshare.harvest.v1.StageShare
+	67, // 7: breakshare.harvest.v1.ForecastSupplyResponse.days:type_name -> breakshare.harvest.v1.ForecastDay
+	70, // 8: breakshare.harvest.v1.ForecastSupplyResponse.products:type_name -> breakshare.harvest.v1.ProductForecast
+	71, // 9: breakshare.harvest.v1.ForecastSupplyResponse.not_forecast:type_name -> breakshare.harvest.v1.CropNotForecast
+	72, // 10: breakshare.harvest.v1.ListOutlooksResponse.outlooks:type_name -> breakshare.harvest.v1.Outlook
+	72, // 11: breakshare.harvest.v1.CloseDayResponse.outlooks:type_name -> breakshare.harvest.v1.Outlook
+	73, // 12: breakshare.harvest.v1.GetScoresResponse.all:type_name -> breakshare.harvest.v1.Score
+	73, // 13: breakshare.harvest.v1.GetScoresResponse.parts:type_name -> breakshare.harvest.v1.Score
+	66, // 14: breakshare.harvest.v1.PushExpectedPicksResponse.expected_picks:type_name -> breakshare.harvest.v1.ExpectedPick
+	66, // 15: breakshare.harvest.v1.ListExpectedPicksResponse.expected_picks:type_name -> breakshare.harvest.v1.ExpectedPick
+	74, // 16: breakshare.harvest.v1.GetSupplyResponse.days:type_name -> breakshare.harvest.v1.SupplyDay
+	75, // 17: breakshare.harvest.v1.RecordPickRequest.pick:type_name -> breakshare.harvest.v1.Pick
+	75, // 18: breakshare.harvest.v1.RecordPickResponse.pick:type_name -> breakshare.harvest.v1.Pick
+	76, // 19: breakshare.harvest.v1.RecordPickResponse.pick_lot:type_name -> breakshare.harvest.v1.PickLot
+	75, // 20: breakshare.harvest.v1.BatchRecordPicksRequest.picks:type_name -> breakshare.harvest.v1.Pick
+	76, // 21: breakshare.harvest.v1.BatchRecordPicksResponse.pick_lots:type_name -> breakshare.harvest.v1.PickLot
+	76, // 22: breakshare.harvest.v1.ListPickLotsResponse.pick_lots:type_name -> breakshare.harvest.v1.PickLot
+	76, // 23: breakshare.harvest.v1.TraceBackResponse.pick_lot:type_name -> breakshare.harvest.v1.PickLot
+	77, // 24: breakshare.harvest.v1.TraceBackResponse.crop:type_name -> breakshare.harvest.v1.CropTrace
+	78, // 25: breakshare.harvest.v1.TraceForwardResponse.compost:type_name -> breakshare.harvest.v1.CompostTrace
+	77, // 26: breakshare.harvest.v1.TraceForwardResponse.crops:type_name -> breakshare.harvest.v1.CropTrace
+	76, // 27: breakshare.harvest.v1.TraceForwardResponse.pick_lots:type_name -> breakshare.harvest.v1.PickLot
+	75, // 28: breakshare.harvest.v1.CorrectPickRequest.pick:type_name -> breakshare.harvest.v1.Pick
+	75, // 29: breakshare.harvest.v1.CorrectPickResponse.pick:type_name -> breakshare.harvest.v1.Pick
+	76, // 30: breakshare.harvest.v1.CorrectPickResponse.pick_lot:type_name -> breakshare.harvest.v1.PickLot
+	75, // 31: breakshare.harvest.v1.ListPicksResponse.picks:type_name -> breakshare.harvest.v1.Pick
+	79, // 32: breakshare.harvest.v1.ListPicksResponse.discards:type_name -> breakshare.harvest.v1.Discard
+	79, // 33: breakshare.harvest.v1.RecordDiscardRequest.discard:type_name -> breakshare.harvest.v1.Discard
+	79, // 34: breakshare.harvest.v1.RecordDiscardResponse.discard:type_name -> breakshare.harvest.v1.Discard
+	76, // 35: breakshare.harvest.v1.RecordDiscardResponse.pick_lot:type_name -> breakshare.harvest.v1.PickLot
+	80, // 36: breakshare.harvest.v1.SaveColdStoreRequest.store:type_name -> breakshare.harvest.v1.ColdStore
+	81, // 37: breakshare.harvest.v1.RecordStoreReadingsRequest.readings:type_name -> breakshare.harvest.v1.StoreReading
+	82, // 38: breakshare.harvest.v1.RecordStoreReadingsResponse.state:type_name -> breakshare.harvest.v1.StoreState
+	83, // 39: breakshare.harvest.v1.GetColdStockResponse.lots:type_name -> breakshare.harvest.v1.ColdLot
+	82, // 40: breakshare.harvest.v1.GetColdStockResponse.stores:type_name -> breakshare.harvest.v1.StoreState
+	84, // 41: breakshare.harvest.v1.ListPestsResponse.pests:type_name -> breakshare.harvest.v1.Pest
+	85, // 42: breakshare.harvest.v1.ListPestsResponse.cautions:type_name -> breakshare.harvest.v1.Caution
+	86, // 43: breakshare.harvest.v1.ReportIncidentRequest.incident:type_name -> breakshare.harvest.v1.Incident
+	86, // 44: breakshare.harvest.v1.ReportIncidentResponse.incident:type_name -> breakshare.harvest.v1.Incident
+	76, // 45: breakshare.harvest.v1.ReportIncidentResponse.held:type_name -> breakshare.harvest.v1.PickLot
+	85, // 46: breakshare.harvest.v1.ReportIncidentResponse.cautions:type_name -> breakshare.harvest.v1.Caution
+	86, // 47: breakshare.harvest.v1.ListIncidentsResponse.incidents:type_name -> breakshare.harvest.v1.Incident
+	87, // 48: breakshare.harvest.v1.GetRoomOrderResponse.visits:type_name -> breakshare.harvest.v1.RoomVisit
+	85, // 49: breakshare.harvest.v1.GetRoomOrderResponse.cautions:type_name -> breakshare.harvest.v1.Caution
+	88, // 50: breakshare.harvest.v1.SaveCropCostsRequest.costs:type_name -> breakshare.harvest.v1.CropCosts
+	88, // 51: breakshare.harvest.v1.ListCropCostsResponse.costs:type_name -> breakshare.harvest.v1.CropCosts
+	89, // 52: breakshare.harvest.v1.AdviseEndResponse.advice:type_name -> breakshare.harvest.v1.EndAdvice
+	71, // 53: breakshare.harvest.v1.AdviseEndResponse.not_advised:type_name -> breakshare.harvest.v1.CropNotForecast
+	90, // 54: breakshare.harvest.v1.RecordClimateRequest.readings:type_name -> breakshare.harvest.v1.ClimateReading
+	91, // 55: breakshare.harvest.v1.RecordClimateResponse.alerts:type_name -> breakshare.harvest.v1.ClimateAlert
+	90, // 56: breakshare.harvest.v1.StreamClimateRequest.readings:type_name -> breakshare.harvest.v1.ClimateReading
+	91, // 57: breakshare.harvest.v1.ListClimateAlertsResponse.alerts:type_name -> breakshare.harvest.v1.ClimateAlert
+	92, // 58: breakshare.harvest.v1.GetClimateTraceResponse.limits:type_name -> breakshare.harvest.v1.ClimateLimit
+	90, // 59: breakshare.harvest.v1.GetClimateTraceResponse.readings:type_name -> breakshare.harvest.v1.ClimateReading
+	91, // 60: breakshare.harvest.v1.GetClimateTraceResponse.alerts:type_name -> breakshare.harvest.v1.ClimateAlert
+	85, // 61: breakshare.harvest.v1.GetClimateTraceResponse.cautions:type_name -> breakshare.harvest.v1.Caution
+	0,  // 62: breakshare.harvest.v1.HarvestService.PushExpectedPicks:input_type -> breakshare.harvest.v1.PushExpectedPicksRequest
+	1,  // 63: breakshare.harvest.v1.HarvestService.StreamExpectedPicks:input_type -> breakshare.harvest.v1.StreamExpectedPicksRequest
+	3,  // 64: breakshare.harvest.v1.HarvestService.ListExpectedPickVersions:input_type -> breakshare.harvest.v1.ListExpectedPickVersionsRequest
+	5,  // 65: breakshare.harvest.v1.HarvestService.ForecastCrop:input_type -> breakshare.harvest.v1.ForecastCropRequest
+	7,  // 66: breakshare.harvest.v1.HarvestService.ForecastSupply:input_type -> breakshare.harvest.v1.ForecastSupplyRequest
+	9,  // 67: breakshare.harvest.v1.HarvestService.ListOutlooks:input_type -> breakshare.harvest.v1.ListOutlooksRequest
+	11, // 68: breakshare.harvest.v1.HarvestService.CloseDay:input_type -> breakshare.harvest.v1.CloseDayRequest
+	13, // 69: breakshare.harvest.v1.HarvestService.GetScores:input_type -> breakshare.harvest.v1.GetScoresRequest
+	16, // 70: breakshare.harvest.v1.HarvestService.ListExpectedPicks:input_type -> breakshare.harvest.v1.ListExpectedPicksRequest
+	18, // 71: breakshare.harvest.v1.HarvestService.GetSupply:input_type -> breakshare.harvest.v1.GetSupplyRequest
+	20, // 72: breakshare.harvest.v1.HarvestService.RecordPick:input_type -> breakshare.harvest.v1.RecordPickRequest
+	22, // 73: breakshare.harvest.v1.HarvestService.BatchRecordPicks:input_type -> breakshare.harvest.v1.BatchRecordPicksRequest
+	31, // 74: breakshare.harvest.v1.HarvestService.CorrectPick:input_type -> breakshare.harvest.v1.CorrectPickRequest
+	33, // 75: breakshare.harvest.v1.HarvestService.ListPicks:input_type -> breakshare.harvest.v1.ListPicksRequest
+	35, // 76: breakshare.harvest.v1.HarvestService.RecordDiscard:input_type -> breakshare.harvest.v1.RecordDiscardRequest
+	37, // 77: breakshare.harvest.v1.HarvestService.SaveColdStore:input_type -> breakshare.harvest.v1.SaveColdStoreRequest
+	38, // 78: breakshare.harvest.v1.HarvestService.RecordStoreReadings:input_type -> breakshare.harvest.v1.RecordStoreReadingsRequest
+	40, // 79: breakshare.harvest.v1.HarvestService.GetColdStock:input_type -> breakshare.harvest.v1.GetColdStockRequest
+	42, // 80: breakshare.harvest.v1.HarvestService.ListPests:input_type -> breakshare.harvest.v1.ListPestsRequest
+	44, // 81: breakshare.harvest.v1.HarvestService.ReportIncident:input_type -> breakshare.harvest.v1.ReportIncidentRequest
+	46, // 82: breakshare.harvest.v1.HarvestService.CloseIncident:input_type -> breakshare.harvest.v1.CloseIncidentRequest
+	47, // 83: breakshare.harvest.v1.HarvestService.ListIncidents:input_type -> breakshare.harvest.v1.ListIncidentsRequest
+	49, // 84: breakshare.harvest.v1.HarvestService.GetIncidentPhoto:input_type -> breakshare.harvest.v1.GetIncidentPhotoRequest
+	51, // 85: breakshare.harvest.v1.HarvestService.GetRoomOrder:input_type -> breakshare.harvest.v1.GetRoomOrderRequest
+	53, // 86: breakshare.harvest.v1.HarvestService.SaveCropCosts:input_type -> breakshare.harvest.v1.SaveCropCostsRequest
+	54, // 87: breakshare.harvest.v1.HarvestService.ListCropCosts:input_type -> breakshare.harvest.v1.ListCropCostsRequest
+	56, // 88: breakshare.harvest.v1.HarvestService.AdviseEnd:input_type -> breakshare.harvest.v1.AdviseEndRequest
+	58, // 89: breakshare.harvest.v1.HarvestService.RecordClimate:input_type -> breakshare.harvest.v1.RecordClimateRequest
+	60, // 90: breakshare.harvest.v1.HarvestService.StreamClimate:input_type -> breakshare.harvest.v1.StreamClimateRequest
+	62, // 91: breakshare.harvest.v1.HarvestService.ListClimateAlerts:input_type -> breakshare.harvest.v1.ListClimateAlertsRequest
+	64, // 92: breakshare.harvest.v1.HarvestService.GetClimateTrace:input_type -> breakshare.harvest.v1.GetClimateTraceRequest
+	24, // 93: breakshare.harvest.v1.HarvestService.ListPickLots:input_type -> breakshare.harvest.v1.ListPickLotsRequest
+	26, // 94: breakshare.harvest.v1.HarvestService.HoldPickLot:input_type -> breakshare.harvest.v1.HoldPickLotRequest
+	27, // 95: breakshare.harvest.v1.HarvestService.TraceBack:input_type -> breakshare.harvest.v1.TraceBackRequest
+	29, // 96: breakshare.harvest.v1.HarvestService.TraceForward:input_type -> breakshare.harvest.v1.TraceForwardRequest
+	15, // 97: breakshare.harvest.v1.HarvestService.PushExpectedPicks:output_type -> breakshare.harvest.v1.PushExpectedPicksResponse
+	2,  // 98: breakshare.harvest.v1.HarvestService.StreamExpectedPicks:output_type -> breakshare.harvest.v1.StreamExpectedPicksResponse
+	4,  // 99: breakshare.harvest.v1.HarvestService.ListExpectedPickVersions:output_type -> breakshare.harvest.v1.ListExpectedPickVersionsResponse
+	6,  // 100: breakshare.harvest.v1.HarvestService.ForecastCrop:output_type -> breakshare.harvest.v1.ForecastCropResponse
+	8,  // 101: breakshare.harvest.v1.HarvestService.ForecastSupply:output_type -> breakshare.harvest.v1.ForecastSupplyResponse
+	10, // 102: breakshare.harvest.v1.HarvestService.ListOutlooks:output_type -> breakshare.harvest.v1.ListOutlooksResponse
+	12, // 103: breakshare.harvest.v1.HarvestService.CloseDay:output_type -> breakshare.harvest.v1.CloseDayResponse
+	14, // 104: breakshare.harvest.v1.HarvestService.GetScores:output_type -> breakshare.harvest.v1.GetScoresResponse
+	17, // 105: breakshare.harvest.v1.HarvestService.ListExpectedPicks:output_type -> breakshare.harvest.v1.ListExpectedPicksResponse
+	19, // 106: breakshare.harvest.v1.HarvestService.GetSupply:output_type -> breakshare.harvest.v1.GetSupplyResponse
+	21, // 107: breakshare.harvest.v1.HarvestService.RecordPick:output_type -> breakshare.harvest.v1.RecordPickResponse
+	23, // 108: breakshare.harvest.v1.HarvestService.BatchRecordPicks:output_type -> breakshare.harvest.v1.BatchRecordPicksResponse
+	32, // 109: breakshare.harvest.v1.HarvestService.CorrectPick:output_type -> breakshare.harvest.v1.CorrectPickResponse
+	34, // 110: breakshare.harvest.v1.HarvestService.ListPicks:output_type -> breakshare.harvest.v1.ListPicksResponse
+	36, // 111: breakshare.harvest.v1.HarvestService.RecordDiscard:output_type -> breakshare.harvest.v1.RecordDiscardResponse
+	80, // 112: breakshare.harvest.v1.HarvestService.SaveColdStore:output_type -> breakshare.harvest.v1.ColdStore
+	39, // 113: breakshare.harvest.v1.HarvestService.RecordStoreReadings:output_type -> breakshare.harvest.v1.RecordStoreReadingsResponse
+	41, // 114: breakshare.harvest.v1.HarvestService.GetColdStock:output_type -> breakshare.harvest.v1.GetColdStockResponse
+	43, // 115: breakshare.harvest.v1.HarvestService.ListPests:output_type -> breakshare.harvest.v1.ListPestsResponse
+	45, // 116: breakshare.harvest.v1.HarvestService.ReportIncident:output_type -> breakshare.harvest.v1.ReportIncidentResponse
+	86, // 117: breakshare.harvest.v1.HarvestService.CloseIncident:output_type -> breakshare.harvest.v1.Incident
+	48, // 118: breakshare.harvest.v1.HarvestService.ListIncidents:output_type -> breakshare.harvest.v1.ListIncidentsResponse
+	50, // 119: breakshare.harvest.v1.HarvestService.GetIncidentPhoto:output_type -> breakshare.harvest.v1.GetIncidentPhotoResponse
+	52, // 120: breakshare.harvest.v1.HarvestService.GetRoomOrder:output_type -> breakshare.harvest.v1.GetRoomOrderResponse
+	88, // 121: breakshare.harvest.v1.HarvestService.SaveCropCosts:output_type -> breakshare.harvest.v1.CropCosts
+	55, // 122: breakshare.harvest.v1.HarvestService.ListCropCosts:output_type -> breakshare.harvest.v1.ListCropCostsResponse
+	57, // 123: breakshare.harvest.v1.HarvestService.AdviseEnd:output_type -> breakshare.harvest.v1.AdviseEndResponse
+	59, // 124: breakshare.harvest.v1.HarvestService.RecordClimate:output_type -> breakshare.harvest.v1.RecordClimateResponse
+	61, // 125: breakshare.harvest.v1.HarvestService.StreamClimate:output_type -> breakshare.harvest.v1.StreamClimateResponse
+	63, // 126: breakshare.harvest.v1.HarvestService.ListClimateAlerts:output_type -> breakshare.harvest.v1.ListClimateAlertsResponse
+	65, // 127: breakshare.harvest.v1.HarvestService.GetClimateTrace:output_type -> breakshare.harvest.v1.GetClimateTraceResponse
+	25, // 128: breakshare.harvest.v1.HarvestService.ListPickLots:output_type -> breakshare.harvest.v1.ListPickLotsResponse
+	76, // 129: breakshare.harvest.v1.HarvestService.HoldPickLot:output_type -> breakshare.harvest.v1.PickLot
+	28, // 130: breakshare.harvest.v1.HarvestService.TraceBack:output_type -> breakshare.harvest.v1.TraceBackResponse
+	30, // 131: breakshare.harvest.v1.HarvestService.TraceForward:output_type -> breakshare.harvest.v1.TraceForwardResponse
+	97, // [97:132] is the sub-list for method output_type
+	62, // [62:97] is the sub-list for method input_type
+	62, // [62:62] is the sub-list for extension type_name
+	62, // [62:62] is the sub-list for extension extendee
+	0,  // [0:62] is the sub-list for field type_name
 }
 
 func init() { file_breakshare_harvest_v1_service_proto_init() }
@@ -3755,6 +4272,7 @@ func file_breakshare_harvest_v1_service_proto_init() {
 	if File_breakshare_harvest_v1_service_proto != nil {
 		return
 	}
+	file_breakshare_harvest_v1_climate_proto_init()
 	file_breakshare_harvest_v1_outlook_proto_init()
 	file_breakshare_harvest_v1_pick_proto_init()
 	file_breakshare_harvest_v1_room_proto_init()
@@ -3765,7 +4283,7 @@ func file_breakshare_harvest_v1_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_breakshare_harvest_v1_service_proto_rawDesc), len(file_breakshare_harvest_v1_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   58,
+			NumMessages:   66,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -49,6 +49,10 @@ const (
 	HarvestService_SaveCropCosts_FullMethodName            = "/breakshare.harvest.v1.HarvestService/SaveCropCosts"
 	HarvestService_ListCropCosts_FullMethodName            = "/breakshare.harvest.v1.HarvestService/ListCropCosts"
 	HarvestService_AdviseEnd_FullMethodName                = "/breakshare.harvest.v1.HarvestService/AdviseEnd"
+	HarvestService_RecordClimate_FullMethodName            = "/breakshare.harvest.v1.HarvestService/RecordClimate"
+	HarvestService_StreamClimate_FullMethodName            = "/breakshare.harvest.v1.HarvestService/StreamClimate"
+	HarvestService_ListClimateAlerts_FullMethodName        = "/breakshare.harvest.v1.HarvestService/ListClimateAlerts"
+	HarvestService_GetClimateTrace_FullMethodName          = "/breakshare.harvest.v1.HarvestService/GetClimateTrace"
 	HarvestService_ListPickLots_FullMethodName             = "/breakshare.harvest.v1.HarvestService/ListPickLots"
 	HarvestService_HoldPickLot_FullMethodName              = "/breakshare.harvest.v1.HarvestService/HoldPickLot"
 	HarvestService_TraceBack_FullMethodName                = "/breakshare.harvest.v1.HarvestService/TraceBack"
@@ -133,6 +137,17 @@ type HarvestServiceClient interface {
 	// AdviseEnd weighs another break against clearing the room, for one crop or for all in pick. It
 	// only advises. FAILED_PRECONDITION where no costs are saved or nothing can be forecast.
 	AdviseEnd(ctx context.Context, in *AdviseEndRequest, opts ...grpc.CallOption) (*AdviseEndResponse, error)
+	// RecordClimate adds readings of rooms and checks them against the limits of the programme for
+	// the present step of the crop. A reading of the same room, kind and moment stays as it was first.
+	// A room that the co-op does not have is refused with its field named.
+	RecordClimate(ctx context.Context, in *RecordClimateRequest, opts ...grpc.CallOption) (*RecordClimateResponse, error)
+	// StreamClimate is RecordClimate for an instrument that sends on and on: what was sent in one
+	// message is taken whole or not at all, and stays when the stream breaks later.
+	StreamClimate(ctx context.Context, opts ...grpc.CallOption) (grpc.ClientStreamingClient[StreamClimateRequest, StreamClimateResponse], error)
+	// ListClimateAlerts returns alerts, newest first.
+	ListClimateAlerts(ctx context.Context, in *ListClimateAlertsRequest, opts ...grpc.CallOption) (*ListClimateAlertsResponse, error)
+	// GetClimateTrace returns a day of a room: readings, limits and alerts.
+	GetClimateTrace(ctx context.Context, in *GetClimateTraceRequest, opts ...grpc.CallOption) (*GetClimateTraceResponse, error)
 	// ListPickLots returns the pick lots of a span of days by date and code: those of which
 	// something was picked, and those held.
 	ListPickLots(ctx context.Context, in *ListPickLotsRequest, opts ...grpc.CallOption) (*ListPickLotsResponse, error)
@@ -427,6 +442,49 @@ func (c *harvestServiceClient) AdviseEnd(ctx context.Context, in *AdviseEndReque
 	return out, nil
 }
 
+func (c *harvestServiceClient) RecordClimate(ctx context.Context, in *RecordClimateRequest, opts ...grpc.CallOption) (*RecordClimateResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RecordClimateResponse)
+	err := c.cc.Invoke(ctx, HarvestService_RecordClimate_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *harvestServiceClient) StreamClimate(ctx context.Context, opts ...grpc.CallOption) (grpc.ClientStreamingClient[StreamClimateRequest, StreamClimateResponse], error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	stream, err := c.cc.NewStream(ctx, &HarvestService_ServiceDesc.Streams[1], HarvestService_StreamClimate_FullMethodName, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	x := &grpc.GenericClientStream[StreamClimateRequest, StreamClimateResponse]{ClientStream: stream}
+	return x, nil
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type HarvestService_StreamClimateClient = grpc.ClientStreamingClient[StreamClimateRequest, StreamClimateResponse]
+
+func (c *harvestServiceClient) ListClimateAlerts(ctx context.Context, in *ListClimateAlertsRequest, opts ...grpc.CallOption) (*ListClimateAlertsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListClimateAlertsResponse)
+	err := c.cc.Invoke(ctx, HarvestService_ListClimateAlerts_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *harvestServiceClient) GetClimateTrace(ctx context.Context, in *GetClimateTraceRequest, opts ...grpc.CallOption) (*GetClimateTraceResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetClimateTraceResponse)
+	err := c.cc.Invoke(ctx, HarvestService_GetClimateTrace_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *harvestServiceClient) ListPickLots(ctx context.Context, in *ListPickLotsRequest, opts ...grpc.CallOption) (*ListPickLotsResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(ListPickLotsResponse)
@@ -545,6 +603,17 @@ type HarvestServiceServer interface {
 	// AdviseEnd weighs another break against clearing the room, for one crop or for all in pick. It
 	// only advises. FAILED_PRECONDITION where no costs are saved or nothing can be forecast.
 	AdviseEnd(context.Context, *AdviseEndRequest) (*AdviseEndResponse, error)
+	// RecordClimate adds readings of rooms and checks them against the limits of the programme for
+	// the present step of the crop. A reading of the same room, kind and moment stays as it was first.
+	// A room that the co-op does not have is refused with its field named.
+	RecordClimate(context.Context, *RecordClimateRequest) (*RecordClimateResponse, error)
+	// StreamClimate is RecordClimate for an instrument that sends on and on: what was sent in one
+	// message is taken whole or not at all, and stays when the stream breaks later.
+	StreamClimate(grpc.ClientStreamingServer[StreamClimateRequest, StreamClimateResponse]) error
+	// ListClimateAlerts returns alerts, newest first.
+	ListClimateAlerts(context.Context, *ListClimateAlertsRequest) (*ListClimateAlertsResponse, error)
+	// GetClimateTrace returns a day of a room: readings, limits and alerts.
+	GetClimateTrace(context.Context, *GetClimateTraceRequest) (*GetClimateTraceResponse, error)
 	// ListPickLots returns the pick lots of a span of days by date and code: those of which
 	// something was picked, and those held.
 	ListPickLots(context.Context, *ListPickLotsRequest) (*ListPickLotsResponse, error)
@@ -646,6 +715,18 @@ func (UnimplementedHarvestServiceServer) ListCropCosts(context.Context, *ListCro
 }
 func (UnimplementedHarvestServiceServer) AdviseEnd(context.Context, *AdviseEndRequest) (*AdviseEndResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method AdviseEnd not implemented")
+}
+func (UnimplementedHarvestServiceServer) RecordClimate(context.Context, *RecordClimateRequest) (*RecordClimateResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RecordClimate not implemented")
+}
+func (UnimplementedHarvestServiceServer) StreamClimate(grpc.ClientStreamingServer[StreamClimateRequest, StreamClimateResponse]) error {
+	return status.Error(codes.Unimplemented, "method StreamClimate not implemented")
+}
+func (UnimplementedHarvestServiceServer) ListClimateAlerts(context.Context, *ListClimateAlertsRequest) (*ListClimateAlertsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListClimateAlerts not implemented")
+}
+func (UnimplementedHarvestServiceServer) GetClimateTrace(context.Context, *GetClimateTraceRequest) (*GetClimateTraceResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetClimateTrace not implemented")
 }
 func (UnimplementedHarvestServiceServer) ListPickLots(context.Context, *ListPickLotsRequest) (*ListPickLotsResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListPickLots not implemented")
@@ -1155,6 +1236,67 @@ func _HarvestService_AdviseEnd_Handler(srv interface{}, ctx context.Context, dec
 	return interceptor(ctx, in, info, handler)
 }
 
+func _HarvestService_RecordClimate_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RecordClimateRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(HarvestServiceServer).RecordClimate(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: HarvestService_RecordClimate_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(HarvestServiceServer).RecordClimate(ctx, req.(*RecordClimateRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _HarvestService_StreamClimate_Handler(srv interface{}, stream grpc.ServerStream) error {
+	return srv.(HarvestServiceServer).StreamClimate(&grpc.GenericServerStream[StreamClimateRequest, StreamClimateResponse]{ServerStream: stream})
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type HarvestService_StreamClimateServer = grpc.ClientStreamingServer[StreamClimateRequest, StreamClimateResponse]
+
+func _HarvestService_ListClimateAlerts_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListClimateAlertsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(HarvestServiceServer).ListClimateAlerts(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: HarvestService_ListClimateAlerts_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(HarvestServiceServer).ListClimateAlerts(ctx, req.(*ListClimateAlertsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _HarvestService_GetClimateTrace_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetClimateTraceRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(HarvestServiceServer).GetClimateTrace(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: HarvestService_GetClimateTrace_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(HarvestServiceServer).GetClimateTrace(ctx, req.(*GetClimateTraceRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _HarvestService_ListPickLots_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(ListPickLotsRequest)
 	if err := dec(in); err != nil {
@@ -1339,6 +1481,18 @@ var HarvestService_ServiceDesc = grpc.ServiceDesc{
 			Handler:    _HarvestService_AdviseEnd_Handler,
 		},
 		{
+			MethodName: "RecordClimate",
+			Handler:    _HarvestService_RecordClimate_Handler,
+		},
+		{
+			MethodName: "ListClimateAlerts",
+			Handler:    _HarvestService_ListClimateAlerts_Handler,
+		},
+		{
+			MethodName: "GetClimateTrace",
+			Handler:    _HarvestService_GetClimateTrace_Handler,
+		},
+		{
 			MethodName: "ListPickLots",
 			Handler:    _HarvestService_ListPickLots_Handler,
 		},
@@ -1359,6 +1513,11 @@ var HarvestService_ServiceDesc = grpc.ServiceDesc{
 		{
 			StreamName:    "StreamExpectedPicks",
 			Handler:       _HarvestService_StreamExpectedPicks_Handler,
+			ClientStreams: true,
+		},
+		{
+			StreamName:    "StreamClimate",
+			Handler:       _HarvestService_StreamClimate_Handler,
 			ClientStreams: true,
 		},
 	},
