@@ -22,9 +22,10 @@ type form struct {
 	// Stale tells that somebody else changed the thing meanwhile.
 	Stale bool
 
-	id     string
-	values url.Values
-	errors map[string]string
+	id       string
+	answered bool // the values are those of a form that was taken
+	values   url.Values
+	errors   map[string]string
 }
 
 func newForm() *form { return &form{RequestID: ids.New()} }
@@ -39,7 +40,7 @@ func (f *form) For(id string) *form {
 }
 
 // Sent reports whether the form was sent and refused.
-func (f *form) Sent() bool { return f.values != nil }
+func (f *form) Sent() bool { return f.values != nil && !f.answered }
 
 // Value is what was typed into a field, or otherwise in a fresh form.
 func (f *form) Value(name, otherwise string) string {

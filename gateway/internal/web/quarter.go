@@ -2,6 +2,7 @@ package web
 
 import (
 	"context"
+	"strconv"
 	"strings"
 
 	schedulingv1 "breakshare.example/proto/gen/breakshare/scheduling/v1"
@@ -28,6 +29,8 @@ type quarterPage struct {
 	Balances      []balance
 	Conflicts     []conflictRow
 	Overdue       []overdueRow
+	Planned       string // crops just planned; empty where none were
+	CalledOff     string
 }
 
 // conflictRow is a room that two crops hold on the same days.
@@ -87,6 +90,7 @@ func (p *Pages) showQuarter(v *visit, _ *form) (view, error) {
 	}
 	from = mondayOf(from)
 	page := quarterPage{From: from, To: addDays(from, quarterDays-1), Before: addDays(from, -quarterDays), After: addDays(from, quarterDays), Width: quarterDays * dayWidth}
+	page.Planned, page.CalledOff = tally(v, "planned"), tally(v, "called_off")
 	var (
 		quarter *schedulingv1.GetQuarterResponse
 		n       names
@@ -113,6 +117,15 @@ func (p *Pages) showQuarter(v *visit, _ *form) (view, error) {
 	page.fill(quarter, n)
 	page.Balances = balancesOf(quarter.GetKinds(), n)
 	return view{template: "quarter", title: "quarter.title", data: page}, nil
+}
+
+// tally is a count that an address carries, as the page writes it; empty for none.
+func tally(v *visit, name string) string {
+	n, err := strconv.ParseInt(v.r.URL.Query().Get(name), 10, 32)
+	if err != nil || n <= 0 {
+		return ""
+	}
+	return v.words.Count(n)
 }
 
 // mondayOf is the Monday of a day's week.

@@ -41,10 +41,13 @@ var places = map[identity.Role][]navItem{
 	identity.Operator:    {{Path: "/health", Key: "health.title"}},
 }
 
+// under tells which place a page without a place of its own belongs to.
+var under = map[string]string{"/proposals": "/quarter", "/proposals/accept": "/quarter", "/whatif": "/quarter"}
+
 func navOf(v *visit) []navItem {
 	var nav []navItem
 	for _, item := range places[v.who.Role] {
-		item.Current = v.r.URL.Path == item.Path || strings.HasPrefix(v.r.URL.Path, item.Path+"/")
+		item.Current = v.r.URL.Path == item.Path || strings.HasPrefix(v.r.URL.Path, item.Path+"/") || item.Path == under[v.r.URL.Path]
 		nav = append(nav, item)
 	}
 	return nav

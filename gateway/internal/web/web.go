@@ -102,7 +102,7 @@ func (p *Pages) routes() (http.Handler, error) {
 	for path, show := range map[string]func(*visit, *form) (view, error){
 		"/tomorrow": p.showTomorrow, "/trace": p.showTrace, "/quarter": p.showQuarter, "/scores": p.showScores, "/slots": p.showSlots,
 		"/push": p.showPush, "/pick": p.showPick, "/rooms": p.showRooms,
-		"/feeds": p.showFeeds, "/lots": p.showLots, "/lots/{lot}": p.showLot, "/orders": p.showOrders,
+		"/feeds": p.showFeeds, "/proposals": p.showProposals, "/whatif": p.showWhatIf, "/lots": p.showLots, "/lots/{lot}": p.showLot, "/orders": p.showOrders,
 	} {
 		mux.HandleFunc("GET "+path, p.page(func(v *visit) (view, error) { return show(v, newForm()) }))
 	}
@@ -114,6 +114,7 @@ func (p *Pages) routes() (http.Handler, error) {
 		"/lots/{lot}/release": submit(p.releaseLot, p.showLot, nil), "/lots/{lot}/hold": submit(p.holdLot, p.showLot, nil),
 		"/lots/{lot}/deliver": submit(p.deliverLot, p.showLot, nil),
 		"/orders/save":        p.saveOrder, "/orders/received": submit(p.confirmDelivery, p.showOrders, nil),
+		"/proposals/accept": submit(p.acceptFills, p.showProposals, nil), "/whatif": submit(p.whatIf, p.showWhatIf, nil),
 		"/feeds/create": submit(p.createFeed, p.showFeeds, nil), "/feeds/revoke": submit(p.revokeFeed, p.showFeeds, nil),
 	} {
 		mux.HandleFunc("POST "+path, p.page(handle))

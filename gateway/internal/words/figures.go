@@ -31,6 +31,9 @@ func (l *Language) Kilograms(grams int64) string {
 	return fmt.Sprintf("%s%s%s%d", sign, l.Count(tenths/10), l.T("format.decimal"), tenths%10)
 }
 
+// Percent writes thousandths as a percentage with one decimal.
+func (l *Language) Percent(perMille int64) string { return l.Kilograms(perMille*100) + "\u202f%" }
+
 // Tonnes writes kilograms as tonnes with one decimal, rounded half away from zero.
 func (l *Language) Tonnes(kg int64) string { return l.Kilograms(kg) }
 
