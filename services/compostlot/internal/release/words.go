@@ -66,10 +66,14 @@ func (c Criterion) whyMet(all []ProbeFinding) string {
 			weakest = p
 		}
 	}
-	if c.Test == EndsWithin {
-		return fmt.Sprintf("All %d probes ended within %s; probe %s read %s at %s.", len(all), c.band(), weakest.Probe, weakest.spread(), stamp(weakest.To))
+	who := fmt.Sprintf("All %d probes", len(all))
+	if len(all) == 1 {
+		who = "The one probe"
 	}
-	return fmt.Sprintf("All %d probes held %s for %s or more%s; the shortest is probe %s with %s.", len(all), c.band(), span(c.Seconds), c.unbroken(), weakest.Probe, span(weakest.ProvenSeconds))
+	if c.Test == EndsWithin {
+		return fmt.Sprintf("%s ended within %s; probe %s read %s at %s.", who, c.band(), weakest.Probe, weakest.spread(), stamp(weakest.To))
+	}
+	return fmt.Sprintf("%s held %s for %s or more%s; the shortest is probe %s with %s.", who, c.band(), span(c.Seconds), c.unbroken(), weakest.Probe, span(weakest.ProvenSeconds))
 }
 
 // mend says what would make the criterion met.

@@ -54,6 +54,7 @@ func Policy() rpc.Policy {
 		compostlotv1.CompostLotService_RecordReadings_FullMethodName:      yards,
 		compostlotv1.CompostLotService_GetLotReport_FullMethodName:        members,
 		compostlotv1.CompostLotService_GetLotChart_FullMethodName:         members,
+		compostlotv1.CompostLotService_GetLotDocument_FullMethodName:      members,
 		compostlotv1.CompostLotService_GetEntryChecklist_FullMethodName:   members,
 		compostlotv1.CompostLotService_GetReleaseRules_FullMethodName:     members,
 		compostlotv1.CompostLotService_SaveReleaseRules_FullMethodName:    {coordinator},

@@ -26,7 +26,7 @@ var mayCall = map[string]string{
 	"OpenLot": "cy", "BatchOpenLots": "cy", "ListLots": "cgyos", "GetLotReport": "cgyos",
 	"SetLotRecipe": "cy", "RecordTurn": "cy", "RecordHeap": "cy",
 	"MarkPhases": "cy", "SaveProbe": "cy", "RecordReadings": "cy",
-	"GetLotChart": "cgyos", "GetEntryChecklist": "cgyos", "GetReleaseRules": "cgyos", "SaveReleaseRules": "c",
+	"GetLotChart": "cgyos", "GetLotDocument": "cgyos", "GetEntryChecklist": "cgyos", "GetReleaseRules": "cgyos", "SaveReleaseRules": "c",
 	"ReleaseLot": "cy", "BatchReleaseLots": "cy", "HoldLot": "cy", "DeliverLot": "cy", "BatchDeliverLots": "cy",
 }
 

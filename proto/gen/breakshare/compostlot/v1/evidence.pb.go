@@ -77,6 +77,59 @@ func (EntryPlace) EnumDescriptor() ([]byte, []int) {
 	return file_breakshare_compostlot_v1_evidence_proto_rawDescGZIP(), []int{0}
 }
 
+// DocumentFormat is how a document is written.
+type DocumentFormat int32
+
+const (
+	// Not stated.
+	DocumentFormat_DOCUMENT_FORMAT_UNSPECIFIED DocumentFormat = 0
+	// One HTML document without outside parts.
+	DocumentFormat_DOCUMENT_FORMAT_HTML DocumentFormat = 1
+	// One page of A4 as PDF.
+	DocumentFormat_DOCUMENT_FORMAT_PDF DocumentFormat = 2
+)
+
+// Enum value maps for DocumentFormat.
+var (
+	DocumentFormat_name = map[int32]string{
+		0: "DOCUMENT_FORMAT_UNSPECIFIED",
+		1: "DOCUMENT_FORMAT_HTML",
+		2: "DOCUMENT_FORMAT_PDF",
+	}
+	DocumentFormat_value = map[string]int32{
+		"DOCUMENT_FORMAT_UNSPECIFIED": 0,
+		"DOCUMENT_FORMAT_HTML":        1,
+		"DOCUMENT_FORMAT_PDF":         2,
+	}
+)
+
+func (x DocumentFormat) Enum() *DocumentFormat {
+	p := new(DocumentFormat)
+	*p = x
+	return p
+}
+
+func (x DocumentFormat) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (DocumentFormat) Descriptor() protoreflect.EnumDescriptor {
+	return file_breakshare_compostlot_v1_evidence_proto_enumTypes[1].Descriptor()
+}
+
+func (DocumentFormat) Type() protoreflect.EnumType {
+	return &file_breakshare_compostlot_v1_evidence_proto_enumTypes[1]
+}
+
+func (x DocumentFormat) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use DocumentFormat.Descriptor instead.
+func (DocumentFormat) EnumDescriptor() ([]byte, []int) {
+	return file_breakshare_compostlot_v1_evidence_proto_rawDescGZIP(), []int{1}
+}
+
 // ReleaseCriterion is one thing that a lot must prove, as the catalogue has it or as the co-op
 // has changed its figures.
 type ReleaseCriterion struct {
@@ -987,6 +1040,125 @@ func (x *EntryChecklist) GetGas() []*GasFinding {
 	return nil
 }
 
+// GetLotDocumentRequest asks for the report of a lot as a document.
+type GetLotDocumentRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The lot.
+	LotId string `protobuf:"bytes,1,opt,name=lot_id,json=lotId,proto3" json:"lot_id,omitempty"`
+	// How it is written.
+	Format        DocumentFormat `protobuf:"varint,2,opt,name=format,proto3,enum=breakshare.compostlot.v1.DocumentFormat" json:"format,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetLotDocumentRequest) Reset() {
+	*x = GetLotDocumentRequest{}
+	mi := &file_breakshare_compostlot_v1_evidence_proto_msgTypes[12]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetLotDocumentRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetLotDocumentRequest) ProtoMessage() {}
+
+func (x *GetLotDocumentRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_compostlot_v1_evidence_proto_msgTypes[12]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetLotDocumentRequest.ProtoReflect.Descriptor instead.
+func (*GetLotDocumentRequest) Descriptor() ([]byte, []int) {
+	return file_breakshare_compostlot_v1_evidence_proto_rawDescGZIP(), []int{12}
+}
+
+func (x *GetLotDocumentRequest) GetLotId() string {
+	if x != nil {
+		return x.LotId
+	}
+	return ""
+}
+
+func (x *GetLotDocumentRequest) GetFormat() DocumentFormat {
+	if x != nil {
+		return x.Format
+	}
+	return DocumentFormat_DOCUMENT_FORMAT_UNSPECIFIED
+}
+
+// LotDocument is the report of a lot to print or send.
+type LotDocument struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Media type, "text/html; charset=utf-8" or "application/pdf".
+	ContentType string `protobuf:"bytes,1,opt,name=content_type,json=contentType,proto3" json:"content_type,omitempty"`
+	// Name under which to keep it, for example "quarry-end-26-37.pdf".
+	FileName string `protobuf:"bytes,2,opt,name=file_name,json=fileName,proto3" json:"file_name,omitempty"`
+	// The document.
+	Content       []byte `protobuf:"bytes,3,opt,name=content,proto3" json:"content,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *LotDocument) Reset() {
+	*x = LotDocument{}
+	mi := &file_breakshare_compostlot_v1_evidence_proto_msgTypes[13]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *LotDocument) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*LotDocument) ProtoMessage() {}
+
+func (x *LotDocument) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_compostlot_v1_evidence_proto_msgTypes[13]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use LotDocument.ProtoReflect.Descriptor instead.
+func (*LotDocument) Descriptor() ([]byte, []int) {
+	return file_breakshare_compostlot_v1_evidence_proto_rawDescGZIP(), []int{13}
+}
+
+func (x *LotDocument) GetContentType() string {
+	if x != nil {
+		return x.ContentType
+	}
+	return ""
+}
+
+func (x *LotDocument) GetFileName() string {
+	if x != nil {
+		return x.FileName
+	}
+	return ""
+}
+
+func (x *LotDocument) GetContent() []byte {
+	if x != nil {
+		return x.Content
+	}
+	return nil
+}
+
 var File_breakshare_compostlot_v1_evidence_proto protoreflect.FileDescriptor
 
 const file_breakshare_compostlot_v1_evidence_proto_rawDesc = "" +
@@ -1070,12 +1242,24 @@ const file_breakshare_compostlot_v1_evidence_proto_rawDesc = "" +
 	"\x05items\x18\x01 \x03(\tR\x05items\x12\x1c\n" +
 	"\tdeference\x18\x02 \x01(\tR\tdeference\x12?\n" +
 	"\x06limits\x18\x03 \x03(\v2'.breakshare.compostlot.v1.ExposureLimitR\x06limits\x126\n" +
-	"\x03gas\x18\x04 \x03(\v2$.breakshare.compostlot.v1.GasFindingR\x03gas*Y\n" +
+	"\x03gas\x18\x04 \x03(\v2$.breakshare.compostlot.v1.GasFindingR\x03gas\"\xa9\x01\n" +
+	"\x15GetLotDocumentRequest\x12B\n" +
+	"\x06lot_id\x18\x01 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\x05lotId\x12L\n" +
+	"\x06format\x18\x02 \x01(\x0e2(.breakshare.compostlot.v1.DocumentFormatB\n" +
+	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x06format\"g\n" +
+	"\vLotDocument\x12!\n" +
+	"\fcontent_type\x18\x01 \x01(\tR\vcontentType\x12\x1b\n" +
+	"\tfile_name\x18\x02 \x01(\tR\bfileName\x12\x18\n" +
+	"\acontent\x18\x03 \x01(\fR\acontent*Y\n" +
 	"\n" +
 	"EntryPlace\x12\x1b\n" +
 	"\x17ENTRY_PLACE_UNSPECIFIED\x10\x00\x12\x16\n" +
 	"\x12ENTRY_PLACE_BUNKER\x10\x01\x12\x16\n" +
-	"\x12ENTRY_PLACE_TUNNEL\x10\x02BDZBbreakshare.example/proto/gen/breakshare/compostlot/v1;compostlotv1b\x06proto3"
+	"\x12ENTRY_PLACE_TUNNEL\x10\x02*d\n" +
+	"\x0eDocumentFormat\x12\x1f\n" +
+	"\x1bDOCUMENT_FORMAT_UNSPECIFIED\x10\x00\x12\x18\n" +
+	"\x14DOCUMENT_FORMAT_HTML\x10\x01\x12\x17\n" +
+	"\x13DOCUMENT_FORMAT_PDF\x10\x02BDZBbreakshare.example/proto/gen/breakshare/compostlot/v1;compostlotv1b\x06proto3"
 
 var (
 	file_breakshare_compostlot_v1_evidence_proto_rawDescOnce sync.Once
@@ -1089,53 +1273,57 @@ func file_breakshare_compostlot_v1_evidence_proto_rawDescGZIP() []byte {
 	return file_breakshare_compostlot_v1_evidence_proto_rawDescData
 }
 
-var file_breakshare_compostlot_v1_evidence_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_breakshare_compostlot_v1_evidence_proto_msgTypes = make([]protoimpl.MessageInfo, 12)
+var file_breakshare_compostlot_v1_evidence_proto_enumTypes = make([]protoimpl.EnumInfo, 2)
+var file_breakshare_compostlot_v1_evidence_proto_msgTypes = make([]protoimpl.MessageInfo, 14)
 var file_breakshare_compostlot_v1_evidence_proto_goTypes = []any{
 	(EntryPlace)(0),                  // 0: breakshare.compostlot.v1.EntryPlace
-	(*ReleaseCriterion)(nil),         // 1: breakshare.compostlot.v1.ReleaseCriterion
-	(*ReleaseRules)(nil),             // 2: breakshare.compostlot.v1.ReleaseRules
-	(*GetReleaseRulesRequest)(nil),   // 3: breakshare.compostlot.v1.GetReleaseRulesRequest
-	(*GetReleaseRulesResponse)(nil),  // 4: breakshare.compostlot.v1.GetReleaseRulesResponse
-	(*SaveReleaseRulesRequest)(nil),  // 5: breakshare.compostlot.v1.SaveReleaseRulesRequest
-	(*GetLotChartRequest)(nil),       // 6: breakshare.compostlot.v1.GetLotChartRequest
-	(*ChartSeries)(nil),              // 7: breakshare.compostlot.v1.ChartSeries
-	(*ChartLimit)(nil),               // 8: breakshare.compostlot.v1.ChartLimit
-	(*LotChart)(nil),                 // 9: breakshare.compostlot.v1.LotChart
-	(*GetEntryChecklistRequest)(nil), // 10: breakshare.compostlot.v1.GetEntryChecklistRequest
-	(*ExposureLimit)(nil),            // 11: breakshare.compostlot.v1.ExposureLimit
-	(*EntryChecklist)(nil),           // 12: breakshare.compostlot.v1.EntryChecklist
-	(v1.CompostPhase)(0),             // 13: breakshare.type.v1.CompostPhase
-	(*timestamppb.Timestamp)(nil),    // 14: google.protobuf.Timestamp
-	(ReadingKind)(0),                 // 15: breakshare.compostlot.v1.ReadingKind
-	(*MarkedPhase)(nil),              // 16: breakshare.compostlot.v1.MarkedPhase
-	(*GasFinding)(nil),               // 17: breakshare.compostlot.v1.GasFinding
+	(DocumentFormat)(0),              // 1: breakshare.compostlot.v1.DocumentFormat
+	(*ReleaseCriterion)(nil),         // 2: breakshare.compostlot.v1.ReleaseCriterion
+	(*ReleaseRules)(nil),             // 3: breakshare.compostlot.v1.ReleaseRules
+	(*GetReleaseRulesRequest)(nil),   // 4: breakshare.compostlot.v1.GetReleaseRulesRequest
+	(*GetReleaseRulesResponse)(nil),  // 5: breakshare.compostlot.v1.GetReleaseRulesResponse
+	(*SaveReleaseRulesRequest)(nil),  // 6: breakshare.compostlot.v1.SaveReleaseRulesRequest
+	(*GetLotChartRequest)(nil),       // 7: breakshare.compostlot.v1.GetLotChartRequest
+	(*ChartSeries)(nil),              // 8: breakshare.compostlot.v1.ChartSeries
+	(*ChartLimit)(nil),               // 9: breakshare.compostlot.v1.ChartLimit
+	(*LotChart)(nil),                 // 10: breakshare.compostlot.v1.LotChart
+	(*GetEntryChecklistRequest)(nil), // 11: breakshare.compostlot.v1.GetEntryChecklistRequest
+	(*ExposureLimit)(nil),            // 12: breakshare.compostlot.v1.ExposureLimit
+	(*EntryChecklist)(nil),           // 13: breakshare.compostlot.v1.EntryChecklist
+	(*GetLotDocumentRequest)(nil),    // 14: breakshare.compostlot.v1.GetLotDocumentRequest
+	(*LotDocument)(nil),              // 15: breakshare.compostlot.v1.LotDocument
+	(v1.CompostPhase)(0),             // 16: breakshare.type.v1.CompostPhase
+	(*timestamppb.Timestamp)(nil),    // 17: google.protobuf.Timestamp
+	(ReadingKind)(0),                 // 18: breakshare.compostlot.v1.ReadingKind
+	(*MarkedPhase)(nil),              // 19: breakshare.compostlot.v1.MarkedPhase
+	(*GasFinding)(nil),               // 20: breakshare.compostlot.v1.GasFinding
 }
 var file_breakshare_compostlot_v1_evidence_proto_depIdxs = []int32{
-	13, // 0: breakshare.compostlot.v1.ReleaseRules.phase:type_name -> breakshare.type.v1.CompostPhase
-	1,  // 1: breakshare.compostlot.v1.ReleaseRules.criteria:type_name -> breakshare.compostlot.v1.ReleaseCriterion
-	14, // 2: breakshare.compostlot.v1.ReleaseRules.changed_at:type_name -> google.protobuf.Timestamp
-	13, // 3: breakshare.compostlot.v1.GetReleaseRulesRequest.phase:type_name -> breakshare.type.v1.CompostPhase
-	2,  // 4: breakshare.compostlot.v1.GetReleaseRulesResponse.rules:type_name -> breakshare.compostlot.v1.ReleaseRules
-	1,  // 5: breakshare.compostlot.v1.GetReleaseRulesResponse.catalogue:type_name -> breakshare.compostlot.v1.ReleaseCriterion
-	2,  // 6: breakshare.compostlot.v1.SaveReleaseRulesRequest.rules:type_name -> breakshare.compostlot.v1.ReleaseRules
-	15, // 7: breakshare.compostlot.v1.GetLotChartRequest.kinds:type_name -> breakshare.compostlot.v1.ReadingKind
-	14, // 8: breakshare.compostlot.v1.GetLotChartRequest.from:type_name -> google.protobuf.Timestamp
-	14, // 9: breakshare.compostlot.v1.GetLotChartRequest.to:type_name -> google.protobuf.Timestamp
-	15, // 10: breakshare.compostlot.v1.ChartSeries.kind:type_name -> breakshare.compostlot.v1.ReadingKind
-	15, // 11: breakshare.compostlot.v1.ChartLimit.kind:type_name -> breakshare.compostlot.v1.ReadingKind
-	7,  // 12: breakshare.compostlot.v1.LotChart.series:type_name -> breakshare.compostlot.v1.ChartSeries
-	8,  // 13: breakshare.compostlot.v1.LotChart.limits:type_name -> breakshare.compostlot.v1.ChartLimit
-	16, // 14: breakshare.compostlot.v1.LotChart.marks:type_name -> breakshare.compostlot.v1.MarkedPhase
+	16, // 0: breakshare.compostlot.v1.ReleaseRules.phase:type_name -> breakshare.type.v1.CompostPhase
+	2,  // 1: breakshare.compostlot.v1.ReleaseRules.criteria:type_name -> breakshare.compostlot.v1.ReleaseCriterion
+	17, // 2: breakshare.compostlot.v1.ReleaseRules.changed_at:type_name -> google.protobuf.Timestamp
+	16, // 3: breakshare.compostlot.v1.GetReleaseRulesRequest.phase:type_name -> breakshare.type.v1.CompostPhase
+	3,  // 4: breakshare.compostlot.v1.GetReleaseRulesResponse.rules:type_name -> breakshare.compostlot.v1.ReleaseRules
+	2,  // 5: breakshare.compostlot.v1.GetReleaseRulesResponse.catalogue:type_name -> breakshare.compostlot.v1.ReleaseCriterion
+	3,  // 6: breakshare.compostlot.v1.SaveReleaseRulesRequest.rules:type_name -> breakshare.compostlot.v1.ReleaseRules
+	18, // 7: breakshare.compostlot.v1.GetLotChartRequest.kinds:type_name -> breakshare.compostlot.v1.ReadingKind
+	17, // 8: breakshare.compostlot.v1.GetLotChartRequest.from:type_name -> google.protobuf.Timestamp
+	17, // 9: breakshare.compostlot.v1.GetLotChartRequest.to:type_name -> google.protobuf.Timestamp
+	18, // 10: breakshare.compostlot.v1.ChartSeries.kind:type_name -> breakshare.compostlot.v1.ReadingKind
+	18, // 11: breakshare.compostlot.v1.ChartLimit.kind:type_name -> breakshare.compostlot.v1.ReadingKind
+	8,  // 12: breakshare.compostlot.v1.LotChart.series:type_name -> breakshare.compostlot.v1.ChartSeries
+	9,  // 13: breakshare.compostlot.v1.LotChart.limits:type_name -> breakshare.compostlot.v1.ChartLimit
+	19, // 14: breakshare.compostlot.v1.LotChart.marks:type_name -> breakshare.compostlot.v1.MarkedPhase
 	0,  // 15: breakshare.compostlot.v1.GetEntryChecklistRequest.place:type_name -> breakshare.compostlot.v1.EntryPlace
-	15, // 16: breakshare.compostlot.v1.ExposureLimit.gas:type_name -> breakshare.compostlot.v1.ReadingKind
-	11, // 17: breakshare.compostlot.v1.EntryChecklist.limits:type_name -> breakshare.compostlot.v1.ExposureLimit
-	17, // 18: breakshare.compostlot.v1.EntryChecklist.gas:type_name -> breakshare.compostlot.v1.GasFinding
-	19, // [19:19] is the sub-list for method output_type
-	19, // [19:19] is the sub-list for method input_type
-	19, // [19:19] is the sub-list for extension type_name
-	19, // [19:19] is the sub-list for extension extendee
-	0,  // [0:19] is the sub-list for field type_name
+	18, // 16: breakshare.compostlot.v1.ExposureLimit.gas:type_name -> breakshare.compostlot.v1.ReadingKind
+	12, // 17: breakshare.compostlot.v1.EntryChecklist.limits:type_name -> breakshare.compostlot.v1.ExposureLimit
+	20, // 18: breakshare.compostlot.v1.EntryChecklist.gas:type_name -> breakshare.compostlot.v1.GasFinding
+	1,  // 19: breakshare.compostlot.v1.GetLotDocumentRequest.format:type_name -> breakshare.compostlot.v1.DocumentFormat
+	20, // [20:20] is the sub-list for method output_type
+	20, // [20:20] is the sub-list for method input_type
+	20, // [20:20] is the sub-list for extension type_name
+	20, // [20:20] is the sub-list for extension extendee
+	0,  // [0:20] is the sub-list for field type_name
 }
 
 func init() { file_breakshare_compostlot_v1_evidence_proto_init() }
@@ -1151,8 +1339,8 @@ func file_breakshare_compostlot_v1_evidence_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_breakshare_compostlot_v1_evidence_proto_rawDesc), len(file_breakshare_compostlot_v1_evidence_proto_rawDesc)),
-			NumEnums:      1,
-			NumMessages:   12,
+			NumEnums:      2,
+			NumMessages:   14,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -2149,7 +2149,7 @@ const file_breakshare_compostlot_v1_service_proto_rawDesc = "" +
 	"\x18BatchDeliverLotsResponse\x12E\n" +
 	"\n" +
 	"deliveries\x18\x01 \x03(\v2%.breakshare.compostlot.v1.LotDeliveryR\n" +
-	"deliveries2\xfb*\n" +
+	"deliveries2\x8d,\n" +
 	"\x11CompostLotService\x12z\n" +
 	"\bSaveYard\x12).breakshare.compostlot.v1.SaveYardRequest\x1a\x1e.breakshare.compostlot.v1.Yard\"#\x82\xd3\xe4\x93\x02\x1d:\x01*\x1a\x18/v1/yards/{yard.yard_id}\x12\x93\x01\n" +
 	"\x0eBatchSaveYards\x12/.breakshare.compostlot.v1.BatchSaveYardsRequest\x1a0.breakshare.compostlot.v1.BatchSaveYardsResponse\"\x1e\x82\xd3\xe4\x93\x02\x18:\x01*\"\x13/v1/yards:batchSave\x12z\n" +
@@ -2187,7 +2187,8 @@ const file_breakshare_compostlot_v1_service_proto_rawDesc = "" +
 	"\tSaveProbe\x12*.breakshare.compostlot.v1.SaveProbeRequest\x1a\x1f.breakshare.compostlot.v1.Probe\":\x82\xd3\xe4\x93\x024:\x01*\x1a//v1/lots/{probe.lot_id}/probes/{probe.probe_id}\x12\x8e\x01\n" +
 	"\x0eRecordReadings\x12/.breakshare.compostlot.v1.RecordReadingsRequest\x1a0.breakshare.compostlot.v1.RecordReadingsResponse\"\x17\x82\xd3\xe4\x93\x02\x11:\x01*\"\f/v1/readings(\x01\x12\x87\x01\n" +
 	"\fGetLotReport\x12-.breakshare.compostlot.v1.GetLotReportRequest\x1a#.breakshare.compostlot.v1.LotReport\"#\x82\xd3\xe4\x93\x02\x1a\x12\x18/v1/lots/{lot_id}/report\x90\x02\x01\x12\x83\x01\n" +
-	"\vGetLotChart\x12,.breakshare.compostlot.v1.GetLotChartRequest\x1a\".breakshare.compostlot.v1.LotChart\"\"\x82\xd3\xe4\x93\x02\x19\x12\x17/v1/lots/{lot_id}/chart\x90\x02\x01\x12\x90\x01\n" +
+	"\vGetLotChart\x12,.breakshare.compostlot.v1.GetLotChartRequest\x1a\".breakshare.compostlot.v1.LotChart\"\"\x82\xd3\xe4\x93\x02\x19\x12\x17/v1/lots/{lot_id}/chart\x90\x02\x01\x12\x8f\x01\n" +
+	"\x0eGetLotDocument\x12/.breakshare.compostlot.v1.GetLotDocumentRequest\x1a%.breakshare.compostlot.v1.LotDocument\"%\x82\xd3\xe4\x93\x02\x1c\x12\x1a/v1/lots/{lot_id}/document\x90\x02\x01\x12\x90\x01\n" +
 	"\x11GetEntryChecklist\x122.breakshare.compostlot.v1.GetEntryChecklistRequest\x1a(.breakshare.compostlot.v1.EntryChecklist\"\x1d\x82\xd3\xe4\x93\x02\x14\x12\x12/v1/entryChecklist\x90\x02\x01\x12\x93\x01\n" +
 	"\x0fGetReleaseRules\x120.breakshare.compostlot.v1.GetReleaseRulesRequest\x1a1.breakshare.compostlot.v1.GetReleaseRulesResponse\"\x1b\x82\xd3\xe4\x93\x02\x12\x12\x10/v1/releaseRules\x90\x02\x01\x12\x8a\x01\n" +
 	"\x10SaveReleaseRules\x121.breakshare.compostlot.v1.SaveReleaseRulesRequest\x1a&.breakshare.compostlot.v1.ReleaseRules\"\x1b\x82\xd3\xe4\x93\x02\x15:\x01*\x1a\x10/v1/releaseRules\x12~\n" +
@@ -2273,23 +2274,25 @@ var file_breakshare_compostlot_v1_service_proto_goTypes = []any{
 	(*RecordTurnRequest)(nil),           // 57: breakshare.compostlot.v1.RecordTurnRequest
 	(*RecordHeapRequest)(nil),           // 58: breakshare.compostlot.v1.RecordHeapRequest
 	(*GetLotChartRequest)(nil),          // 59: breakshare.compostlot.v1.GetLotChartRequest
-	(*GetEntryChecklistRequest)(nil),    // 60: breakshare.compostlot.v1.GetEntryChecklistRequest
-	(*GetReleaseRulesRequest)(nil),      // 61: breakshare.compostlot.v1.GetReleaseRulesRequest
-	(*SaveReleaseRulesRequest)(nil),     // 62: breakshare.compostlot.v1.SaveReleaseRulesRequest
-	(*Recipe)(nil),                      // 63: breakshare.compostlot.v1.Recipe
-	(*ListRecipesResponse)(nil),         // 64: breakshare.compostlot.v1.ListRecipesResponse
-	(*BlendRecipeResponse)(nil),         // 65: breakshare.compostlot.v1.BlendRecipeResponse
-	(*WithdrawSlotResponse)(nil),        // 66: breakshare.compostlot.v1.WithdrawSlotResponse
-	(*Round)(nil),                       // 67: breakshare.compostlot.v1.Round
-	(*ShareSettings)(nil),               // 68: breakshare.compostlot.v1.ShareSettings
-	(*SaveHaulCostsResponse)(nil),       // 69: breakshare.compostlot.v1.SaveHaulCostsResponse
-	(*ListHaulCostsResponse)(nil),       // 70: breakshare.compostlot.v1.ListHaulCostsResponse
-	(*LotTurn)(nil),                     // 71: breakshare.compostlot.v1.LotTurn
-	(*LotReport)(nil),                   // 72: breakshare.compostlot.v1.LotReport
-	(*LotChart)(nil),                    // 73: breakshare.compostlot.v1.LotChart
-	(*EntryChecklist)(nil),              // 74: breakshare.compostlot.v1.EntryChecklist
-	(*GetReleaseRulesResponse)(nil),     // 75: breakshare.compostlot.v1.GetReleaseRulesResponse
-	(*ReleaseRules)(nil),                // 76: breakshare.compostlot.v1.ReleaseRules
+	(*GetLotDocumentRequest)(nil),       // 60: breakshare.compostlot.v1.GetLotDocumentRequest
+	(*GetEntryChecklistRequest)(nil),    // 61: breakshare.compostlot.v1.GetEntryChecklistRequest
+	(*GetReleaseRulesRequest)(nil),      // 62: breakshare.compostlot.v1.GetReleaseRulesRequest
+	(*SaveReleaseRulesRequest)(nil),     // 63: breakshare.compostlot.v1.SaveReleaseRulesRequest
+	(*Recipe)(nil),                      // 64: breakshare.compostlot.v1.Recipe
+	(*ListRecipesResponse)(nil),         // 65: breakshare.compostlot.v1.ListRecipesResponse
+	(*BlendRecipeResponse)(nil),         // 66: breakshare.compostlot.v1.BlendRecipeResponse
+	(*WithdrawSlotResponse)(nil),        // 67: breakshare.compostlot.v1.WithdrawSlotResponse
+	(*Round)(nil),                       // 68: breakshare.compostlot.v1.Round
+	(*ShareSettings)(nil),               // 69: breakshare.compostlot.v1.ShareSettings
+	(*SaveHaulCostsResponse)(nil),       // 70: breakshare.compostlot.v1.SaveHaulCostsResponse
+	(*ListHaulCostsResponse)(nil),       // 71: breakshare.compostlot.v1.ListHaulCostsResponse
+	(*LotTurn)(nil),                     // 72: breakshare.compostlot.v1.LotTurn
+	(*LotReport)(nil),                   // 73: breakshare.compostlot.v1.LotReport
+	(*LotChart)(nil),                    // 74: breakshare.compostlot.v1.LotChart
+	(*LotDocument)(nil),                 // 75: breakshare.compostlot.v1.LotDocument
+	(*EntryChecklist)(nil),              // 76: breakshare.compostlot.v1.EntryChecklist
+	(*GetReleaseRulesResponse)(nil),     // 77: breakshare.compostlot.v1.GetReleaseRulesResponse
+	(*ReleaseRules)(nil),                // 78: breakshare.compostlot.v1.ReleaseRules
 }
 var file_breakshare_compostlot_v1_service_proto_depIdxs = []int32{
 	35, // 0: breakshare.compostlot.v1.SaveYardRequest.yard:type_name -> breakshare.compostlot.v1.Yard
@@ -2350,55 +2353,57 @@ var file_breakshare_compostlot_v1_service_proto_depIdxs = []int32{
 	23, // 55: breakshare.compostlot.v1.CompostLotService.RecordReadings:input_type -> breakshare.compostlot.v1.RecordReadingsRequest
 	25, // 56: breakshare.compostlot.v1.CompostLotService.GetLotReport:input_type -> breakshare.compostlot.v1.GetLotReportRequest
 	59, // 57: breakshare.compostlot.v1.CompostLotService.GetLotChart:input_type -> breakshare.compostlot.v1.GetLotChartRequest
-	60, // 58: breakshare.compostlot.v1.CompostLotService.GetEntryChecklist:input_type -> breakshare.compostlot.v1.GetEntryChecklistRequest
-	61, // 59: breakshare.compostlot.v1.CompostLotService.GetReleaseRules:input_type -> breakshare.compostlot.v1.GetReleaseRulesRequest
-	62, // 60: breakshare.compostlot.v1.CompostLotService.SaveReleaseRules:input_type -> breakshare.compostlot.v1.SaveReleaseRulesRequest
-	26, // 61: breakshare.compostlot.v1.CompostLotService.ReleaseLot:input_type -> breakshare.compostlot.v1.ReleaseLotRequest
-	28, // 62: breakshare.compostlot.v1.CompostLotService.BatchReleaseLots:input_type -> breakshare.compostlot.v1.BatchReleaseLotsRequest
-	30, // 63: breakshare.compostlot.v1.CompostLotService.HoldLot:input_type -> breakshare.compostlot.v1.HoldLotRequest
-	31, // 64: breakshare.compostlot.v1.CompostLotService.DeliverLot:input_type -> breakshare.compostlot.v1.DeliverLotRequest
-	33, // 65: breakshare.compostlot.v1.CompostLotService.BatchDeliverLots:input_type -> breakshare.compostlot.v1.BatchDeliverLotsRequest
-	35, // 66: breakshare.compostlot.v1.CompostLotService.SaveYard:output_type -> breakshare.compostlot.v1.Yard
-	2,  // 67: breakshare.compostlot.v1.CompostLotService.BatchSaveYards:output_type -> breakshare.compostlot.v1.BatchSaveYardsResponse
-	4,  // 68: breakshare.compostlot.v1.CompostLotService.ListYards:output_type -> breakshare.compostlot.v1.ListYardsResponse
-	63, // 69: breakshare.compostlot.v1.CompostLotService.SaveRecipe:output_type -> breakshare.compostlot.v1.Recipe
-	64, // 70: breakshare.compostlot.v1.CompostLotService.ListRecipes:output_type -> breakshare.compostlot.v1.ListRecipesResponse
-	65, // 71: breakshare.compostlot.v1.CompostLotService.BlendRecipe:output_type -> breakshare.compostlot.v1.BlendRecipeResponse
-	6,  // 72: breakshare.compostlot.v1.CompostLotService.PublishSlots:output_type -> breakshare.compostlot.v1.PublishSlotsResponse
-	6,  // 73: breakshare.compostlot.v1.CompostLotService.PublishSlotSeries:output_type -> breakshare.compostlot.v1.PublishSlotsResponse
-	66, // 74: breakshare.compostlot.v1.CompostLotService.WithdrawSlot:output_type -> breakshare.compostlot.v1.WithdrawSlotResponse
-	8,  // 75: breakshare.compostlot.v1.CompostLotService.ListSlots:output_type -> breakshare.compostlot.v1.ListSlotsResponse
-	37, // 76: breakshare.compostlot.v1.CompostLotService.RequestCompost:output_type -> breakshare.compostlot.v1.CompostRequest
-	11, // 77: breakshare.compostlot.v1.CompostLotService.BatchRequestCompost:output_type -> breakshare.compostlot.v1.BatchRequestCompostResponse
-	37, // 78: breakshare.compostlot.v1.CompostLotService.RequestForCrop:output_type -> breakshare.compostlot.v1.CompostRequest
-	13, // 79: breakshare.compostlot.v1.CompostLotService.ListCompostRequests:output_type -> breakshare.compostlot.v1.ListCompostRequestsResponse
-	67, // 80: breakshare.compostlot.v1.CompostLotService.ShareOut:output_type -> breakshare.compostlot.v1.Round
-	38, // 81: breakshare.compostlot.v1.CompostLotService.WhatIfWider:output_type -> breakshare.compostlot.v1.Share
-	68, // 82: breakshare.compostlot.v1.CompostLotService.GetShareSettings:output_type -> breakshare.compostlot.v1.ShareSettings
-	68, // 83: breakshare.compostlot.v1.CompostLotService.SaveShareSettings:output_type -> breakshare.compostlot.v1.ShareSettings
-	69, // 84: breakshare.compostlot.v1.CompostLotService.SaveHaulCosts:output_type -> breakshare.compostlot.v1.SaveHaulCostsResponse
-	70, // 85: breakshare.compostlot.v1.CompostLotService.ListHaulCosts:output_type -> breakshare.compostlot.v1.ListHaulCostsResponse
-	39, // 86: breakshare.compostlot.v1.CompostLotService.OpenLot:output_type -> breakshare.compostlot.v1.Lot
-	17, // 87: breakshare.compostlot.v1.CompostLotService.BatchOpenLots:output_type -> breakshare.compostlot.v1.BatchOpenLotsResponse
-	19, // 88: breakshare.compostlot.v1.CompostLotService.ListLots:output_type -> breakshare.compostlot.v1.ListLotsResponse
-	21, // 89: breakshare.compostlot.v1.CompostLotService.MarkPhases:output_type -> breakshare.compostlot.v1.MarkPhasesResponse
-	39, // 90: breakshare.compostlot.v1.CompostLotService.SetLotRecipe:output_type -> breakshare.compostlot.v1.Lot
-	71, // 91: breakshare.compostlot.v1.CompostLotService.RecordTurn:output_type -> breakshare.compostlot.v1.LotTurn
-	39, // 92: breakshare.compostlot.v1.CompostLotService.RecordHeap:output_type -> breakshare.compostlot.v1.Lot
-	41, // 93: breakshare.compostlot.v1.CompostLotService.SaveProbe:output_type -> breakshare.compostlot.v1.Probe
-	24, // 94: breakshare.compostlot.v1.CompostLotService.RecordReadings:output_type -> breakshare.compostlot.v1.RecordReadingsResponse
-	72, // 95: breakshare.compostlot.v1.CompostLotService.GetLotReport:output_type -> breakshare.compostlot.v1.LotReport
-	73, // 96: breakshare.compostlot.v1.CompostLotService.GetLotChart:output_type -> breakshare.compostlot.v1.LotChart
-	74, // 97: breakshare.compostlot.v1.CompostLotService.GetEntryChecklist:output_type -> breakshare.compostlot.v1.EntryChecklist
-	75, // 98: breakshare.compostlot.v1.CompostLotService.GetReleaseRules:output_type -> breakshare.compostlot.v1.GetReleaseRulesResponse
-	76, // 99: breakshare.compostlot.v1.CompostLotService.SaveReleaseRules:output_type -> breakshare.compostlot.v1.ReleaseRules
-	39, // 100: breakshare.compostlot.v1.CompostLotService.ReleaseLot:output_type -> breakshare.compostlot.v1.Lot
-	29, // 101: breakshare.compostlot.v1.CompostLotService.BatchReleaseLots:output_type -> breakshare.compostlot.v1.BatchReleaseLotsResponse
-	39, // 102: breakshare.compostlot.v1.CompostLotService.HoldLot:output_type -> breakshare.compostlot.v1.Lot
-	44, // 103: breakshare.compostlot.v1.CompostLotService.DeliverLot:output_type -> breakshare.compostlot.v1.LotDelivery
-	34, // 104: breakshare.compostlot.v1.CompostLotService.BatchDeliverLots:output_type -> breakshare.compostlot.v1.BatchDeliverLotsResponse
-	66, // [66:105] is the sub-list for method output_type
-	27, // [27:66] is the sub-list for method input_type
+	60, // 58: breakshare.compostlot.v1.CompostLotService.GetLotDocument:input_type -> breakshare.compostlot.v1.GetLotDocumentRequest
+	61, // 59: breakshare.compostlot.v1.CompostLotService.GetEntryChecklist:input_type -> breakshare.compostlot.v1.GetEntryChecklistRequest
+	62, // 60: breakshare.compostlot.v1.CompostLotService.GetReleaseRules:input_type -> breakshare.compostlot.v1.GetReleaseRulesRequest
+	63, // 61: breakshare.compostlot.v1.CompostLotService.SaveReleaseRules:input_type -> breakshare.compostlot.v1.SaveReleaseRulesRequest
+	26, // 62: breakshare.compostlot.v1.CompostLotService.ReleaseLot:input_type -> breakshare.compostlot.v1.ReleaseLotRequest
+	28, // 63: breakshare.compostlot.v1.CompostLotService.BatchReleaseLots:input_type -> breakshare.compostlot.v1.BatchReleaseLotsRequest
+	30, // 64: breakshare.compostlot.v1.CompostLotService.HoldLot:input_type -> breakshare.compostlot.v1.HoldLotRequest
+	31, // 65: breakshare.compostlot.v1.CompostLotService.DeliverLot:input_type -> breakshare.compostlot.v1.DeliverLotRequest
+	33, // 66: breakshare.compostlot.v1.CompostLotService.BatchDeliverLots:input_type -> breakshare.compostlot.v1.BatchDeliverLotsRequest
+	35, // 67: breakshare.compostlot.v1.CompostLotService.SaveYard:output_type -> breakshare.compostlot.v1.Yard
+	2,  // 68: breakshare.compostlot.v1.CompostLotService.BatchSaveYards:output_type -> breakshare.compostlot.v1.BatchSaveYardsResponse
+	4,  // 69: breakshare.compostlot.v1.CompostLotService.ListYards:output_type -> breakshare.compostlot.v1.ListYardsResponse
+	64, // 70: breakshare.compostlot.v1.CompostLotService.SaveRecipe:output_type -> breakshare.compostlot.v1.Recipe
+	65, // 71: breakshare.compostlot.v1.CompostLotService.ListRecipes:output_type -> breakshare.compostlot.v1.ListRecipesResponse
+	66, // 72: breakshare.compostlot.v1.CompostLotService.BlendRecipe:output_type -> breakshare.compostlot.v1.BlendRecipeResponse
+	6,  // 73: breakshare.compostlot.v1.CompostLotService.PublishSlots:output_type -> breakshare.compostlot.v1.PublishSlotsResponse
+	6,  // 74: breakshare.compostlot.v1.CompostLotService.PublishSlotSeries:output_type -> breakshare.compostlot.v1.PublishSlotsResponse
+	67, // 75: breakshare.compostlot.v1.CompostLotService.WithdrawSlot:output_type -> breakshare.compostlot.v1.WithdrawSlotResponse
+	8,  // 76: breakshare.compostlot.v1.CompostLotService.ListSlots:output_type -> breakshare.compostlot.v1.ListSlotsResponse
+	37, // 77: breakshare.compostlot.v1.CompostLotService.RequestCompost:output_type -> breakshare.compostlot.v1.CompostRequest
+	11, // 78: breakshare.compostlot.v1.CompostLotService.BatchRequestCompost:output_type -> breakshare.compostlot.v1.BatchRequestCompostResponse
+	37, // 79: breakshare.compostlot.v1.CompostLotService.RequestForCrop:output_type -> breakshare.compostlot.v1.CompostRequest
+	13, // 80: breakshare.compostlot.v1.CompostLotService.ListCompostRequests:output_type -> breakshare.compostlot.v1.ListCompostRequestsResponse
+	68, // 81: breakshare.compostlot.v1.CompostLotService.ShareOut:output_type -> breakshare.compostlot.v1.Round
+	38, // 82: breakshare.compostlot.v1.CompostLotService.WhatIfWider:output_type -> breakshare.compostlot.v1.Share
+	69, // 83: breakshare.compostlot.v1.CompostLotService.GetShareSettings:output_type -> breakshare.compostlot.v1.ShareSettings
+	69, // 84: breakshare.compostlot.v1.CompostLotService.SaveShareSettings:output_type -> breakshare.compostlot.v1.ShareSettings
+	70, // 85: breakshare.compostlot.v1.CompostLotService.SaveHaulCosts:output_type -> breakshare.compostlot.v1.SaveHaulCostsResponse
+	71, // 86: breakshare.compostlot.v1.CompostLotService.ListHaulCosts:output_type -> breakshare.compostlot.v1.ListHaulCostsResponse
+	39, // 87: breakshare.compostlot.v1.CompostLotService.OpenLot:output_type -> breakshare.compostlot.v1.Lot
+	17, // 88: breakshare.compostlot.v1.CompostLotService.BatchOpenLots:output_type -> breakshare.compostlot.v1.BatchOpenLotsResponse
+	19, // 89: breakshare.compostlot.v1.CompostLotService.ListLots:output_type -> breakshare.compostlot.v1.ListLotsResponse
+	21, // 90: breakshare.compostlot.v1.CompostLotService.MarkPhases:output_type -> breakshare.compostlot.v1.MarkPhasesResponse
+	39, // 91: breakshare.compostlot.v1.CompostLotService.SetLotRecipe:output_type -> breakshare.compostlot.v1.Lot
+	72, // 92: breakshare.compostlot.v1.CompostLotService.RecordTurn:output_type -> breakshare.compostlot.v1.LotTurn
+	39, // 93: breakshare.compostlot.v1.CompostLotService.RecordHeap:output_type -> breakshare.compostlot.v1.Lot
+	41, // 94: breakshare.compostlot.v1.CompostLotService.SaveProbe:output_type -> breakshare.compostlot.v1.Probe
+	24, // 95: breakshare.compostlot.v1.CompostLotService.RecordReadings:output_type -> breakshare.compostlot.v1.RecordReadingsResponse
+	73, // 96: breakshare.compostlot.v1.CompostLotService.GetLotReport:output_type -> breakshare.compostlot.v1.LotReport
+	74, // 97: breakshare.compostlot.v1.CompostLotService.GetLotChart:output_type -> breakshare.compostlot.v1.LotChart
+	75, // 98: breakshare.compostlot.v1.CompostLotService.GetLotDocument:output_type -> breakshare.compostlot.v1.LotDocument
+	76, // 99: breakshare.compostlot.v1.CompostLotService.GetEntryChecklist:output_type -> breakshare.compostlot.v1.EntryChecklist
+	77, // 100: breakshare.compostlot.v1.CompostLotService.GetReleaseRules:output_type -> breakshare.compostlot.v1.GetReleaseRulesResponse
+	78, // 101: breakshare.compostlot.v1.CompostLotService.SaveReleaseRules:output_type -> breakshare.compostlot.v1.ReleaseRules
+	39, // 102: breakshare.compostlot.v1.CompostLotService.ReleaseLot:output_type -> breakshare.compostlot.v1.Lot
+	29, // 103: breakshare.compostlot.v1.CompostLotService.BatchReleaseLots:output_type -> breakshare.compostlot.v1.BatchReleaseLotsResponse
+	39, // 104: breakshare.compostlot.v1.CompostLotService.HoldLot:output_type -> breakshare.compostlot.v1.Lot
+	44, // 105: breakshare.compostlot.v1.CompostLotService.DeliverLot:output_type -> breakshare.compostlot.v1.LotDelivery
+	34, // 106: breakshare.compostlot.v1.CompostLotService.BatchDeliverLots:output_type -> breakshare.compostlot.v1.BatchDeliverLotsResponse
+	67, // [67:107] is the sub-list for method output_type
+	27, // [27:67] is the sub-list for method input_type
 	27, // [27:27] is the sub-list for extension type_name
 	27, // [27:27] is the sub-list for extension extendee
 	0,  // [0:27] is the sub-list for field type_name

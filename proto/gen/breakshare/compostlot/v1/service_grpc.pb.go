@@ -53,6 +53,7 @@ const (
 	CompostLotService_RecordReadings_FullMethodName      = "/breakshare.compostlot.v1.CompostLotService/RecordReadings"
 	CompostLotService_GetLotReport_FullMethodName        = "/breakshare.compostlot.v1.CompostLotService/GetLotReport"
 	CompostLotService_GetLotChart_FullMethodName         = "/breakshare.compostlot.v1.CompostLotService/GetLotChart"
+	CompostLotService_GetLotDocument_FullMethodName      = "/breakshare.compostlot.v1.CompostLotService/GetLotDocument"
 	CompostLotService_GetEntryChecklist_FullMethodName   = "/breakshare.compostlot.v1.CompostLotService/GetEntryChecklist"
 	CompostLotService_GetReleaseRules_FullMethodName     = "/breakshare.compostlot.v1.CompostLotService/GetReleaseRules"
 	CompostLotService_SaveReleaseRules_FullMethodName    = "/breakshare.compostlot.v1.CompostLotService/SaveReleaseRules"
@@ -150,6 +151,10 @@ type CompostLotServiceClient interface {
 	// GetLotChart returns the readings of a lot thinned out for drawing, with the limits of its
 	// rules and its marks.
 	GetLotChart(ctx context.Context, in *GetLotChartRequest, opts ...grpc.CallOption) (*LotChart, error)
+	// GetLotDocument returns the report of a lot as one page, HTML or PDF: recipe, log, charts
+	// with the limits drawn in, criteria, release or exception, deliveries, and the caution. Times
+	// are those of the co-op's time zone.
+	GetLotDocument(ctx context.Context, in *GetLotDocumentRequest, opts ...grpc.CallOption) (*LotDocument, error)
 	// GetEntryChecklist returns what to settle before anybody enters a bunker or a tunnel. It
 	// clears nobody to enter.
 	GetEntryChecklist(ctx context.Context, in *GetEntryChecklistRequest, opts ...grpc.CallOption) (*EntryChecklist, error)
@@ -493,6 +498,16 @@ func (c *compostLotServiceClient) GetLotChart(ctx context.Context, in *GetLotCha
 	return out, nil
 }
 
+func (c *compostLotServiceClient) GetLotDocument(ctx context.Context, in *GetLotDocumentRequest, opts ...grpc.CallOption) (*LotDocument, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(LotDocument)
+	err := c.cc.Invoke(ctx, CompostLotService_GetLotDocument_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *compostLotServiceClient) GetEntryChecklist(ctx context.Context, in *GetEntryChecklistRequest, opts ...grpc.CallOption) (*EntryChecklist, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(EntryChecklist)
@@ -660,6 +675,10 @@ type CompostLotServiceServer interface {
 	// GetLotChart returns the readings of a lot thinned out for drawing, with the limits of its
 	// rules and its marks.
 	GetLotChart(context.Context, *GetLotChartRequest) (*LotChart, error)
+	// GetLotDocument returns the report of a lot as one page, HTML or PDF: recipe, log, charts
+	// with the limits drawn in, criteria, release or exception, deliveries, and the caution. Times
+	// are those of the co-op's time zone.
+	GetLotDocument(context.Context, *GetLotDocumentRequest) (*LotDocument, error)
 	// GetEntryChecklist returns what to settle before anybody enters a bunker or a tunnel. It
 	// clears nobody to enter.
 	GetEntryChecklist(context.Context, *GetEntryChecklistRequest) (*EntryChecklist, error)
@@ -782,6 +801,9 @@ func (UnimplementedCompostLotServiceServer) GetLotReport(context.Context, *GetLo
 }
 func (UnimplementedCompostLotServiceServer) GetLotChart(context.Context, *GetLotChartRequest) (*LotChart, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetLotChart not implemented")
+}
+func (UnimplementedCompostLotServiceServer) GetLotDocument(context.Context, *GetLotDocumentRequest) (*LotDocument, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetLotDocument not implemented")
 }
 func (UnimplementedCompostLotServiceServer) GetEntryChecklist(context.Context, *GetEntryChecklistRequest) (*EntryChecklist, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetEntryChecklist not implemented")
@@ -1375,6 +1397,24 @@ func _CompostLotService_GetLotChart_Handler(srv interface{}, ctx context.Context
 	return interceptor(ctx, in, info, handler)
 }
 
+func _CompostLotService_GetLotDocument_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetLotDocumentRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CompostLotServiceServer).GetLotDocument(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CompostLotService_GetLotDocument_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CompostLotServiceServer).GetLotDocument(ctx, req.(*GetLotDocumentRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _CompostLotService_GetEntryChecklist_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(GetEntryChecklistRequest)
 	if err := dec(in); err != nil {
@@ -1645,6 +1685,10 @@ var CompostLotService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "GetLotChart",
 			Handler:    _CompostLotService_GetLotChart_Handler,
+		},
+		{
+			MethodName: "GetLotDocument",
+			Handler:    _CompostLotService_GetLotDocument_Handler,
 		},
 		{
 			MethodName: "GetEntryChecklist",
