@@ -149,5 +149,6 @@ func at(l Lot, z, spread float64) int64 {
 	if spread > 0 {
 		step = math.Max(-float64(l.Likely), math.Min(z*spread, float64(l.High-l.Likely)))
 	}
-	return l.Likely + int64(math.Floor(step))
+	// A millionth of a gram is the rounding of the arithmetic, not of the pick.
+	return l.Likely + int64(math.Floor(step+1e-6))
 }

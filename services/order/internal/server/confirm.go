@@ -174,7 +174,8 @@ func supplyStands(m store.Match, day match.Day) error {
 	has := make(map[string]int64, len(day.Lots))
 	for _, l := range day.Lots {
 		if l.FitOn(day.Number, shelfLife[l.Product]) == match.Fits {
-			has[l.ID] = l.Packs
+			// What was promised when it was run may be less sure now; it is there if it is likely.
+			has[l.ID] = l.Packs + l.Withheld
 		}
 	}
 	sent := make(map[string]int64)

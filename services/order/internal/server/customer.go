@@ -44,11 +44,21 @@ func (s *Server) saveCustomers(ctx context.Context, tx pgx.Tx, given []*orderv1.
 	if err != nil {
 		return nil, err
 	}
+	products, err := store.ProductsByID(ctx, tx, productsNamed(given))
+	if err != nil {
+		return nil, err
+	}
 	saved := make([]*orderv1.Customer, len(given))
 	var rows []store.Customer
 	for i, c := range given {
 		last, found := stored[c.GetCustomerId()]
-		row := store.Customer{ID: c.GetCustomerId(), Name: c.GetName(), Place: c.GetPlace(), Class: c.GetPriorityClass(), Change: last.Change}
+		wished, err := wishesIn(c, path(i), products)
+		if err != nil {
+			return nil, err
+		}
+		row := store.Customer{
+			ID: c.GetCustomerId(), Name: c.GetName(), Place: c.GetPlace(), Class: c.GetPriorityClass(), Wishes: wished, Change: last.Change,
+		}
 		write, err := saving{
 			thing: fmt.Sprintf("customer %q", row.ID), path: path(i), etag: c.GetEtag(), found: found, equal: row == last, last: last.Change,
 		}.decide()
@@ -59,7 +69,9 @@ func (s *Server) saveCustomers(ctx context.Context, tx pgx.Tx, given []*orderv1.
 			row.Change = s.change(ctx, last.Version+1)
 			rows = append(rows, row)
 		}
-		saved[i] = customerOut(row)
+		if saved[i], err = customerOut(row); err != nil {
+			return nil, err
+		}
 	}
 	return saved, store.SaveCustomers(ctx, tx, rows)
 }
@@ -70,18 +82,26 @@ func (s *Server) ListCustomers(ctx context.Context, _ *orderv1.ListCustomersRequ
 	resp := &orderv1.ListCustomersResponse{}
 	err := s.read(ctx, func(ctx context.Context, tx pgx.Tx) error {
 		all, err := store.Customers(ctx, tx)
-		for _, c := range all {
-			if ownCustomer(id, c.ID) == nil {
-				resp.Customers = append(resp.Customers, customerOut(c))
-			}
+		if err != nil {
+			return err
 		}
-		return err
+		for _, c := range all {
+			if ownCustomer(id, c.ID) != nil {
+				continue
+			}
+			out, err := customerOut(c)
+			if err != nil {
+				return err
+			}
+			resp.Customers = append(resp.Customers, out)
+		}
+		return nil
 	})
 	return resp, err
 }
 
-func customerOut(c store.Customer) *orderv1.Customer {
-	return &orderv1.Customer{CustomerId: c.ID, Name: c.Name, Place: c.Place, PriorityClass: c.Class, Etag: etag(c.Version)}
+func customerOut(c store.Customer) (*orderv1.Customer, error) {
+	return wishesOut(c, &orderv1.Customer{CustomerId: c.ID, Name: c.Name, Place: c.Place, PriorityClass: c.Class, Etag: etag(c.Version)})
 }
 
 // distinct takes the ids out of a batch and refuses one that stands there twice.

@@ -121,7 +121,7 @@ func (d dock) load() []store.DispatchLine {
 	})
 	free := make(map[string]int64)
 	for _, a := range d.allocations {
-		free[a.Lot] = d.free(a.Lot, a.Product)
+		free[a.Lot] = d.free(a.Lot, a.Packed)
 	}
 	var lines []store.DispatchLine
 	for _, a := range inTurn {
@@ -158,7 +158,7 @@ func (d dock) nothingToSend(farm, day string) error {
 			f = f.WithField("lot "+a.Lot, "is held: %s", cmp.Or(stock.HoldReason, "no reason given"))
 		case stock.PickedGrams == nil:
 			f = f.WithField("lot "+a.Lot, "is not picked yet: record the pick")
-		case d.free(a.Lot, a.Product) == 0:
+		case d.free(a.Lot, a.Packed) == 0:
 			f = f.WithField("lot "+a.Lot, "has no pack left of what was picked")
 		default:
 			f = f.WithField("lot "+a.Lot, "has sent all that is still ordered of it")

@@ -23,7 +23,7 @@ func TestPackListOfAFarm(t *testing.T) {
 	line := func(customer string, packs int64) *orderv1.PackListLine {
 		return &orderv1.PackListLine{
 			RoomId: "alder-1", CustomerId: customer, CustomerName: "Kitchen " + customer, OrderId: customer + "-20261126",
-			ProductId: "white", ProductName: "Product white", PickLotId: whiteLot, Packs: packs, PackGrams: 1000,
+			ProductId: "white", ProductName: "Product white", PickLotId: whiteLot, Packs: packs, PackGrams: 1000, PackedProductId: "white",
 		}
 	}
 	diff(t, "pack list", &orderv1.PackList{

@@ -31,14 +31,11 @@ func (s *Server) RunMatch(req *orderv1.RunMatchRequest, stream grpc.ServerStream
 		if err != nil {
 			return nil, err
 		}
-		best, err := s.solve(ctx, day.day, step)
+		best, err := s.solve(ctx, match.Run, day.day, step)
 		if err != nil {
 			return nil, asFault(err)
 		}
-		if err := store.Take(ctx, tx, store.Book); err != nil {
-			return nil, err
-		}
-		stored, err := store.AddMatch(ctx, tx, s.matchIn(ctx, req.GetDeliveryDate(), best, day.asOf))
+		stored, err := s.keep(ctx, tx, req.GetDeliveryDate(), best, day, nil)
 		if err != nil {
 			return nil, err
 		}
@@ -50,18 +47,38 @@ func (s *Server) RunMatch(req *orderv1.RunMatchRequest, stream grpc.ServerStream
 	return stream.Send(&orderv1.RunMatchResponse{Step: orderv1.MatchStep_MATCH_STEP_DONE, Match: m})
 }
 
+// keep stores a match as a proposal. Where there are pins, the day is matched without them too, to
+// tell what they cost.
+func (s *Server) keep(ctx context.Context, tx pgx.Tx, date string, best match.Match, day loaded, from *string) (store.Match, error) {
+	m := s.matchIn(ctx, date, best, day)
+	m.From = from
+	if len(day.day.Pins) > 0 {
+		day.day.Pins = nil
+		free, err := s.matchOnce(ctx, day.day)
+		if err != nil {
+			return m, asFault(err)
+		}
+		cost := free.Value() - best.Value()
+		m.PinsCostMinor = &cost
+	}
+	if err := store.Take(ctx, tx, store.Book); err != nil {
+		return m, err
+	}
+	return store.AddMatch(ctx, tx, m)
+}
+
 // tellAgain is how long a step lasts before it is told again, so that whoever waits sees that
 // work goes on.
 const tellAgain = time.Second
 
 // solve matches the day and tells each step; a caller who went away ends it.
-func (s *Server) solve(ctx context.Context, d match.Day, step func(orderv1.MatchStep) error) (match.Match, error) {
+func (s *Server) solve(ctx context.Context, run func(context.Context, match.Day, func(match.Step)) (match.Match, error), d match.Day, step func(orderv1.MatchStep) error) (match.Match, error) {
 	ctx, cancel := context.WithTimeout(ctx, s.solveWithin)
 	defer cancel()
 	var gone error
 	var last match.Step
 	var at time.Time
-	best, err := match.Run(ctx, d, func(now match.Step) {
+	best, err := run(ctx, d, func(now match.Step) {
 		// The solver goes back and forth between the two; the first time of each is told.
 		if gone != nil || now <= last && time.Since(at) < tellAgain {
 			return
@@ -119,27 +136,43 @@ func findMatch(ctx context.Context, tx pgx.Tx, id, day string) (store.MatchHead,
 }
 
 // matchIn turns a match into its rows.
-func (s *Server) matchIn(ctx context.Context, day string, best match.Match, asOf *time.Time) store.Match {
+func (s *Server) matchIn(ctx context.Context, date string, best match.Match, day loaded) store.Match {
 	m := store.Match{MatchHead: store.MatchHead{
-		Day: day, RunAt: s.now(), RunBy: who(ctx), SupplyAsOf: asOf,
+		Day: date, RunAt: s.now(), RunBy: who(ctx), SupplyAsOf: day.asOf,
 		Nodes: int32(best.Proof.Nodes), Arcs: int32(best.Proof.Arcs), Cost: best.Proof.Cost, SolveMicros: best.Proof.Solving.Microseconds(),
+		Phases: int32(best.Proof.Phases), Splits: int32(best.Proof.Splits), GapMinor: best.Proof.Gap[1:], ValueMinor: best.Value(),
 	}}
 	for _, l := range best.Lines {
 		m.Lines = append(m.Lines, store.MatchLine{
 			Order: l.Order, Product: l.Product, Customer: l.Customer, Ordered: l.Packs, Matched: l.Matched,
-			Reason: reasons[l.Reason].stored, Explanation: l.Explanation,
+			Reason: reasons[l.Reason].stored, Explanation: l.Explanation, Binding: bindingIn(l.Binds), Farms: int32(l.Farms),
 		})
 	}
 	for _, a := range best.Allocations {
 		m.Allocations = append(m.Allocations, store.Allocation{
-			Order: a.Order, Product: a.Product, Lot: a.Lot, Customer: a.Customer, Farm: a.Farm, Room: a.Room, Packs: a.Packs,
+			Order: a.Order, Product: a.Product, Lot: a.Lot, Customer: a.Customer, Farm: a.Farm, Room: a.Room, Packs: a.Packs, Packed: a.Packed,
 		})
 	}
+	grams := make(map[string]int64, len(day.day.Products))
+	for _, p := range day.day.Products {
+		grams[p.ID] = p.Grams
+	}
 	for _, p := range best.Products {
-		m.Products = append(m.Products, store.MatchProduct{Product: p.Product, Offered: p.Offered, Ordered: p.Ordered, Matched: p.Matched})
+		row := store.MatchProduct{
+			Product: p.Product, Offered: p.Offered, Ordered: p.Ordered, Matched: p.Matched, Given: p.Given, MoreWorthMinor: p.Price.More,
+			WorthMinorPerKg: p.Price.More * 1000 / grams[p.Product], LeftOver: p.LeftOver,
+			Likely: day.promised[p.Product].likely, PooledGainGrams: day.promised[p.Product].gained,
+		}
+		if p.Price.Has {
+			row.FewerCostMinor = &p.Price.Fewer
+		}
+		m.Products = append(m.Products, row)
 	}
 	for _, f := range best.Farms {
-		m.Farms = append(m.Farms, store.MatchFarm{Farm: f.Farm, Offered: f.Offered, Matched: f.Matched})
+		before := day.season[f.Farm]
+		m.Farms = append(m.Farms, store.MatchFarm{
+			Farm: f.Farm, Offered: f.Offered, Matched: f.Matched, SeasonOffered: before.Offered, SeasonMatched: before.Matched,
+		})
 	}
 	return m
 }

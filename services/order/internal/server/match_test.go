@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"github.com/google/go-cmp/cmp"
+	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/testing/protocmp"
 
 	orderv1 "breakshare.example/proto/gen/breakshare/order/v1"
@@ -29,24 +30,30 @@ func TestRunMatchStreamsItsStepsAndStoresTheMatch(t *testing.T) {
 	}, steps)
 	want := &orderv1.Match{
 		MatchId: "20261126-1", DeliveryDate: tomorrow, State: orderv1.MatchState_MATCH_STATE_PROPOSED, RunBy: "Office", Etag: m.GetEtag(),
+		ValueMinor: 8 * 450,
 		Products: []*orderv1.MatchProduct{
-			{ProductId: "oyster", Ordered: 1},
-			{ProductId: "white", Offered: 8, Ordered: 11, Matched: 8},
+			{ProductId: "oyster", Ordered: 1, MoreWorthMinor: 450, WorthMinorPerKg: 450},
+			{
+				ProductId: "white", Offered: 8, Ordered: 11, Matched: 8, Given: 8, Likely: 8,
+				MoreWorthMinor: 450, FewerCostMinor: proto.Int64(450), WorthMinorPerKg: 450,
+			},
 		},
 		Lines: []*orderv1.MatchLine{
-			{OrderId: "anchor-20261126", CustomerId: "anchor", ProductId: "white", Ordered: 5, Matched: 5},
+			{OrderId: "anchor-20261126", CustomerId: "anchor", ProductId: "white", Ordered: 5, Matched: 5, Farms: 1},
 			{
 				OrderId: "bell-20261126", CustomerId: "bell", ProductId: "white", Ordered: 6, Matched: 3, Reason: orderv1.ShortReason_SHORT_REASON_HIGHER_CLASS,
+				Farms: 1, Binds: []*orderv1.Bind{{Reason: orderv1.ShortReason_SHORT_REASON_HIGHER_CLASS, Packs: 5}},
 				Explanation: "6 packs ordered, 3 matched: the farms have only 8 packs of Product white for 11 ordered, 5 went to customers of a higher class than 2. One more pack of Product white would be worth 450 minor units, and this order would get it.",
 			},
 			{
 				OrderId: "crown-20261126", CustomerId: "crown", ProductId: "oyster", Ordered: 1, Reason: orderv1.ShortReason_SHORT_REASON_NOT_OFFERED,
+				Binds:       []*orderv1.Bind{{Reason: orderv1.ShortReason_SHORT_REASON_NOT_OFFERED, Packs: 1}},
 				Explanation: "No farm has Product oyster for this day. One more pack of Product oyster would be worth 450 minor units, and this order would get it.",
 			},
 		},
 		Allocations: []*orderv1.Allocation{
-			{OrderId: "anchor-20261126", CustomerId: "anchor", ProductId: "white", PickLotId: lot, FarmId: "alder", RoomId: "alder-1", Packs: 5},
-			{OrderId: "bell-20261126", CustomerId: "bell", ProductId: "white", PickLotId: lot, FarmId: "alder", RoomId: "alder-1", Packs: 3},
+			{OrderId: "anchor-20261126", CustomerId: "anchor", ProductId: "white", PickLotId: lot, FarmId: "alder", RoomId: "alder-1", Packs: 5, PackedProductId: "white"},
+			{OrderId: "bell-20261126", CustomerId: "bell", ProductId: "white", PickLotId: lot, FarmId: "alder", RoomId: "alder-1", Packs: 3, PackedProductId: "white"},
 		},
 		Farms: []*orderv1.MatchFarm{{FarmId: "alder", Offered: 8, Matched: 8}},
 	}
@@ -139,7 +146,10 @@ func TestCancelledOrdersAreLeftOut(t *testing.T) {
 	if len(m.GetLines()) != 0 || len(m.GetAllocations()) != 0 {
 		t.Errorf("%v", m)
 	}
-	diff(t, "left over", []*orderv1.MatchProduct{{ProductId: "white", Offered: 9, Left: 9}}, m.GetProducts())
+	diff(t, "left over", []*orderv1.MatchProduct{{
+		ProductId: "white", Offered: 9, Left: 9, Likely: 9, FewerCostMinor: new(int64),
+		LeftOver: "9 packs of Product white left over: nobody ordered more of it, and nothing of its kind is short.",
+	}}, m.GetProducts())
 }
 
 func TestADayWithNothingIsMatchedToo(t *testing.T) {

@@ -2,6 +2,7 @@ package server
 
 import (
 	"strconv"
+	"strings"
 
 	"google.golang.org/protobuf/types/known/timestamppb"
 
@@ -21,6 +22,10 @@ var reasons = map[match.Reason]struct {
 	match.SameClass:   {"same_class", orderv1.ShortReason_SHORT_REASON_SAME_CLASS},
 	match.NotFit:      {"not_fit", orderv1.ShortReason_SHORT_REASON_NOT_FIT},
 	match.NotEnough:   {"not_enough", orderv1.ShortReason_SHORT_REASON_NOT_ENOUGH},
+	match.Excluded:    {"excluded", orderv1.ShortReason_SHORT_REASON_EXCLUDED},
+	match.NotPromised: {"not_promised", orderv1.ShortReason_SHORT_REASON_NOT_PROMISED},
+	match.TooFewOfUse: {"too_few_of_use", orderv1.ShortReason_SHORT_REASON_TOO_FEW_OF_USE},
+	match.ByHand:      {"by_hand", orderv1.ShortReason_SHORT_REASON_BY_HAND},
 }
 
 // reasonOut is reasons from the database to messages.
@@ -31,6 +36,28 @@ var reasonOut = func() map[string]orderv1.ShortReason {
 	}
 	return m
 }()
+
+// bindingIn writes what binds as it is stored.
+func bindingIn(binds []match.Bind) string {
+	parts := make([]string, len(binds))
+	for i, b := range binds {
+		parts[i] = reasons[b.Reason].stored + "=" + strconv.FormatInt(b.Packs, 10)
+	}
+	return strings.Join(parts, ",")
+}
+
+// bindingOut reads it.
+func bindingOut(stored string) []*orderv1.Bind {
+	var binds []*orderv1.Bind
+	for part := range strings.SplitSeq(stored, ",") {
+		reason, packs, found := strings.Cut(part, "=")
+		n, err := strconv.ParseInt(packs, 10, 64)
+		if found && err == nil {
+			binds = append(binds, &orderv1.Bind{Reason: reasonOut[reason], Packs: n})
+		}
+	}
+	return binds
+}
 
 var stateOut = map[string]orderv1.MatchState{
 	store.Proposed:  orderv1.MatchState_MATCH_STATE_PROPOSED,
@@ -49,29 +76,35 @@ func matchOut(m store.Match) *orderv1.Match {
 		MatchId: m.ID, DeliveryDate: m.Day, State: stateOut[m.State], RunAt: timestamppb.New(m.RunAt), RunBy: m.RunBy,
 		ConfirmedAt: instant(m.ConfirmedAt), SupplyAsOf: instant(m.SupplyAsOf), Etag: matchEtag(m.MatchHead),
 		// Only what was verified is ever stored.
-		Proof: &orderv1.Proof{Nodes: m.Nodes, Arcs: m.Arcs, Cost: m.Cost, Verified: true, SolveMicros: m.SolveMicros},
+		Proof:      &orderv1.Proof{Nodes: m.Nodes, Arcs: m.Arcs, Cost: m.Cost, Verified: true, SolveMicros: m.SolveMicros, Phases: m.Phases, Splits: m.Splits, GapMinor: m.GapMinor},
+		ValueMinor: m.ValueMinor, PinsCostMinor: m.PinsCostMinor,
+	}
+	if m.From != nil {
+		out.RebalancedFrom = *m.From
 	}
 	if m.ConfirmedBy != nil {
 		out.ConfirmedBy = *m.ConfirmedBy
 	}
 	for _, p := range m.Products {
 		out.Products = append(out.Products, &orderv1.MatchProduct{
-			ProductId: p.Product, Offered: p.Offered, Ordered: p.Ordered, Matched: p.Matched, Left: p.Offered - p.Matched,
+			ProductId: p.Product, Offered: p.Offered, Ordered: p.Ordered, Matched: p.Matched, Left: p.Offered - p.Given, Given: p.Given,
+			MoreWorthMinor: p.MoreWorthMinor, FewerCostMinor: p.FewerCostMinor, WorthMinorPerKg: p.WorthMinorPerKg, LeftOver: p.LeftOver,
+			Likely: p.Likely, PooledGainGrams: p.PooledGainGrams,
 		})
 	}
 	for _, l := range m.Lines {
 		out.Lines = append(out.Lines, &orderv1.MatchLine{
 			OrderId: l.Order, CustomerId: l.Customer, ProductId: l.Product, Ordered: l.Ordered, Matched: l.Matched,
-			Reason: reasonOut[l.Reason], Explanation: l.Explanation,
+			Reason: reasonOut[l.Reason], Explanation: l.Explanation, Binds: bindingOut(l.Binding), Farms: l.Farms,
 		})
 	}
 	for _, a := range m.Allocations {
 		out.Allocations = append(out.Allocations, &orderv1.Allocation{
-			OrderId: a.Order, CustomerId: a.Customer, ProductId: a.Product, PickLotId: a.Lot, FarmId: a.Farm, RoomId: a.Room, Packs: a.Packs,
+			OrderId: a.Order, CustomerId: a.Customer, ProductId: a.Product, PickLotId: a.Lot, FarmId: a.Farm, RoomId: a.Room, Packs: a.Packs, PackedProductId: a.Packed,
 		})
 	}
 	for _, f := range m.Farms {
-		out.Farms = append(out.Farms, &orderv1.MatchFarm{FarmId: f.Farm, Offered: f.Offered, Matched: f.Matched})
+		out.Farms = append(out.Farms, &orderv1.MatchFarm{FarmId: f.Farm, Offered: f.Offered, Matched: f.Matched, SeasonOffered: f.SeasonOffered, SeasonMatched: f.SeasonMatched})
 	}
 	return out
 }

@@ -144,7 +144,10 @@ func linesIn(given []*orderv1.OrderLine, prefix string, known catalogue) ([]stor
 		if _, there := known.products[l.GetProductId()]; !there {
 			return nil, fault.InvalidField(path(i), "there is no product %q: save it first", l.GetProductId())
 		}
-		lines[i] = store.OrderLine{Product: l.GetProductId(), Packs: l.GetPacks()}
+		if l.GetSmallestPacks() > l.GetPacks() {
+			return nil, fault.InvalidField(fmt.Sprintf("%slines[%d].smallest_packs", prefix, i), "%d are the fewest of use, of %d ordered: give no more than were ordered", l.GetSmallestPacks(), l.GetPacks())
+		}
+		lines[i] = store.OrderLine{Product: l.GetProductId(), Packs: l.GetPacks(), Smallest: l.GetSmallestPacks()}
 	}
 	return lines, nil
 }
@@ -181,7 +184,7 @@ func orderOut(o store.Order) *orderv1.Order {
 		out.State = orderv1.OrderState_ORDER_STATE_CANCELLED
 	}
 	for _, l := range o.Lines {
-		out.Lines = append(out.Lines, &orderv1.OrderLine{ProductId: l.Product, Packs: l.Packs})
+		out.Lines = append(out.Lines, &orderv1.OrderLine{ProductId: l.Product, Packs: l.Packs, SmallestPacks: l.Smallest})
 	}
 	return out
 }

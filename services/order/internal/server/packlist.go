@@ -51,7 +51,7 @@ func packLines(ctx context.Context, tx pgx.Tx, allocations []store.Allocation) (
 	for i, a := range allocations {
 		lines[i] = &orderv1.PackListLine{
 			RoomId: a.Room, CustomerId: a.Customer, CustomerName: customers[a.Customer].Name, OrderId: a.Order,
-			ProductId: a.Product, ProductName: products[a.Product].Name, PackGrams: products[a.Product].PackGrams,
+			ProductId: a.Product, ProductName: products[a.Packed].Name, PackGrams: products[a.Packed].PackGrams, PackedProductId: a.Packed,
 			PickLotId: a.Lot, Packs: a.Packs,
 		}
 	}
@@ -66,7 +66,7 @@ func packLines(ctx context.Context, tx pgx.Tx, allocations []store.Allocation) (
 func named(ctx context.Context, tx pgx.Tx, allocations []store.Allocation) (map[string]store.Customer, map[string]store.Product, error) {
 	var customerIDs, productIDs []string
 	for _, a := range allocations {
-		customerIDs, productIDs = append(customerIDs, a.Customer), append(productIDs, a.Product)
+		customerIDs, productIDs = append(customerIDs, a.Customer), append(productIDs, a.Packed)
 	}
 	customers, err := store.CustomersByID(ctx, tx, customerIDs)
 	if err != nil {

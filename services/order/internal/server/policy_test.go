@@ -21,6 +21,8 @@ var mayCall = map[string]string{
 	"SaveProduct": "co", "BatchSaveProducts": "co", "ListProducts": "cgybos",
 	"PlaceOrder": "cob", "BatchPlaceOrders": "cob", "ChangeOrder": "cob", "CancelOrder": "cob", "ListOrders": "cob",
 	"RunMatch": "c", "GetMatch": "co", "ConfirmMatch": "c",
+	"Rebalance": "c", "ExplainLine": "cob", "PinAllocation": "c", "RemovePin": "c", "ListPins": "co",
+	"SaveMatchSettings": "co", "GetMatchSettings": "cog", "GetSeason": "cog",
 	"GetPackList": "cog", "Dispatch": "cg", "ConfirmDelivery": "cb",
 	"TraceBack": "cogb", "TraceForward": "co",
 }
@@ -47,6 +49,17 @@ func TestEveryRoleAtEveryCall(t *testing.T) {
 		"ConfirmDelivery":    call(r.ConfirmDelivery, &orderv1.ConfirmDeliveryRequest{}),
 		"TraceBack":          call(r.TraceBack, &orderv1.TraceBackRequest{}),
 		"TraceForward":       call(r.TraceForward, &orderv1.TraceForwardRequest{}),
+		"ExplainLine":        call(r.ExplainLine, &orderv1.ExplainLineRequest{}),
+		"PinAllocation":      call(r.PinAllocation, &orderv1.PinAllocationRequest{}),
+		"RemovePin":          call(r.RemovePin, &orderv1.RemovePinRequest{}),
+		"ListPins":           call(r.ListPins, &orderv1.ListPinsRequest{}),
+		"SaveMatchSettings":  call(r.SaveMatchSettings, &orderv1.SaveMatchSettingsRequest{}),
+		"GetMatchSettings":   call(r.GetMatchSettings, &orderv1.GetMatchSettingsRequest{}),
+		"GetSeason":          call(r.GetSeason, &orderv1.GetSeasonRequest{}),
+		"Rebalance": func(ctx context.Context) error {
+			_, err := r.rebalance(t, ctx, &orderv1.RebalanceRequest{})
+			return err
+		},
 		"RunMatch": func(ctx context.Context) error {
 			_, _, err := r.run(t, ctx, &orderv1.RunMatchRequest{})
 			return err

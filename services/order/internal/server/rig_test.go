@@ -221,6 +221,26 @@ func (r *rig) run(t testing.TB, ctx context.Context, req *orderv1.RunMatchReques
 	}
 }
 
+// rebalance matches a day anew and returns the last message.
+func (r *rig) rebalance(t testing.TB, ctx context.Context, req *orderv1.RebalanceRequest) (*orderv1.RebalanceResponse, error) {
+	t.Helper()
+	stream, err := r.Rebalance(ctx, req)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var last *orderv1.RebalanceResponse
+	for {
+		resp, err := stream.Recv()
+		if errors.Is(err, io.EOF) {
+			return last, nil
+		}
+		if err != nil {
+			return nil, err
+		}
+		last = resp
+	}
+}
+
 // matched runs a day.
 func (r *rig) matched(t testing.TB, day string) *orderv1.Match {
 	t.Helper()

@@ -43,6 +43,7 @@ type Server struct {
 	clock       clock.Clock
 	harvest     harvestv1.HarvestServiceClient
 	solveWithin time.Duration
+	sessions    sessions
 }
 
 // New returns a server.

@@ -13,11 +13,13 @@ import (
 type Customer struct {
 	ID, Name, Place string
 	Class           int32
+	// Wishes is an object in JSON.
+	Wishes string
 	Change
 }
 
 const selectCustomers = `
-	SELECT customer_id, name, place, priority_class, version, changed_by, changed_at
+	SELECT customer_id, name, place, priority_class, wishes, version, changed_by, changed_at
 	FROM customer`
 
 // Customers returns all customers by id.
@@ -34,14 +36,15 @@ func CustomersByID(ctx context.Context, db pg.DB, ids []string) (map[string]Cust
 // SaveCustomers creates or replaces the rows; the caller has settled what they are to be.
 func SaveCustomers(ctx context.Context, tx pgx.Tx, all []Customer) error {
 	const sql = `
-		INSERT INTO customer (customer_id, name, place, priority_class, version, changed_by, changed_at)
-		SELECT * FROM unnest($1::text[], $2::text[], $3::text[], $4::integer[], $5::bigint[], $6::text[], $7::timestamptz[])
+		INSERT INTO customer (customer_id, name, place, priority_class, wishes, version, changed_by, changed_at)
+		SELECT * FROM unnest($1::text[], $2::text[], $3::text[], $4::integer[], $5::text[], $6::bigint[], $7::text[], $8::timestamptz[])
 		ON CONFLICT (coop_id, customer_id) DO UPDATE SET
-			name = EXCLUDED.name, place = EXCLUDED.place, priority_class = EXCLUDED.priority_class,
+			name = EXCLUDED.name, place = EXCLUDED.place, priority_class = EXCLUDED.priority_class, wishes = EXCLUDED.wishes,
 			version = EXCLUDED.version, changed_by = EXCLUDED.changed_by, changed_at = EXCLUDED.changed_at`
 	_, err := change(ctx, tx, "customers", sql,
 		column(all, func(c Customer) string { return c.ID }), column(all, func(c Customer) string { return c.Name }),
 		column(all, func(c Customer) string { return c.Place }), column(all, func(c Customer) int32 { return c.Class }),
+		column(all, func(c Customer) string { return c.Wishes }),
 		column(all, func(c Customer) int64 { return c.Version }), column(all, func(c Customer) string { return c.By }),
 		column(all, func(c Customer) time.Time { return c.At }))
 	return err

@@ -26,6 +26,8 @@ type Order struct {
 type OrderLine struct {
 	Product string
 	Packs   int64
+	// Smallest number of packs that is of use, 0 where any is.
+	Smallest int64
 }
 
 // orderRow is one line of an order with its order.
@@ -37,7 +39,7 @@ type orderRow struct {
 
 const selectOrders = `
 	SELECT h.order_id, h.customer_id, h.delivery_date::text, h.state, h.version, h.changed_by, h.changed_at,
-		l.product_id, l.packs
+		l.product_id, l.packs, l.smallest
 	FROM order_head h JOIN order_line l USING (coop_id, order_id)`
 
 // OrdersOfDay returns the orders of a day by customer and id; of one customer where one is named.
@@ -91,16 +93,17 @@ func SaveOrders(ctx context.Context, tx pgx.Tx, all []Order) error {
 	}
 	var orders, products []string
 	var positions []int32
-	var packs []int64
+	var packs, smallest []int64
 	for _, o := range all {
 		for i, l := range o.Lines {
 			orders, products = append(orders, o.ID), append(products, l.Product)
 			positions, packs = append(positions, int32(i+1)), append(packs, l.Packs)
+			smallest = append(smallest, l.Smallest)
 		}
 	}
 	const lines = `
-		INSERT INTO order_line (order_id, product_id, position, packs)
-		SELECT * FROM unnest($1::text[], $2::text[], $3::integer[], $4::bigint[])`
-	_, err = change(ctx, tx, "order lines", lines, orders, products, positions, packs)
+		INSERT INTO order_line (order_id, product_id, position, packs, smallest)
+		SELECT * FROM unnest($1::text[], $2::text[], $3::integer[], $4::bigint[], $5::bigint[])`
+	_, err = change(ctx, tx, "order lines", lines, orders, products, positions, packs, smallest)
 	return err
 }

@@ -5,6 +5,8 @@ import (
 	"time"
 
 	"github.com/jackc/pgx/v5"
+
+	"breakshare.example/services/platform/pg"
 )
 
 // Expected is what a grower expects of one pick lot.
@@ -62,17 +64,19 @@ func KeepPickLot(ctx context.Context, tx pgx.Tx, l PickLot, told time.Time) erro
 type Farm struct {
 	ID, Name            string
 	CarryCostMinorPerKg int64
+	MemberShares        int64
 	Version             int64
 }
 
 // KeepFarm stores the farm where its version is newer than what is stored.
 func KeepFarm(ctx context.Context, tx pgx.Tx, f Farm) error {
 	const sql = `
-		INSERT INTO farm (farm_id, name, carry_cost_minor_per_kg, version) VALUES ($1, $2, $3, $4)
+		INSERT INTO farm (farm_id, name, carry_cost_minor_per_kg, member_shares, version) VALUES ($1, $2, $3, nullif($4::bigint, 0), $5)
 		ON CONFLICT (coop_id, farm_id) DO UPDATE SET
-			name = EXCLUDED.name, carry_cost_minor_per_kg = EXCLUDED.carry_cost_minor_per_kg, version = EXCLUDED.version
+			name = EXCLUDED.name, carry_cost_minor_per_kg = EXCLUDED.carry_cost_minor_per_kg,
+			member_shares = EXCLUDED.member_shares, version = EXCLUDED.version
 		WHERE farm.version < EXCLUDED.version`
-	_, err := change(ctx, tx, "farm", sql, f.ID, f.Name, f.CarryCostMinorPerKg, f.Version)
+	_, err := change(ctx, tx, "farm", sql, f.ID, f.Name, f.CarryCostMinorPerKg, f.MemberShares, f.Version)
 	return err
 }
 
@@ -91,4 +95,27 @@ func KeepCoop(ctx context.Context, tx pgx.Tx, c Coop) error {
 		WHERE coop.version < EXCLUDED.version`
 	_, err := change(ctx, tx, "co-op", sql, c.Name, c.TimeZone, c.CurrencyCode, c.Version)
 	return err
+}
+
+// CurrencyCode returns the code of the co-op's currency, ISO 4217; empty where it is not known.
+func CurrencyCode(ctx context.Context, db pg.DB) (string, error) {
+	all, err := collect[struct{ Code string }](ctx, db, "co-op", `SELECT currency_code FROM coop`)
+	if err != nil || len(all) == 0 {
+		return "", err
+	}
+	return all[0].Code, nil
+}
+
+// MemberShares returns the member shares of the farms that are known.
+func MemberShares(ctx context.Context, db pg.DB) (map[string]int64, error) {
+	type row struct {
+		Farm   string
+		Shares int64
+	}
+	all, err := collect[row](ctx, db, "farms", `SELECT farm_id, member_shares FROM farm WHERE member_shares IS NOT NULL`)
+	shares := make(map[string]int64, len(all))
+	for _, r := range all {
+		shares[r.Farm] = r.Shares
+	}
+	return shares, err
 }

@@ -16,9 +16,9 @@ type Lot struct {
 	ID, Farm, Room, Product string
 	// PickDay counts from 1970-01-01.
 	PickDay int
-	// Grams that count for the day.
-	Grams int64
-	Held  bool
+	// Grams that count for the day: low, likely and high, which are one where they were weighed.
+	LowGrams, Grams, HighGrams int64
+	Held                       bool
 	// OtherDays is the number of packs that confirmed matches of other days have, or that left
 	// for other days, whichever is more on each.
 	OtherDays int64
@@ -51,7 +51,7 @@ func LotsForDay(ctx context.Context, db pg.DB, day string, left []string) ([]Lot
 			SELECT pick_lot_id, sum(packs)::bigint AS packs FROM taken GROUP BY 1
 		)
 		SELECT s.pick_lot_id, s.farm_id, s.room_id, s.product_id, s.pick_date - date '1970-01-01',
-			coalesce(s.picked_grams, s.likely_grams), s.held, coalesce(o.packs, 0), f.carry_cost_minor_per_kg, s.told_at
+			coalesce(s.picked_grams, s.low_grams), coalesce(s.picked_grams, s.likely_grams), coalesce(s.picked_grams, s.high_grams), s.held, coalesce(o.packs, 0), f.carry_cost_minor_per_kg, s.told_at
 		FROM supply s
 		JOIN product p USING (coop_id, product_id)
 		LEFT JOIN farm f USING (coop_id, farm_id)

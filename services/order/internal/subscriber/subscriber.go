@@ -85,7 +85,7 @@ func farmSaved(ctx context.Context, tx pgx.Tx, m inbox.Message, e *schedulingv1.
 	}
 	return store.KeepFarm(ctx, tx, store.Farm{
 		ID: e.GetFarm().GetFarmId(), Name: e.GetFarm().GetName(),
-		CarryCostMinorPerKg: e.GetFarm().GetCarryCostMinorPerKg(), Version: e.GetVersion(),
+		CarryCostMinorPerKg: e.GetFarm().GetCarryCostMinorPerKg(), MemberShares: int64(e.GetFarm().GetMemberShares()), Version: e.GetVersion(),
 	})
 }
 

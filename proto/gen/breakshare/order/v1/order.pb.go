@@ -150,6 +150,14 @@ const (
 	ShortReason_SHORT_REASON_NOT_FIT ShortReason = 4
 	// The line got all that is offered, and it is less than it ordered.
 	ShortReason_SHORT_REASON_NOT_ENOUGH ShortReason = 5
+	// There are packs, but from farms or lots that are not to go to the customer.
+	ShortReason_SHORT_REASON_EXCLUDED ShortReason = 6
+	// More packs are likely, but not sure enough to be promised.
+	ShortReason_SHORT_REASON_NOT_PROMISED ShortReason = 7
+	// What was left was fewer than the line can use.
+	ShortReason_SHORT_REASON_TOO_FEW_OF_USE ShortReason = 8
+	// A coordinator decided so.
+	ShortReason_SHORT_REASON_BY_HAND ShortReason = 9
 )
 
 // Enum value maps for ShortReason.
@@ -161,14 +169,22 @@ var (
 		3: "SHORT_REASON_SAME_CLASS",
 		4: "SHORT_REASON_NOT_FIT",
 		5: "SHORT_REASON_NOT_ENOUGH",
+		6: "SHORT_REASON_EXCLUDED",
+		7: "SHORT_REASON_NOT_PROMISED",
+		8: "SHORT_REASON_TOO_FEW_OF_USE",
+		9: "SHORT_REASON_BY_HAND",
 	}
 	ShortReason_value = map[string]int32{
-		"SHORT_REASON_UNSPECIFIED":  0,
-		"SHORT_REASON_NOT_OFFERED":  1,
-		"SHORT_REASON_HIGHER_CLASS": 2,
-		"SHORT_REASON_SAME_CLASS":   3,
-		"SHORT_REASON_NOT_FIT":      4,
-		"SHORT_REASON_NOT_ENOUGH":   5,
+		"SHORT_REASON_UNSPECIFIED":    0,
+		"SHORT_REASON_NOT_OFFERED":    1,
+		"SHORT_REASON_HIGHER_CLASS":   2,
+		"SHORT_REASON_SAME_CLASS":     3,
+		"SHORT_REASON_NOT_FIT":        4,
+		"SHORT_REASON_NOT_ENOUGH":     5,
+		"SHORT_REASON_EXCLUDED":       6,
+		"SHORT_REASON_NOT_PROMISED":   7,
+		"SHORT_REASON_TOO_FEW_OF_USE": 8,
+		"SHORT_REASON_BY_HAND":        9,
 	}
 )
 
@@ -264,7 +280,23 @@ type Customer struct {
 	// Priority class, 1 to 9; class 1 is served before class 2 where something is short.
 	PriorityClass int32 `protobuf:"varint,4,opt,name=priority_class,json=priorityClass,proto3" json:"priority_class,omitempty"`
 	// Changes with every save; send it back to change what you have read.
-	Etag          string `protobuf:"bytes,5,opt,name=etag,proto3" json:"etag,omitempty"`
+	Etag string `protobuf:"bytes,5,opt,name=etag,proto3" json:"etag,omitempty"`
+	// Zone that packs are carried to, as named in the zone costs of the settings; empty for none.
+	ZoneId string `protobuf:"bytes,6,opt,name=zone_id,json=zoneId,proto3" json:"zone_id,omitempty"`
+	// Weight where a class shares what is short, 1 to 1,000; 0 is as 1. With 2 a kitchen gets twice
+	// the packs of one with 1, as far as it ordered them.
+	ShareWeight int32 `protobuf:"varint,7,opt,name=share_weight,json=shareWeight,proto3" json:"share_weight,omitempty"`
+	// Products that the kitchen takes in place of others, each pair once.
+	Substitutes []*Substitute `protobuf:"bytes,8,rep,name=substitutes,proto3" json:"substitutes,omitempty"`
+	// Grades that it takes in place of the one ordered; absent for none.
+	GradeSteps *GradeSteps `protobuf:"bytes,9,opt,name=grade_steps,json=gradeSteps,proto3" json:"grade_steps,omitempty"`
+	// Farms whose packs it does not take.
+	ExcludedFarmIds []string `protobuf:"bytes,10,rep,name=excluded_farm_ids,json=excludedFarmIds,proto3" json:"excluded_farm_ids,omitempty"`
+	// The one farm whose packs it takes; empty for any.
+	OnlyFarmId string `protobuf:"bytes,11,opt,name=only_farm_id,json=onlyFarmId,proto3" json:"only_farm_id,omitempty"`
+	// It wishes the packs of a line to come from one farm, whichever. Met where it costs nobody
+	// anything.
+	OneFarm       bool `protobuf:"varint,12,opt,name=one_farm,json=oneFarm,proto3" json:"one_farm,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -334,6 +366,185 @@ func (x *Customer) GetEtag() string {
 	return ""
 }
 
+func (x *Customer) GetZoneId() string {
+	if x != nil {
+		return x.ZoneId
+	}
+	return ""
+}
+
+func (x *Customer) GetShareWeight() int32 {
+	if x != nil {
+		return x.ShareWeight
+	}
+	return 0
+}
+
+func (x *Customer) GetSubstitutes() []*Substitute {
+	if x != nil {
+		return x.Substitutes
+	}
+	return nil
+}
+
+func (x *Customer) GetGradeSteps() *GradeSteps {
+	if x != nil {
+		return x.GradeSteps
+	}
+	return nil
+}
+
+func (x *Customer) GetExcludedFarmIds() []string {
+	if x != nil {
+		return x.ExcludedFarmIds
+	}
+	return nil
+}
+
+func (x *Customer) GetOnlyFarmId() string {
+	if x != nil {
+		return x.OnlyFarmId
+	}
+	return ""
+}
+
+func (x *Customer) GetOneFarm() bool {
+	if x != nil {
+		return x.OneFarm
+	}
+	return false
+}
+
+// Substitute is a product taken in place of another.
+type Substitute struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The product ordered.
+	ProductId string `protobuf:"bytes,1,opt,name=product_id,json=productId,proto3" json:"product_id,omitempty"`
+	// The product taken in its place, pack for pack.
+	InsteadProductId string `protobuf:"bytes,2,opt,name=instead_product_id,json=insteadProductId,proto3" json:"instead_product_id,omitempty"`
+	// What a pack of it counts for less, minor units, 0 to 10,000,000. It is given only where
+	// something of the pack's value is left.
+	ReluctanceMinor int64 `protobuf:"varint,3,opt,name=reluctance_minor,json=reluctanceMinor,proto3" json:"reluctance_minor,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
+}
+
+func (x *Substitute) Reset() {
+	*x = Substitute{}
+	mi := &file_breakshare_order_v1_order_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Substitute) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Substitute) ProtoMessage() {}
+
+func (x *Substitute) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_order_v1_order_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Substitute.ProtoReflect.Descriptor instead.
+func (*Substitute) Descriptor() ([]byte, []int) {
+	return file_breakshare_order_v1_order_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *Substitute) GetProductId() string {
+	if x != nil {
+		return x.ProductId
+	}
+	return ""
+}
+
+func (x *Substitute) GetInsteadProductId() string {
+	if x != nil {
+		return x.InsteadProductId
+	}
+	return ""
+}
+
+func (x *Substitute) GetReluctanceMinor() int64 {
+	if x != nil {
+		return x.ReluctanceMinor
+	}
+	return 0
+}
+
+// GradeSteps says how far from the grade ordered a kitchen goes, along the grades of the
+// settings, for products that are alike in all but grade and weigh the same.
+type GradeSteps struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Steps to a poorer grade, 0 to 10.
+	Poorer int32 `protobuf:"varint,1,opt,name=poorer,proto3" json:"poorer,omitempty"`
+	// Steps to a better grade, 0 to 10.
+	Better int32 `protobuf:"varint,2,opt,name=better,proto3" json:"better,omitempty"`
+	// What a pack counts for less with each step, minor units, 0 to 10,000,000.
+	ReluctanceMinorPerStep int64 `protobuf:"varint,3,opt,name=reluctance_minor_per_step,json=reluctanceMinorPerStep,proto3" json:"reluctance_minor_per_step,omitempty"`
+	unknownFields          protoimpl.UnknownFields
+	sizeCache              protoimpl.SizeCache
+}
+
+func (x *GradeSteps) Reset() {
+	*x = GradeSteps{}
+	mi := &file_breakshare_order_v1_order_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GradeSteps) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GradeSteps) ProtoMessage() {}
+
+func (x *GradeSteps) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_order_v1_order_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GradeSteps.ProtoReflect.Descriptor instead.
+func (*GradeSteps) Descriptor() ([]byte, []int) {
+	return file_breakshare_order_v1_order_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *GradeSteps) GetPoorer() int32 {
+	if x != nil {
+		return x.Poorer
+	}
+	return 0
+}
+
+func (x *GradeSteps) GetBetter() int32 {
+	if x != nil {
+		return x.Better
+	}
+	return 0
+}
+
+func (x *GradeSteps) GetReluctanceMinorPerStep() int64 {
+	if x != nil {
+		return x.ReluctanceMinorPerStep
+	}
+	return 0
+}
+
 // Product is what is sold: a mushroom of a species, stage, size and grade in a pack.
 type Product struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -365,7 +576,7 @@ type Product struct {
 
 func (x *Product) Reset() {
 	*x = Product{}
-	mi := &file_breakshare_order_v1_order_proto_msgTypes[1]
+	mi := &file_breakshare_order_v1_order_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -377,7 +588,7 @@ func (x *Product) String() string {
 func (*Product) ProtoMessage() {}
 
 func (x *Product) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_order_v1_order_proto_msgTypes[1]
+	mi := &file_breakshare_order_v1_order_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -390,7 +601,7 @@ func (x *Product) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Product.ProtoReflect.Descriptor instead.
 func (*Product) Descriptor() ([]byte, []int) {
-	return file_breakshare_order_v1_order_proto_rawDescGZIP(), []int{1}
+	return file_breakshare_order_v1_order_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *Product) GetProductId() string {
@@ -476,14 +687,16 @@ type OrderLine struct {
 	// The product.
 	ProductId string `protobuf:"bytes,1,opt,name=product_id,json=productId,proto3" json:"product_id,omitempty"`
 	// Packs, 1 to 100,000.
-	Packs         int64 `protobuf:"varint,2,opt,name=packs,proto3" json:"packs,omitempty"`
+	Packs int64 `protobuf:"varint,2,opt,name=packs,proto3" json:"packs,omitempty"`
+	// The fewest packs that are of use, 0 to packs: with fewer the kitchen would rather have none.
+	SmallestPacks int64 `protobuf:"varint,3,opt,name=smallest_packs,json=smallestPacks,proto3" json:"smallest_packs,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *OrderLine) Reset() {
 	*x = OrderLine{}
-	mi := &file_breakshare_order_v1_order_proto_msgTypes[2]
+	mi := &file_breakshare_order_v1_order_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -495,7 +708,7 @@ func (x *OrderLine) String() string {
 func (*OrderLine) ProtoMessage() {}
 
 func (x *OrderLine) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_order_v1_order_proto_msgTypes[2]
+	mi := &file_breakshare_order_v1_order_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -508,7 +721,7 @@ func (x *OrderLine) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use OrderLine.ProtoReflect.Descriptor instead.
 func (*OrderLine) Descriptor() ([]byte, []int) {
-	return file_breakshare_order_v1_order_proto_rawDescGZIP(), []int{2}
+	return file_breakshare_order_v1_order_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *OrderLine) GetProductId() string {
@@ -521,6 +734,13 @@ func (x *OrderLine) GetProductId() string {
 func (x *OrderLine) GetPacks() int64 {
 	if x != nil {
 		return x.Packs
+	}
+	return 0
+}
+
+func (x *OrderLine) GetSmallestPacks() int64 {
+	if x != nil {
+		return x.SmallestPacks
 	}
 	return 0
 }
@@ -548,7 +768,7 @@ type Order struct {
 
 func (x *Order) Reset() {
 	*x = Order{}
-	mi := &file_breakshare_order_v1_order_proto_msgTypes[3]
+	mi := &file_breakshare_order_v1_order_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -560,7 +780,7 @@ func (x *Order) String() string {
 func (*Order) ProtoMessage() {}
 
 func (x *Order) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_order_v1_order_proto_msgTypes[3]
+	mi := &file_breakshare_order_v1_order_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -573,7 +793,7 @@ func (x *Order) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Order.ProtoReflect.Descriptor instead.
 func (*Order) Descriptor() ([]byte, []int) {
-	return file_breakshare_order_v1_order_proto_rawDescGZIP(), []int{3}
+	return file_breakshare_order_v1_order_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *Order) GetOrderId() string {
@@ -625,6 +845,61 @@ func (x *Order) GetEtag() string {
 	return ""
 }
 
+// Bind is one thing that stands between a line and more packs.
+type Bind struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// What it is.
+	Reason ShortReason `protobuf:"varint,1,opt,name=reason,proto3,enum=breakshare.order.v1.ShortReason" json:"reason,omitempty"`
+	// Packs that it keeps from the line.
+	Packs         int64 `protobuf:"varint,2,opt,name=packs,proto3" json:"packs,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Bind) Reset() {
+	*x = Bind{}
+	mi := &file_breakshare_order_v1_order_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Bind) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Bind) ProtoMessage() {}
+
+func (x *Bind) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_order_v1_order_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Bind.ProtoReflect.Descriptor instead.
+func (*Bind) Descriptor() ([]byte, []int) {
+	return file_breakshare_order_v1_order_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *Bind) GetReason() ShortReason {
+	if x != nil {
+		return x.Reason
+	}
+	return ShortReason_SHORT_REASON_UNSPECIFIED
+}
+
+func (x *Bind) GetPacks() int64 {
+	if x != nil {
+		return x.Packs
+	}
+	return 0
+}
+
 // MatchProduct sums up one product of a match, in packs.
 type MatchProduct struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -636,15 +911,33 @@ type MatchProduct struct {
 	Ordered int64 `protobuf:"varint,3,opt,name=ordered,proto3" json:"ordered,omitempty"`
 	// Packs matched.
 	Matched int64 `protobuf:"varint,4,opt,name=matched,proto3" json:"matched,omitempty"`
-	// Packs offered and not matched.
-	Left          int64 `protobuf:"varint,5,opt,name=left,proto3" json:"left,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	// Packs offered and not given to anybody.
+	Left int64 `protobuf:"varint,5,opt,name=left,proto3" json:"left,omitempty"`
+	// Packs given, also to lines that ordered something else. It is matched, less what of matched
+	// is of other products, and more what was given in place of others.
+	Given int64 `protobuf:"varint,6,opt,name=given,proto3" json:"given,omitempty"`
+	// What one pack more would have been worth, minor units: the value of what more would have
+	// been met, exactly. 0 where nobody would have taken it.
+	MoreWorthMinor int64 `protobuf:"varint,7,opt,name=more_worth_minor,json=moreWorthMinor,proto3" json:"more_worth_minor,omitempty"`
+	// What one pack fewer would have cost, minor units; absent where there is none to lose. Where
+	// the two differ, the price lies between them.
+	FewerCostMinor *int64 `protobuf:"varint,8,opt,name=fewer_cost_minor,json=fewerCostMinor,proto3,oneof" json:"fewer_cost_minor,omitempty"`
+	// more_worth_minor for a kilogram: the price at which more of it would have paid.
+	WorthMinorPerKg int64 `protobuf:"varint,9,opt,name=worth_minor_per_kg,json=worthMinorPerKg,proto3" json:"worth_minor_per_kg,omitempty"`
+	// What demand might have taken what is left, in words; empty where nothing is.
+	LeftOver string `protobuf:"bytes,10,opt,name=left_over,json=leftOver,proto3" json:"left_over,omitempty"`
+	// Packs that are likely, where fewer or more are promised and offered; else as offered.
+	Likely int64 `protobuf:"varint,11,opt,name=likely,proto3" json:"likely,omitempty"`
+	// Grams that could be promised because the co-op's total is surer than its parts; 0 where no
+	// costs are set for the product.
+	PooledGainGrams int64 `protobuf:"varint,12,opt,name=pooled_gain_grams,json=pooledGainGrams,proto3" json:"pooled_gain_grams,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
 }
 
 func (x *MatchProduct) Reset() {
 	*x = MatchProduct{}
-	mi := &file_breakshare_order_v1_order_proto_msgTypes[4]
+	mi := &file_breakshare_order_v1_order_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -656,7 +949,7 @@ func (x *MatchProduct) String() string {
 func (*MatchProduct) ProtoMessage() {}
 
 func (x *MatchProduct) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_order_v1_order_proto_msgTypes[4]
+	mi := &file_breakshare_order_v1_order_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -669,7 +962,7 @@ func (x *MatchProduct) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MatchProduct.ProtoReflect.Descriptor instead.
 func (*MatchProduct) Descriptor() ([]byte, []int) {
-	return file_breakshare_order_v1_order_proto_rawDescGZIP(), []int{4}
+	return file_breakshare_order_v1_order_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *MatchProduct) GetProductId() string {
@@ -707,6 +1000,55 @@ func (x *MatchProduct) GetLeft() int64 {
 	return 0
 }
 
+func (x *MatchProduct) GetGiven() int64 {
+	if x != nil {
+		return x.Given
+	}
+	return 0
+}
+
+func (x *MatchProduct) GetMoreWorthMinor() int64 {
+	if x != nil {
+		return x.MoreWorthMinor
+	}
+	return 0
+}
+
+func (x *MatchProduct) GetFewerCostMinor() int64 {
+	if x != nil && x.FewerCostMinor != nil {
+		return *x.FewerCostMinor
+	}
+	return 0
+}
+
+func (x *MatchProduct) GetWorthMinorPerKg() int64 {
+	if x != nil {
+		return x.WorthMinorPerKg
+	}
+	return 0
+}
+
+func (x *MatchProduct) GetLeftOver() string {
+	if x != nil {
+		return x.LeftOver
+	}
+	return ""
+}
+
+func (x *MatchProduct) GetLikely() int64 {
+	if x != nil {
+		return x.Likely
+	}
+	return 0
+}
+
+func (x *MatchProduct) GetPooledGainGrams() int64 {
+	if x != nil {
+		return x.PooledGainGrams
+	}
+	return 0
+}
+
 // MatchLine is what one order line got, in packs.
 type MatchLine struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -723,14 +1065,18 @@ type MatchLine struct {
 	// Why it is short; not stated where it is not.
 	Reason ShortReason `protobuf:"varint,6,opt,name=reason,proto3,enum=breakshare.order.v1.ShortReason" json:"reason,omitempty"`
 	// The same in words; empty where it is not short.
-	Explanation   string `protobuf:"bytes,7,opt,name=explanation,proto3" json:"explanation,omitempty"`
+	Explanation string `protobuf:"bytes,7,opt,name=explanation,proto3" json:"explanation,omitempty"`
+	// All that stands between the line and more packs, what weighs most first.
+	Binds []*Bind `protobuf:"bytes,8,rep,name=binds,proto3" json:"binds,omitempty"`
+	// Number of farms that its packs come from.
+	Farms         int32 `protobuf:"varint,9,opt,name=farms,proto3" json:"farms,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *MatchLine) Reset() {
 	*x = MatchLine{}
-	mi := &file_breakshare_order_v1_order_proto_msgTypes[5]
+	mi := &file_breakshare_order_v1_order_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -742,7 +1088,7 @@ func (x *MatchLine) String() string {
 func (*MatchLine) ProtoMessage() {}
 
 func (x *MatchLine) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_order_v1_order_proto_msgTypes[5]
+	mi := &file_breakshare_order_v1_order_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -755,7 +1101,7 @@ func (x *MatchLine) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MatchLine.ProtoReflect.Descriptor instead.
 func (*MatchLine) Descriptor() ([]byte, []int) {
-	return file_breakshare_order_v1_order_proto_rawDescGZIP(), []int{5}
+	return file_breakshare_order_v1_order_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *MatchLine) GetOrderId() string {
@@ -807,6 +1153,20 @@ func (x *MatchLine) GetExplanation() string {
 	return ""
 }
 
+func (x *MatchLine) GetBinds() []*Bind {
+	if x != nil {
+		return x.Binds
+	}
+	return nil
+}
+
+func (x *MatchLine) GetFarms() int32 {
+	if x != nil {
+		return x.Farms
+	}
+	return 0
+}
+
 // Allocation is a number of packs from one pick lot for one order line.
 type Allocation struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -823,14 +1183,16 @@ type Allocation struct {
 	// The room.
 	RoomId string `protobuf:"bytes,6,opt,name=room_id,json=roomId,proto3" json:"room_id,omitempty"`
 	// Packs.
-	Packs         int64 `protobuf:"varint,7,opt,name=packs,proto3" json:"packs,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Packs int64 `protobuf:"varint,7,opt,name=packs,proto3" json:"packs,omitempty"`
+	// The product of the lot: another than product_id where the customer takes it instead.
+	PackedProductId string `protobuf:"bytes,8,opt,name=packed_product_id,json=packedProductId,proto3" json:"packed_product_id,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
 }
 
 func (x *Allocation) Reset() {
 	*x = Allocation{}
-	mi := &file_breakshare_order_v1_order_proto_msgTypes[6]
+	mi := &file_breakshare_order_v1_order_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -842,7 +1204,7 @@ func (x *Allocation) String() string {
 func (*Allocation) ProtoMessage() {}
 
 func (x *Allocation) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_order_v1_order_proto_msgTypes[6]
+	mi := &file_breakshare_order_v1_order_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -855,7 +1217,7 @@ func (x *Allocation) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Allocation.ProtoReflect.Descriptor instead.
 func (*Allocation) Descriptor() ([]byte, []int) {
-	return file_breakshare_order_v1_order_proto_rawDescGZIP(), []int{6}
+	return file_breakshare_order_v1_order_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *Allocation) GetOrderId() string {
@@ -907,6 +1269,13 @@ func (x *Allocation) GetPacks() int64 {
 	return 0
 }
 
+func (x *Allocation) GetPackedProductId() string {
+	if x != nil {
+		return x.PackedProductId
+	}
+	return ""
+}
+
 // MatchFarm sums up one farm of a match, in packs.
 type MatchFarm struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -915,14 +1284,18 @@ type MatchFarm struct {
 	// Packs offered by its lots.
 	Offered int64 `protobuf:"varint,2,opt,name=offered,proto3" json:"offered,omitempty"`
 	// Packs matched.
-	Matched       int64 `protobuf:"varint,3,opt,name=matched,proto3" json:"matched,omitempty"`
+	Matched int64 `protobuf:"varint,3,opt,name=matched,proto3" json:"matched,omitempty"`
+	// Packs offered in the confirmed matches of the season before this day.
+	SeasonOffered int64 `protobuf:"varint,4,opt,name=season_offered,json=seasonOffered,proto3" json:"season_offered,omitempty"`
+	// Packs matched in them.
+	SeasonMatched int64 `protobuf:"varint,5,opt,name=season_matched,json=seasonMatched,proto3" json:"season_matched,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *MatchFarm) Reset() {
 	*x = MatchFarm{}
-	mi := &file_breakshare_order_v1_order_proto_msgTypes[7]
+	mi := &file_breakshare_order_v1_order_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -934,7 +1307,7 @@ func (x *MatchFarm) String() string {
 func (*MatchFarm) ProtoMessage() {}
 
 func (x *MatchFarm) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_order_v1_order_proto_msgTypes[7]
+	mi := &file_breakshare_order_v1_order_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -947,7 +1320,7 @@ func (x *MatchFarm) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MatchFarm.ProtoReflect.Descriptor instead.
 func (*MatchFarm) Descriptor() ([]byte, []int) {
-	return file_breakshare_order_v1_order_proto_rawDescGZIP(), []int{7}
+	return file_breakshare_order_v1_order_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *MatchFarm) GetFarmId() string {
@@ -971,6 +1344,20 @@ func (x *MatchFarm) GetMatched() int64 {
 	return 0
 }
 
+func (x *MatchFarm) GetSeasonOffered() int64 {
+	if x != nil {
+		return x.SeasonOffered
+	}
+	return 0
+}
+
+func (x *MatchFarm) GetSeasonMatched() int64 {
+	if x != nil {
+		return x.SeasonMatched
+	}
+	return 0
+}
+
 // Proof is how the match is known to be the best.
 type Proof struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -983,14 +1370,22 @@ type Proof struct {
 	// True where every arc was checked after solving: conservation, bounds and reduced costs.
 	Verified bool `protobuf:"varint,4,opt,name=verified,proto3" json:"verified,omitempty"`
 	// Time the solver took, microseconds.
-	SolveMicros   int64 `protobuf:"varint,5,opt,name=solve_micros,json=solveMicros,proto3" json:"solve_micros,omitempty"`
+	SolveMicros int64 `protobuf:"varint,5,opt,name=solve_micros,json=solveMicros,proto3" json:"solve_micros,omitempty"`
+	// Times that it solved, aim after aim.
+	Phases int32 `protobuf:"varint,6,opt,name=phases,proto3" json:"phases,omitempty"`
+	// Allocations more than lines that got something.
+	Splits int32 `protobuf:"varint,7,opt,name=splits,proto3" json:"splits,omitempty"`
+	// How much value the match has less than the network proves that none can exceed, by class from
+	// 1 to 9, minor units: for rules, such as the fewest packs of use, that are not a network's.
+	// All 0 where the match is the best there is.
+	GapMinor      []int64 `protobuf:"varint,8,rep,packed,name=gap_minor,json=gapMinor,proto3" json:"gap_minor,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Proof) Reset() {
 	*x = Proof{}
-	mi := &file_breakshare_order_v1_order_proto_msgTypes[8]
+	mi := &file_breakshare_order_v1_order_proto_msgTypes[11]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1002,7 +1397,7 @@ func (x *Proof) String() string {
 func (*Proof) ProtoMessage() {}
 
 func (x *Proof) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_order_v1_order_proto_msgTypes[8]
+	mi := &file_breakshare_order_v1_order_proto_msgTypes[11]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1015,7 +1410,7 @@ func (x *Proof) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Proof.ProtoReflect.Descriptor instead.
 func (*Proof) Descriptor() ([]byte, []int) {
-	return file_breakshare_order_v1_order_proto_rawDescGZIP(), []int{8}
+	return file_breakshare_order_v1_order_proto_rawDescGZIP(), []int{11}
 }
 
 func (x *Proof) GetNodes() int32 {
@@ -1053,6 +1448,27 @@ func (x *Proof) GetSolveMicros() int64 {
 	return 0
 }
 
+func (x *Proof) GetPhases() int32 {
+	if x != nil {
+		return x.Phases
+	}
+	return 0
+}
+
+func (x *Proof) GetSplits() int32 {
+	if x != nil {
+		return x.Splits
+	}
+	return 0
+}
+
+func (x *Proof) GetGapMinor() []int64 {
+	if x != nil {
+		return x.GapMinor
+	}
+	return nil
+}
+
 // Match is one matching of a day's supply to its orders.
 type Match struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1083,14 +1499,21 @@ type Match struct {
 	// Instant of the newest supply figure that it used; absent where there was none.
 	SupplyAsOf *timestamppb.Timestamp `protobuf:"bytes,13,opt,name=supply_as_of,json=supplyAsOf,proto3" json:"supply_as_of,omitempty"`
 	// Changes with every change; send it back to confirm what you have read.
-	Etag          string `protobuf:"bytes,14,opt,name=etag,proto3" json:"etag,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Etag string `protobuf:"bytes,14,opt,name=etag,proto3" json:"etag,omitempty"`
+	// Value of the packs met, minor units, less reluctance.
+	ValueMinor int64 `protobuf:"varint,15,opt,name=value_minor,json=valueMinor,proto3" json:"value_minor,omitempty"`
+	// What the day's pins took off the value met, minor units; absent where there are none.
+	PinsCostMinor *int64 `protobuf:"varint,16,opt,name=pins_cost_minor,json=pinsCostMinor,proto3,oneof" json:"pins_cost_minor,omitempty"`
+	// The confirmed match from which as little as may be was changed; empty for a match from
+	// nothing.
+	RebalancedFrom string `protobuf:"bytes,17,opt,name=rebalanced_from,json=rebalancedFrom,proto3" json:"rebalanced_from,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
 }
 
 func (x *Match) Reset() {
 	*x = Match{}
-	mi := &file_breakshare_order_v1_order_proto_msgTypes[9]
+	mi := &file_breakshare_order_v1_order_proto_msgTypes[12]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1102,7 +1525,7 @@ func (x *Match) String() string {
 func (*Match) ProtoMessage() {}
 
 func (x *Match) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_order_v1_order_proto_msgTypes[9]
+	mi := &file_breakshare_order_v1_order_proto_msgTypes[12]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1115,7 +1538,7 @@ func (x *Match) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Match.ProtoReflect.Descriptor instead.
 func (*Match) Descriptor() ([]byte, []int) {
-	return file_breakshare_order_v1_order_proto_rawDescGZIP(), []int{9}
+	return file_breakshare_order_v1_order_proto_rawDescGZIP(), []int{12}
 }
 
 func (x *Match) GetMatchId() string {
@@ -1216,6 +1639,27 @@ func (x *Match) GetEtag() string {
 	return ""
 }
 
+func (x *Match) GetValueMinor() int64 {
+	if x != nil {
+		return x.ValueMinor
+	}
+	return 0
+}
+
+func (x *Match) GetPinsCostMinor() int64 {
+	if x != nil && x.PinsCostMinor != nil {
+		return *x.PinsCostMinor
+	}
+	return 0
+}
+
+func (x *Match) GetRebalancedFrom() string {
+	if x != nil {
+		return x.RebalancedFrom
+	}
+	return ""
+}
+
 // PackListLine is what one farm packs for one customer out of one lot.
 type PackListLine struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1236,14 +1680,16 @@ type PackListLine struct {
 	// Packs.
 	Packs int64 `protobuf:"varint,8,opt,name=packs,proto3" json:"packs,omitempty"`
 	// Grams of one pack.
-	PackGrams     int64 `protobuf:"varint,9,opt,name=pack_grams,json=packGrams,proto3" json:"pack_grams,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	PackGrams int64 `protobuf:"varint,9,opt,name=pack_grams,json=packGrams,proto3" json:"pack_grams,omitempty"`
+	// The product to pack: another than product_id where the customer takes it instead.
+	PackedProductId string `protobuf:"bytes,10,opt,name=packed_product_id,json=packedProductId,proto3" json:"packed_product_id,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
 }
 
 func (x *PackListLine) Reset() {
 	*x = PackListLine{}
-	mi := &file_breakshare_order_v1_order_proto_msgTypes[10]
+	mi := &file_breakshare_order_v1_order_proto_msgTypes[13]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1255,7 +1701,7 @@ func (x *PackListLine) String() string {
 func (*PackListLine) ProtoMessage() {}
 
 func (x *PackListLine) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_order_v1_order_proto_msgTypes[10]
+	mi := &file_breakshare_order_v1_order_proto_msgTypes[13]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1268,7 +1714,7 @@ func (x *PackListLine) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PackListLine.ProtoReflect.Descriptor instead.
 func (*PackListLine) Descriptor() ([]byte, []int) {
-	return file_breakshare_order_v1_order_proto_rawDescGZIP(), []int{10}
+	return file_breakshare_order_v1_order_proto_rawDescGZIP(), []int{13}
 }
 
 func (x *PackListLine) GetRoomId() string {
@@ -1334,6 +1780,13 @@ func (x *PackListLine) GetPackGrams() int64 {
 	return 0
 }
 
+func (x *PackListLine) GetPackedProductId() string {
+	if x != nil {
+		return x.PackedProductId
+	}
+	return ""
+}
+
 // PackList is what one farm packs for one day.
 type PackList struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1351,7 +1804,7 @@ type PackList struct {
 
 func (x *PackList) Reset() {
 	*x = PackList{}
-	mi := &file_breakshare_order_v1_order_proto_msgTypes[11]
+	mi := &file_breakshare_order_v1_order_proto_msgTypes[14]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1363,7 +1816,7 @@ func (x *PackList) String() string {
 func (*PackList) ProtoMessage() {}
 
 func (x *PackList) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_order_v1_order_proto_msgTypes[11]
+	mi := &file_breakshare_order_v1_order_proto_msgTypes[14]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1376,7 +1829,7 @@ func (x *PackList) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use PackList.ProtoReflect.Descriptor instead.
 func (*PackList) Descriptor() ([]byte, []int) {
-	return file_breakshare_order_v1_order_proto_rawDescGZIP(), []int{11}
+	return file_breakshare_order_v1_order_proto_rawDescGZIP(), []int{14}
 }
 
 func (x *PackList) GetFarmId() string {
@@ -1430,7 +1883,7 @@ type DispatchLine struct {
 
 func (x *DispatchLine) Reset() {
 	*x = DispatchLine{}
-	mi := &file_breakshare_order_v1_order_proto_msgTypes[12]
+	mi := &file_breakshare_order_v1_order_proto_msgTypes[15]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1442,7 +1895,7 @@ func (x *DispatchLine) String() string {
 func (*DispatchLine) ProtoMessage() {}
 
 func (x *DispatchLine) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_order_v1_order_proto_msgTypes[12]
+	mi := &file_breakshare_order_v1_order_proto_msgTypes[15]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1455,7 +1908,7 @@ func (x *DispatchLine) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DispatchLine.ProtoReflect.Descriptor instead.
 func (*DispatchLine) Descriptor() ([]byte, []int) {
-	return file_breakshare_order_v1_order_proto_rawDescGZIP(), []int{12}
+	return file_breakshare_order_v1_order_proto_rawDescGZIP(), []int{15}
 }
 
 func (x *DispatchLine) GetOrderId() string {
@@ -1528,7 +1981,7 @@ type DispatchNote struct {
 
 func (x *DispatchNote) Reset() {
 	*x = DispatchNote{}
-	mi := &file_breakshare_order_v1_order_proto_msgTypes[13]
+	mi := &file_breakshare_order_v1_order_proto_msgTypes[16]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1540,7 +1993,7 @@ func (x *DispatchNote) String() string {
 func (*DispatchNote) ProtoMessage() {}
 
 func (x *DispatchNote) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_order_v1_order_proto_msgTypes[13]
+	mi := &file_breakshare_order_v1_order_proto_msgTypes[16]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1553,7 +2006,7 @@ func (x *DispatchNote) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DispatchNote.ProtoReflect.Descriptor instead.
 func (*DispatchNote) Descriptor() ([]byte, []int) {
-	return file_breakshare_order_v1_order_proto_rawDescGZIP(), []int{13}
+	return file_breakshare_order_v1_order_proto_rawDescGZIP(), []int{16}
 }
 
 func (x *DispatchNote) GetDispatchId() string {
@@ -1621,7 +2074,7 @@ type Delivery struct {
 
 func (x *Delivery) Reset() {
 	*x = Delivery{}
-	mi := &file_breakshare_order_v1_order_proto_msgTypes[14]
+	mi := &file_breakshare_order_v1_order_proto_msgTypes[17]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1633,7 +2086,7 @@ func (x *Delivery) String() string {
 func (*Delivery) ProtoMessage() {}
 
 func (x *Delivery) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_order_v1_order_proto_msgTypes[14]
+	mi := &file_breakshare_order_v1_order_proto_msgTypes[17]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1646,7 +2099,7 @@ func (x *Delivery) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Delivery.ProtoReflect.Descriptor instead.
 func (*Delivery) Descriptor() ([]byte, []int) {
-	return file_breakshare_order_v1_order_proto_rawDescGZIP(), []int{14}
+	return file_breakshare_order_v1_order_proto_rawDescGZIP(), []int{17}
 }
 
 func (x *Delivery) GetOrderId() string {
@@ -1702,14 +2155,38 @@ var File_breakshare_order_v1_order_proto protoreflect.FileDescriptor
 
 const file_breakshare_order_v1_order_proto_rawDesc = "" +
 	"\n" +
-	"\x1fbreakshare/order/v1/order.proto\x12\x13breakshare.order.v1\x1a\x1dbreakshare/type/v1/type.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xdc\x01\n" +
+	"\x1fbreakshare/order/v1/order.proto\x12\x13breakshare.order.v1\x1a\x1dbreakshare/type/v1/type.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xb3\x05\n" +
 	"\bCustomer\x12L\n" +
 	"\vcustomer_id\x18\x01 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\n" +
 	"customerId\x12\x1d\n" +
 	"\x04name\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18xR\x04name\x12\x1d\n" +
 	"\x05place\x18\x03 \x01(\tB\a\xbaH\x04r\x02\x18xR\x05place\x120\n" +
 	"\x0epriority_class\x18\x04 \x01(\x05B\t\xbaH\x06\x1a\x04\x18\t(\x01R\rpriorityClass\x12\x12\n" +
-	"\x04etag\x18\x05 \x01(\tR\x04etag\"\xe9\x03\n" +
+	"\x04etag\x18\x05 \x01(\tR\x04etag\x12G\n" +
+	"\azone_id\x18\x06 \x01(\tB.\xbaH+r)2'^([a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?)?$R\x06zoneId\x12-\n" +
+	"\fshare_weight\x18\a \x01(\x05B\n" +
+	"\xbaH\a\x1a\x05\x18\xe8\a(\x00R\vshareWeight\x12L\n" +
+	"\vsubstitutes\x18\b \x03(\v2\x1f.breakshare.order.v1.SubstituteB\t\xbaH\x06\x92\x01\x03\x10\xc8\x01R\vsubstitutes\x12@\n" +
+	"\vgrade_steps\x18\t \x01(\v2\x1f.breakshare.order.v1.GradeStepsR\n" +
+	"gradeSteps\x12`\n" +
+	"\x11excluded_farm_ids\x18\n" +
+	" \x03(\tB4\xbaH1\x92\x01.\x10d\x18\x01\"(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\x0fexcludedFarmIds\x12P\n" +
+	"\fonly_farm_id\x18\v \x01(\tB.\xbaH+r)2'^([a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?)?$R\n" +
+	"onlyFarmId\x12\x19\n" +
+	"\bone_farm\x18\f \x01(\bR\aoneFarm\"\xec\x01\n" +
+	"\n" +
+	"Substitute\x12J\n" +
+	"\n" +
+	"product_id\x18\x01 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\tproductId\x12Y\n" +
+	"\x12instead_product_id\x18\x02 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\x10insteadProductId\x127\n" +
+	"\x10reluctance_minor\x18\x03 \x01(\x03B\f\xbaH\t\"\a\x18\x80\xad\xe2\x04(\x00R\x0freluctanceMinor\"\x9b\x01\n" +
+	"\n" +
+	"GradeSteps\x12!\n" +
+	"\x06poorer\x18\x01 \x01(\x05B\t\xbaH\x06\x1a\x04\x18\n" +
+	"(\x00R\x06poorer\x12!\n" +
+	"\x06better\x18\x02 \x01(\x05B\t\xbaH\x06\x1a\x04\x18\n" +
+	"(\x00R\x06better\x12G\n" +
+	"\x19reluctance_minor_per_step\x18\x03 \x01(\x03B\f\xbaH\t\"\a\x18\x80\xad\xe2\x04(\x00R\x16reluctanceMinorPerStep\"\xe9\x03\n" +
 	"\aProduct\x12J\n" +
 	"\n" +
 	"product_id\x18\x01 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\tproductId\x12\x1d\n" +
@@ -1725,11 +2202,12 @@ const file_breakshare_order_v1_order_proto_rawDesc = "" +
 	"\x10pack_value_minor\x18\t \x01(\x03B\f\xbaH\t\"\a\x18\x80\xad\xe2\x04(\x00R\x0epackValueMinor\x121\n" +
 	"\x0fshelf_life_days\x18\n" +
 	" \x01(\x05B\t\xbaH\x06\x1a\x04\x18\x1e(\x00R\rshelfLifeDays\x12\x12\n" +
-	"\x04etag\x18\v \x01(\tR\x04etag\"z\n" +
+	"\x04etag\x18\v \x01(\tR\x04etag\"\xae\x01\n" +
 	"\tOrderLine\x12J\n" +
 	"\n" +
 	"product_id\x18\x01 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\tproductId\x12!\n" +
-	"\x05packs\x18\x02 \x01(\x03B\v\xbaH\b\"\x06\x18\xa0\x8d\x06(\x01R\x05packs\"\x92\x03\n" +
+	"\x05packs\x18\x02 \x01(\x03B\v\xbaH\b\"\x06\x18\xa0\x8d\x06(\x01R\x05packs\x122\n" +
+	"\x0esmallest_packs\x18\x03 \x01(\x03B\v\xbaH\b\"\x06\x18\xa0\x8d\x06(\x00R\rsmallestPacks\"\x92\x03\n" +
 	"\x05Order\x12I\n" +
 	"\border_id\x18\x01 \x01(\tB.\xbaH+r)2'^([a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?)?$R\aorderId\x12L\n" +
 	"\vcustomer_id\x18\x02 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\n" +
@@ -1738,14 +2216,26 @@ const file_breakshare_order_v1_order_proto_rawDesc = "" +
 	"\x05lines\x18\x04 \x03(\v2\x1e.breakshare.order.v1.OrderLineB\v\xbaH\b\x92\x01\x05\b\x01\x10\xc8\x01R\x05lines\x125\n" +
 	"\x05state\x18\x05 \x01(\x0e2\x1f.breakshare.order.v1.OrderStateR\x05state\x12\x18\n" +
 	"\aversion\x18\x06 \x01(\x03R\aversion\x12\x12\n" +
-	"\x04etag\x18\a \x01(\tR\x04etag\"\x8f\x01\n" +
+	"\x04etag\x18\a \x01(\tR\x04etag\"V\n" +
+	"\x04Bind\x128\n" +
+	"\x06reason\x18\x01 \x01(\x0e2 .breakshare.order.v1.ShortReasonR\x06reason\x12\x14\n" +
+	"\x05packs\x18\x02 \x01(\x03R\x05packs\"\xa1\x03\n" +
 	"\fMatchProduct\x12\x1d\n" +
 	"\n" +
 	"product_id\x18\x01 \x01(\tR\tproductId\x12\x18\n" +
 	"\aoffered\x18\x02 \x01(\x03R\aoffered\x12\x18\n" +
 	"\aordered\x18\x03 \x01(\x03R\aordered\x12\x18\n" +
 	"\amatched\x18\x04 \x01(\x03R\amatched\x12\x12\n" +
-	"\x04left\x18\x05 \x01(\x03R\x04left\"\xf6\x01\n" +
+	"\x04left\x18\x05 \x01(\x03R\x04left\x12\x14\n" +
+	"\x05given\x18\x06 \x01(\x03R\x05given\x12(\n" +
+	"\x10more_worth_minor\x18\a \x01(\x03R\x0emoreWorthMinor\x12-\n" +
+	"\x10fewer_cost_minor\x18\b \x01(\x03H\x00R\x0efewerCostMinor\x88\x01\x01\x12+\n" +
+	"\x12worth_minor_per_kg\x18\t \x01(\x03R\x0fworthMinorPerKg\x12\x1b\n" +
+	"\tleft_over\x18\n" +
+	" \x01(\tR\bleftOver\x12\x16\n" +
+	"\x06likely\x18\v \x01(\x03R\x06likely\x12*\n" +
+	"\x11pooled_gain_grams\x18\f \x01(\x03R\x0fpooledGainGramsB\x13\n" +
+	"\x11_fewer_cost_minor\"\xbd\x02\n" +
 	"\tMatchLine\x12\x19\n" +
 	"\border_id\x18\x01 \x01(\tR\aorderId\x12\x1f\n" +
 	"\vcustomer_id\x18\x02 \x01(\tR\n" +
@@ -1755,7 +2245,9 @@ const file_breakshare_order_v1_order_proto_rawDesc = "" +
 	"\aordered\x18\x04 \x01(\x03R\aordered\x12\x18\n" +
 	"\amatched\x18\x05 \x01(\x03R\amatched\x128\n" +
 	"\x06reason\x18\x06 \x01(\x0e2 .breakshare.order.v1.ShortReasonR\x06reason\x12 \n" +
-	"\vexplanation\x18\a \x01(\tR\vexplanation\"\xcf\x01\n" +
+	"\vexplanation\x18\a \x01(\tR\vexplanation\x12/\n" +
+	"\x05binds\x18\b \x03(\v2\x19.breakshare.order.v1.BindR\x05binds\x12\x14\n" +
+	"\x05farms\x18\t \x01(\x05R\x05farms\"\xfb\x01\n" +
 	"\n" +
 	"Allocation\x12\x19\n" +
 	"\border_id\x18\x01 \x01(\tR\aorderId\x12\x1f\n" +
@@ -1766,17 +2258,23 @@ const file_breakshare_order_v1_order_proto_rawDesc = "" +
 	"\vpick_lot_id\x18\x04 \x01(\tR\tpickLotId\x12\x17\n" +
 	"\afarm_id\x18\x05 \x01(\tR\x06farmId\x12\x17\n" +
 	"\aroom_id\x18\x06 \x01(\tR\x06roomId\x12\x14\n" +
-	"\x05packs\x18\a \x01(\x03R\x05packs\"X\n" +
+	"\x05packs\x18\a \x01(\x03R\x05packs\x12*\n" +
+	"\x11packed_product_id\x18\b \x01(\tR\x0fpackedProductId\"\xa6\x01\n" +
 	"\tMatchFarm\x12\x17\n" +
 	"\afarm_id\x18\x01 \x01(\tR\x06farmId\x12\x18\n" +
 	"\aoffered\x18\x02 \x01(\x03R\aoffered\x12\x18\n" +
-	"\amatched\x18\x03 \x01(\x03R\amatched\"\x84\x01\n" +
+	"\amatched\x18\x03 \x01(\x03R\amatched\x12%\n" +
+	"\x0eseason_offered\x18\x04 \x01(\x03R\rseasonOffered\x12%\n" +
+	"\x0eseason_matched\x18\x05 \x01(\x03R\rseasonMatched\"\xd1\x01\n" +
 	"\x05Proof\x12\x14\n" +
 	"\x05nodes\x18\x01 \x01(\x05R\x05nodes\x12\x12\n" +
 	"\x04arcs\x18\x02 \x01(\x05R\x04arcs\x12\x12\n" +
 	"\x04cost\x18\x03 \x01(\x03R\x04cost\x12\x1a\n" +
 	"\bverified\x18\x04 \x01(\bR\bverified\x12!\n" +
-	"\fsolve_micros\x18\x05 \x01(\x03R\vsolveMicros\"\x9c\x05\n" +
+	"\fsolve_micros\x18\x05 \x01(\x03R\vsolveMicros\x12\x16\n" +
+	"\x06phases\x18\x06 \x01(\x05R\x06phases\x12\x16\n" +
+	"\x06splits\x18\a \x01(\x05R\x06splits\x12\x1b\n" +
+	"\tgap_minor\x18\b \x03(\x03R\bgapMinor\"\xa7\x06\n" +
 	"\x05Match\x12\x19\n" +
 	"\bmatch_id\x18\x01 \x01(\tR\amatchId\x12#\n" +
 	"\rdelivery_date\x18\x02 \x01(\tR\fdeliveryDate\x125\n" +
@@ -1793,7 +2291,12 @@ const file_breakshare_order_v1_order_proto_rawDesc = "" +
 	"\x05proof\x18\f \x01(\v2\x1a.breakshare.order.v1.ProofR\x05proof\x12<\n" +
 	"\fsupply_as_of\x18\r \x01(\v2\x1a.google.protobuf.TimestampR\n" +
 	"supplyAsOf\x12\x12\n" +
-	"\x04etag\x18\x0e \x01(\tR\x04etag\"\x9f\x02\n" +
+	"\x04etag\x18\x0e \x01(\tR\x04etag\x12\x1f\n" +
+	"\vvalue_minor\x18\x0f \x01(\x03R\n" +
+	"valueMinor\x12+\n" +
+	"\x0fpins_cost_minor\x18\x10 \x01(\x03H\x00R\rpinsCostMinor\x88\x01\x01\x12'\n" +
+	"\x0frebalanced_from\x18\x11 \x01(\tR\x0erebalancedFromB\x12\n" +
+	"\x10_pins_cost_minor\"\xcb\x02\n" +
 	"\fPackListLine\x12\x17\n" +
 	"\aroom_id\x18\x01 \x01(\tR\x06roomId\x12\x1f\n" +
 	"\vcustomer_id\x18\x02 \x01(\tR\n" +
@@ -1806,7 +2309,9 @@ const file_breakshare_order_v1_order_proto_rawDesc = "" +
 	"\vpick_lot_id\x18\a \x01(\tR\tpickLotId\x12\x14\n" +
 	"\x05packs\x18\b \x01(\x03R\x05packs\x12\x1d\n" +
 	"\n" +
-	"pack_grams\x18\t \x01(\x03R\tpackGrams\"\x9c\x01\n" +
+	"pack_grams\x18\t \x01(\x03R\tpackGrams\x12*\n" +
+	"\x11packed_product_id\x18\n" +
+	" \x01(\tR\x0fpackedProductId\"\x9c\x01\n" +
 	"\bPackList\x12\x17\n" +
 	"\afarm_id\x18\x01 \x01(\tR\x06farmId\x12#\n" +
 	"\rdelivery_date\x18\x02 \x01(\tR\fdeliveryDate\x12\x19\n" +
@@ -1848,14 +2353,18 @@ const file_breakshare_order_v1_order_proto_rawDesc = "" +
 	"\x17MATCH_STATE_UNSPECIFIED\x10\x00\x12\x18\n" +
 	"\x14MATCH_STATE_PROPOSED\x10\x01\x12\x19\n" +
 	"\x15MATCH_STATE_CONFIRMED\x10\x02\x12\x18\n" +
-	"\x14MATCH_STATE_REPLACED\x10\x03*\xbc\x01\n" +
+	"\x14MATCH_STATE_REPLACED\x10\x03*\xb1\x02\n" +
 	"\vShortReason\x12\x1c\n" +
 	"\x18SHORT_REASON_UNSPECIFIED\x10\x00\x12\x1c\n" +
 	"\x18SHORT_REASON_NOT_OFFERED\x10\x01\x12\x1d\n" +
 	"\x19SHORT_REASON_HIGHER_CLASS\x10\x02\x12\x1b\n" +
 	"\x17SHORT_REASON_SAME_CLASS\x10\x03\x12\x18\n" +
 	"\x14SHORT_REASON_NOT_FIT\x10\x04\x12\x1b\n" +
-	"\x17SHORT_REASON_NOT_ENOUGH\x10\x05*l\n" +
+	"\x17SHORT_REASON_NOT_ENOUGH\x10\x05\x12\x19\n" +
+	"\x15SHORT_REASON_EXCLUDED\x10\x06\x12\x1d\n" +
+	"\x19SHORT_REASON_NOT_PROMISED\x10\a\x12\x1f\n" +
+	"\x1bSHORT_REASON_TOO_FEW_OF_USE\x10\b\x12\x18\n" +
+	"\x14SHORT_REASON_BY_HAND\x10\t*l\n" +
 	"\rDeliveryState\x12\x1e\n" +
 	"\x1aDELIVERY_STATE_UNSPECIFIED\x10\x00\x12\x1d\n" +
 	"\x19DELIVERY_STATE_DISPATCHED\x10\x01\x12\x1c\n" +
@@ -1874,54 +2383,61 @@ func file_breakshare_order_v1_order_proto_rawDescGZIP() []byte {
 }
 
 var file_breakshare_order_v1_order_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
-var file_breakshare_order_v1_order_proto_msgTypes = make([]protoimpl.MessageInfo, 15)
+var file_breakshare_order_v1_order_proto_msgTypes = make([]protoimpl.MessageInfo, 18)
 var file_breakshare_order_v1_order_proto_goTypes = []any{
 	(OrderState)(0),               // 0: breakshare.order.v1.OrderState
 	(MatchState)(0),               // 1: breakshare.order.v1.MatchState
 	(ShortReason)(0),              // 2: breakshare.order.v1.ShortReason
 	(DeliveryState)(0),            // 3: breakshare.order.v1.DeliveryState
 	(*Customer)(nil),              // 4: breakshare.order.v1.Customer
-	(*Product)(nil),               // 5: breakshare.order.v1.Product
-	(*OrderLine)(nil),             // 6: breakshare.order.v1.OrderLine
-	(*Order)(nil),                 // 7: breakshare.order.v1.Order
-	(*MatchProduct)(nil),          // 8: breakshare.order.v1.MatchProduct
-	(*MatchLine)(nil),             // 9: breakshare.order.v1.MatchLine
-	(*Allocation)(nil),            // 10: breakshare.order.v1.Allocation
-	(*MatchFarm)(nil),             // 11: breakshare.order.v1.MatchFarm
-	(*Proof)(nil),                 // 12: breakshare.order.v1.Proof
-	(*Match)(nil),                 // 13: breakshare.order.v1.Match
-	(*PackListLine)(nil),          // 14: breakshare.order.v1.PackListLine
-	(*PackList)(nil),              // 15: breakshare.order.v1.PackList
-	(*DispatchLine)(nil),          // 16: breakshare.order.v1.DispatchLine
-	(*DispatchNote)(nil),          // 17: breakshare.order.v1.DispatchNote
-	(*Delivery)(nil),              // 18: breakshare.order.v1.Delivery
-	(v1.PickStage)(0),             // 19: breakshare.type.v1.PickStage
-	(*timestamppb.Timestamp)(nil), // 20: google.protobuf.Timestamp
+	(*Substitute)(nil),            // 5: breakshare.order.v1.Substitute
+	(*GradeSteps)(nil),            // 6: breakshare.order.v1.GradeSteps
+	(*Product)(nil),               // 7: breakshare.order.v1.Product
+	(*OrderLine)(nil),             // 8: breakshare.order.v1.OrderLine
+	(*Order)(nil),                 // 9: breakshare.order.v1.Order
+	(*Bind)(nil),                  // 10: breakshare.order.v1.Bind
+	(*MatchProduct)(nil),          // 11: breakshare.order.v1.MatchProduct
+	(*MatchLine)(nil),             // 12: breakshare.order.v1.MatchLine
+	(*Allocation)(nil),            // 13: breakshare.order.v1.Allocation
+	(*MatchFarm)(nil),             // 14: breakshare.order.v1.MatchFarm
+	(*Proof)(nil),                 // 15: breakshare.order.v1.Proof
+	(*Match)(nil),                 // 16: breakshare.order.v1.Match
+	(*PackListLine)(nil),          // 17: breakshare.order.v1.PackListLine
+	(*PackList)(nil),              // 18: breakshare.order.v1.PackList
+	(*DispatchLine)(nil),          // 19: breakshare.order.v1.DispatchLine
+	(*DispatchNote)(nil),          // 20: breakshare.order.v1.DispatchNote
+	(*Delivery)(nil),              // 21: breakshare.order.v1.Delivery
+	(v1.PickStage)(0),             // 22: breakshare.type.v1.PickStage
+	(*timestamppb.Timestamp)(nil), // 23: google.protobuf.Timestamp
 }
 var file_breakshare_order_v1_order_proto_depIdxs = []int32{
-	19, // 0: breakshare.order.v1.Product.pick_stage:type_name -> breakshare.type.v1.PickStage
-	6,  // 1: breakshare.order.v1.Order.lines:type_name -> breakshare.order.v1.OrderLine
-	0,  // 2: breakshare.order.v1.Order.state:type_name -> breakshare.order.v1.OrderState
-	2,  // 3: breakshare.order.v1.MatchLine.reason:type_name -> breakshare.order.v1.ShortReason
-	1,  // 4: breakshare.order.v1.Match.state:type_name -> breakshare.order.v1.MatchState
-	20, // 5: breakshare.order.v1.Match.run_at:type_name -> google.protobuf.Timestamp
-	20, // 6: breakshare.order.v1.Match.confirmed_at:type_name -> google.protobuf.Timestamp
-	8,  // 7: breakshare.order.v1.Match.products:type_name -> breakshare.order.v1.MatchProduct
-	9,  // 8: breakshare.order.v1.Match.lines:type_name -> breakshare.order.v1.MatchLine
-	10, // 9: breakshare.order.v1.Match.allocations:type_name -> breakshare.order.v1.Allocation
-	11, // 10: breakshare.order.v1.Match.farms:type_name -> breakshare.order.v1.MatchFarm
-	12, // 11: breakshare.order.v1.Match.proof:type_name -> breakshare.order.v1.Proof
-	20, // 12: breakshare.order.v1.Match.supply_as_of:type_name -> google.protobuf.Timestamp
-	14, // 13: breakshare.order.v1.PackList.lines:type_name -> breakshare.order.v1.PackListLine
-	20, // 14: breakshare.order.v1.DispatchNote.dispatched_at:type_name -> google.protobuf.Timestamp
-	16, // 15: breakshare.order.v1.DispatchNote.lines:type_name -> breakshare.order.v1.DispatchLine
-	3,  // 16: breakshare.order.v1.Delivery.state:type_name -> breakshare.order.v1.DeliveryState
-	20, // 17: breakshare.order.v1.Delivery.confirmed_at:type_name -> google.protobuf.Timestamp
-	18, // [18:18] is the sub-list for method output_type
-	18, // [18:18] is the sub-list for method input_type
-	18, // [18:18] is the sub-list for extension type_name
-	18, // [18:18] is the sub-list for extension extendee
-	0,  // [0:18] is the sub-list for field type_name
+	5,  // 0: breakshare.order.v1.Customer.substitutes:type_name -> breakshare.order.v1.Substitute
+	6,  // 1: breakshare.order.v1.Customer.grade_steps:type_name -> breakshare.order.v1.GradeSteps
+	22, // 2: breakshare.order.v1.Product.pick_stage:type_name -> breakshare.type.v1.PickStage
+	8,  // 3: breakshare.order.v1.Order.lines:type_name -> breakshare.order.v1.OrderLine
+	0,  // 4: breakshare.order.v1.Order.state:type_name -> breakshare.order.v1.OrderState
+	2,  // 5: breakshare.order.v1.Bind.reason:type_name -> breakshare.order.v1.ShortReason
+	2,  // 6: breakshare.order.v1.MatchLine.reason:type_name -> breakshare.order.v1.ShortReason
+	10, // 7: breakshare.order.v1.MatchLine.binds:type_name -> breakshare.order.v1.Bind
+	1,  // 8: breakshare.order.v1.Match.state:type_name -> breakshare.order.v1.MatchState
+	23, // 9: breakshare.order.v1.Match.run_at:type_name -> google.protobuf.Timestamp
+	23, // 10: breakshare.order.v1.Match.confirmed_at:type_name -> google.protobuf.Timestamp
+	11, // 11: breakshare.order.v1.Match.products:type_name -> breakshare.order.v1.MatchProduct
+	12, // 12: breakshare.order.v1.Match.lines:type_name -> breakshare.order.v1.MatchLine
+	13, // 13: breakshare.order.v1.Match.allocations:type_name -> breakshare.order.v1.Allocation
+	14, // 14: breakshare.order.v1.Match.farms:type_name -> breakshare.order.v1.MatchFarm
+	15, // 15: breakshare.order.v1.Match.proof:type_name -> breakshare.order.v1.Proof
+	23, // 16: breakshare.order.v1.Match.supply_as_of:type_name -> google.protobuf.Timestamp
+	17, // 17: breakshare.order.v1.PackList.lines:type_name -> breakshare.order.v1.PackListLine
+	23, // 18: breakshare.order.v1.DispatchNote.dispatched_at:type_name -> google.protobuf.Timestamp
+	19, // 19: breakshare.order.v1.DispatchNote.lines:type_name -> breakshare.order.v1.DispatchLine
+	3,  // 20: breakshare.order.v1.Delivery.state:type_name -> breakshare.order.v1.DeliveryState
+	23, // 21: breakshare.order.v1.Delivery.confirmed_at:type_name -> google.protobuf.Timestamp
+	22, // [22:22] is the sub-list for method output_type
+	22, // [22:22] is the sub-list for method input_type
+	22, // [22:22] is the sub-list for extension type_name
+	22, // [22:22] is the sub-list for extension extendee
+	0,  // [0:22] is the sub-list for field type_name
 }
 
 func init() { file_breakshare_order_v1_order_proto_init() }
@@ -1929,13 +2445,15 @@ func file_breakshare_order_v1_order_proto_init() {
 	if File_breakshare_order_v1_order_proto != nil {
 		return
 	}
+	file_breakshare_order_v1_order_proto_msgTypes[7].OneofWrappers = []any{}
+	file_breakshare_order_v1_order_proto_msgTypes[12].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_breakshare_order_v1_order_proto_rawDesc), len(file_breakshare_order_v1_order_proto_rawDesc)),
 			NumEnums:      4,
-			NumMessages:   15,
+			NumMessages:   18,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

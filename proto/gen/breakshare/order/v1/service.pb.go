@@ -1189,6 +1189,850 @@ func (x *ConfirmMatchRequest) GetEtag() string {
 	return ""
 }
 
+// RebalanceRequest asks to match a day anew with few changes.
+type RebalanceRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// UUID minted by the caller.
+	RequestId string `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// Day of delivery, ISO 8601.
+	DeliveryDate  string `protobuf:"bytes,2,opt,name=delivery_date,json=deliveryDate,proto3" json:"delivery_date,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RebalanceRequest) Reset() {
+	*x = RebalanceRequest{}
+	mi := &file_breakshare_order_v1_service_proto_msgTypes[21]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RebalanceRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RebalanceRequest) ProtoMessage() {}
+
+func (x *RebalanceRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_order_v1_service_proto_msgTypes[21]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RebalanceRequest.ProtoReflect.Descriptor instead.
+func (*RebalanceRequest) Descriptor() ([]byte, []int) {
+	return file_breakshare_order_v1_service_proto_rawDescGZIP(), []int{21}
+}
+
+func (x *RebalanceRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *RebalanceRequest) GetDeliveryDate() string {
+	if x != nil {
+		return x.DeliveryDate
+	}
+	return ""
+}
+
+// RebalanceResponse is one message of the stream.
+type RebalanceResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// How far it has come.
+	Step MatchStep `protobuf:"varint,1,opt,name=step,proto3,enum=breakshare.order.v1.MatchStep" json:"step,omitempty"`
+	// The match; only in the last message.
+	Match *Match `protobuf:"bytes,2,opt,name=match,proto3" json:"match,omitempty"`
+	// What changes for each farm, by farm; only in the last message.
+	Farms []*Changes `protobuf:"bytes,3,rep,name=farms,proto3" json:"farms,omitempty"`
+	// The same for each customer, by customer; only in the last message.
+	Customers     []*Changes `protobuf:"bytes,4,rep,name=customers,proto3" json:"customers,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RebalanceResponse) Reset() {
+	*x = RebalanceResponse{}
+	mi := &file_breakshare_order_v1_service_proto_msgTypes[22]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RebalanceResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RebalanceResponse) ProtoMessage() {}
+
+func (x *RebalanceResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_order_v1_service_proto_msgTypes[22]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RebalanceResponse.ProtoReflect.Descriptor instead.
+func (*RebalanceResponse) Descriptor() ([]byte, []int) {
+	return file_breakshare_order_v1_service_proto_rawDescGZIP(), []int{22}
+}
+
+func (x *RebalanceResponse) GetStep() MatchStep {
+	if x != nil {
+		return x.Step
+	}
+	return MatchStep_MATCH_STEP_UNSPECIFIED
+}
+
+func (x *RebalanceResponse) GetMatch() *Match {
+	if x != nil {
+		return x.Match
+	}
+	return nil
+}
+
+func (x *RebalanceResponse) GetFarms() []*Changes {
+	if x != nil {
+		return x.Farms
+	}
+	return nil
+}
+
+func (x *RebalanceResponse) GetCustomers() []*Changes {
+	if x != nil {
+		return x.Customers
+	}
+	return nil
+}
+
+// ExplainLineRequest asks about one line of a match.
+type ExplainLineRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The match.
+	MatchId string `protobuf:"bytes,1,opt,name=match_id,json=matchId,proto3" json:"match_id,omitempty"`
+	// The order.
+	OrderId string `protobuf:"bytes,2,opt,name=order_id,json=orderId,proto3" json:"order_id,omitempty"`
+	// The product.
+	ProductId     string `protobuf:"bytes,3,opt,name=product_id,json=productId,proto3" json:"product_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ExplainLineRequest) Reset() {
+	*x = ExplainLineRequest{}
+	mi := &file_breakshare_order_v1_service_proto_msgTypes[23]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ExplainLineRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ExplainLineRequest) ProtoMessage() {}
+
+func (x *ExplainLineRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_order_v1_service_proto_msgTypes[23]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ExplainLineRequest.ProtoReflect.Descriptor instead.
+func (*ExplainLineRequest) Descriptor() ([]byte, []int) {
+	return file_breakshare_order_v1_service_proto_rawDescGZIP(), []int{23}
+}
+
+func (x *ExplainLineRequest) GetMatchId() string {
+	if x != nil {
+		return x.MatchId
+	}
+	return ""
+}
+
+func (x *ExplainLineRequest) GetOrderId() string {
+	if x != nil {
+		return x.OrderId
+	}
+	return ""
+}
+
+func (x *ExplainLineRequest) GetProductId() string {
+	if x != nil {
+		return x.ProductId
+	}
+	return ""
+}
+
+// ExplainLineResponse tells about one line.
+type ExplainLineResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The line, with what binds.
+	Line *MatchLine `protobuf:"bytes,1,opt,name=line,proto3" json:"line,omitempty"`
+	// Its product, with what a pack more would have been worth.
+	Product *MatchProduct `protobuf:"bytes,2,opt,name=product,proto3" json:"product,omitempty"`
+	// Where its packs come from.
+	Allocations   []*Allocation `protobuf:"bytes,3,rep,name=allocations,proto3" json:"allocations,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ExplainLineResponse) Reset() {
+	*x = ExplainLineResponse{}
+	mi := &file_breakshare_order_v1_service_proto_msgTypes[24]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ExplainLineResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ExplainLineResponse) ProtoMessage() {}
+
+func (x *ExplainLineResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_order_v1_service_proto_msgTypes[24]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ExplainLineResponse.ProtoReflect.Descriptor instead.
+func (*ExplainLineResponse) Descriptor() ([]byte, []int) {
+	return file_breakshare_order_v1_service_proto_rawDescGZIP(), []int{24}
+}
+
+func (x *ExplainLineResponse) GetLine() *MatchLine {
+	if x != nil {
+		return x.Line
+	}
+	return nil
+}
+
+func (x *ExplainLineResponse) GetProduct() *MatchProduct {
+	if x != nil {
+		return x.Product
+	}
+	return nil
+}
+
+func (x *ExplainLineResponse) GetAllocations() []*Allocation {
+	if x != nil {
+		return x.Allocations
+	}
+	return nil
+}
+
+// PinAllocationRequest decides something by hand.
+type PinAllocationRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// UUID minted by the caller.
+	RequestId string `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// The decision. A pin id that is there already is refused.
+	Pin           *Pin `protobuf:"bytes,2,opt,name=pin,proto3" json:"pin,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PinAllocationRequest) Reset() {
+	*x = PinAllocationRequest{}
+	mi := &file_breakshare_order_v1_service_proto_msgTypes[25]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PinAllocationRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PinAllocationRequest) ProtoMessage() {}
+
+func (x *PinAllocationRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_order_v1_service_proto_msgTypes[25]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PinAllocationRequest.ProtoReflect.Descriptor instead.
+func (*PinAllocationRequest) Descriptor() ([]byte, []int) {
+	return file_breakshare_order_v1_service_proto_rawDescGZIP(), []int{25}
+}
+
+func (x *PinAllocationRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *PinAllocationRequest) GetPin() *Pin {
+	if x != nil {
+		return x.Pin
+	}
+	return nil
+}
+
+// PinAllocationResponse tells what the pin costs, as the day stands.
+type PinAllocationResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The pin.
+	Pin *Pin `protobuf:"bytes,1,opt,name=pin,proto3" json:"pin,omitempty"`
+	// Value met without the pin less value met with it, minor units; negative where it serves a
+	// lower class for a higher value.
+	CostMinor int64 `protobuf:"varint,2,opt,name=cost_minor,json=costMinor,proto3" json:"cost_minor,omitempty"`
+	// Lines that get another number of packs with the pin, by customer, order and product.
+	Effects       []*PinEffect `protobuf:"bytes,3,rep,name=effects,proto3" json:"effects,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PinAllocationResponse) Reset() {
+	*x = PinAllocationResponse{}
+	mi := &file_breakshare_order_v1_service_proto_msgTypes[26]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PinAllocationResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PinAllocationResponse) ProtoMessage() {}
+
+func (x *PinAllocationResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_order_v1_service_proto_msgTypes[26]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PinAllocationResponse.ProtoReflect.Descriptor instead.
+func (*PinAllocationResponse) Descriptor() ([]byte, []int) {
+	return file_breakshare_order_v1_service_proto_rawDescGZIP(), []int{26}
+}
+
+func (x *PinAllocationResponse) GetPin() *Pin {
+	if x != nil {
+		return x.Pin
+	}
+	return nil
+}
+
+func (x *PinAllocationResponse) GetCostMinor() int64 {
+	if x != nil {
+		return x.CostMinor
+	}
+	return 0
+}
+
+func (x *PinAllocationResponse) GetEffects() []*PinEffect {
+	if x != nil {
+		return x.Effects
+	}
+	return nil
+}
+
+// PinEffect is a line that a pin changes.
+type PinEffect struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The order.
+	OrderId string `protobuf:"bytes,1,opt,name=order_id,json=orderId,proto3" json:"order_id,omitempty"`
+	// The customer.
+	CustomerId string `protobuf:"bytes,2,opt,name=customer_id,json=customerId,proto3" json:"customer_id,omitempty"`
+	// The product.
+	ProductId string `protobuf:"bytes,3,opt,name=product_id,json=productId,proto3" json:"product_id,omitempty"`
+	// Packs without the pin.
+	Without int64 `protobuf:"varint,4,opt,name=without,proto3" json:"without,omitempty"`
+	// Packs with it.
+	With          int64 `protobuf:"varint,5,opt,name=with,proto3" json:"with,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PinEffect) Reset() {
+	*x = PinEffect{}
+	mi := &file_breakshare_order_v1_service_proto_msgTypes[27]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PinEffect) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PinEffect) ProtoMessage() {}
+
+func (x *PinEffect) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_order_v1_service_proto_msgTypes[27]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PinEffect.ProtoReflect.Descriptor instead.
+func (*PinEffect) Descriptor() ([]byte, []int) {
+	return file_breakshare_order_v1_service_proto_rawDescGZIP(), []int{27}
+}
+
+func (x *PinEffect) GetOrderId() string {
+	if x != nil {
+		return x.OrderId
+	}
+	return ""
+}
+
+func (x *PinEffect) GetCustomerId() string {
+	if x != nil {
+		return x.CustomerId
+	}
+	return ""
+}
+
+func (x *PinEffect) GetProductId() string {
+	if x != nil {
+		return x.ProductId
+	}
+	return ""
+}
+
+func (x *PinEffect) GetWithout() int64 {
+	if x != nil {
+		return x.Without
+	}
+	return 0
+}
+
+func (x *PinEffect) GetWith() int64 {
+	if x != nil {
+		return x.With
+	}
+	return 0
+}
+
+// RemovePinRequest takes a pin back.
+type RemovePinRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// UUID minted by the caller.
+	RequestId string `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// The pin.
+	PinId         string `protobuf:"bytes,2,opt,name=pin_id,json=pinId,proto3" json:"pin_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RemovePinRequest) Reset() {
+	*x = RemovePinRequest{}
+	mi := &file_breakshare_order_v1_service_proto_msgTypes[28]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RemovePinRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RemovePinRequest) ProtoMessage() {}
+
+func (x *RemovePinRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_order_v1_service_proto_msgTypes[28]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RemovePinRequest.ProtoReflect.Descriptor instead.
+func (*RemovePinRequest) Descriptor() ([]byte, []int) {
+	return file_breakshare_order_v1_service_proto_rawDescGZIP(), []int{28}
+}
+
+func (x *RemovePinRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *RemovePinRequest) GetPinId() string {
+	if x != nil {
+		return x.PinId
+	}
+	return ""
+}
+
+// RemovePinResponse answers with the pin that is gone.
+type RemovePinResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The pin.
+	Pin           *Pin `protobuf:"bytes,1,opt,name=pin,proto3" json:"pin,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RemovePinResponse) Reset() {
+	*x = RemovePinResponse{}
+	mi := &file_breakshare_order_v1_service_proto_msgTypes[29]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RemovePinResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RemovePinResponse) ProtoMessage() {}
+
+func (x *RemovePinResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_order_v1_service_proto_msgTypes[29]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RemovePinResponse.ProtoReflect.Descriptor instead.
+func (*RemovePinResponse) Descriptor() ([]byte, []int) {
+	return file_breakshare_order_v1_service_proto_rawDescGZIP(), []int{29}
+}
+
+func (x *RemovePinResponse) GetPin() *Pin {
+	if x != nil {
+		return x.Pin
+	}
+	return nil
+}
+
+// ListPinsRequest asks for the pins of a day.
+type ListPinsRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Day of delivery, ISO 8601.
+	DeliveryDate  string `protobuf:"bytes,1,opt,name=delivery_date,json=deliveryDate,proto3" json:"delivery_date,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListPinsRequest) Reset() {
+	*x = ListPinsRequest{}
+	mi := &file_breakshare_order_v1_service_proto_msgTypes[30]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListPinsRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListPinsRequest) ProtoMessage() {}
+
+func (x *ListPinsRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_order_v1_service_proto_msgTypes[30]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListPinsRequest.ProtoReflect.Descriptor instead.
+func (*ListPinsRequest) Descriptor() ([]byte, []int) {
+	return file_breakshare_order_v1_service_proto_rawDescGZIP(), []int{30}
+}
+
+func (x *ListPinsRequest) GetDeliveryDate() string {
+	if x != nil {
+		return x.DeliveryDate
+	}
+	return ""
+}
+
+// ListPinsResponse lists pins by id.
+type ListPinsResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The pins.
+	Pins          []*Pin `protobuf:"bytes,1,rep,name=pins,proto3" json:"pins,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListPinsResponse) Reset() {
+	*x = ListPinsResponse{}
+	mi := &file_breakshare_order_v1_service_proto_msgTypes[31]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListPinsResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListPinsResponse) ProtoMessage() {}
+
+func (x *ListPinsResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_order_v1_service_proto_msgTypes[31]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListPinsResponse.ProtoReflect.Descriptor instead.
+func (*ListPinsResponse) Descriptor() ([]byte, []int) {
+	return file_breakshare_order_v1_service_proto_rawDescGZIP(), []int{31}
+}
+
+func (x *ListPinsResponse) GetPins() []*Pin {
+	if x != nil {
+		return x.Pins
+	}
+	return nil
+}
+
+// SaveMatchSettingsRequest changes the settings.
+type SaveMatchSettingsRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// UUID minted by the caller.
+	RequestId string `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// The settings. With an etag: change what was read; without: the first.
+	Settings      *MatchSettings `protobuf:"bytes,2,opt,name=settings,proto3" json:"settings,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *SaveMatchSettingsRequest) Reset() {
+	*x = SaveMatchSettingsRequest{}
+	mi := &file_breakshare_order_v1_service_proto_msgTypes[32]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *SaveMatchSettingsRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*SaveMatchSettingsRequest) ProtoMessage() {}
+
+func (x *SaveMatchSettingsRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_order_v1_service_proto_msgTypes[32]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use SaveMatchSettingsRequest.ProtoReflect.Descriptor instead.
+func (*SaveMatchSettingsRequest) Descriptor() ([]byte, []int) {
+	return file_breakshare_order_v1_service_proto_rawDescGZIP(), []int{32}
+}
+
+func (x *SaveMatchSettingsRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *SaveMatchSettingsRequest) GetSettings() *MatchSettings {
+	if x != nil {
+		return x.Settings
+	}
+	return nil
+}
+
+// GetMatchSettingsRequest asks for the settings.
+type GetMatchSettingsRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetMatchSettingsRequest) Reset() {
+	*x = GetMatchSettingsRequest{}
+	mi := &file_breakshare_order_v1_service_proto_msgTypes[33]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetMatchSettingsRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetMatchSettingsRequest) ProtoMessage() {}
+
+func (x *GetMatchSettingsRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_order_v1_service_proto_msgTypes[33]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetMatchSettingsRequest.ProtoReflect.Descriptor instead.
+func (*GetMatchSettingsRequest) Descriptor() ([]byte, []int) {
+	return file_breakshare_order_v1_service_proto_rawDescGZIP(), []int{33}
+}
+
+// GetSeasonRequest asks for the season before a day.
+type GetSeasonRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The day, ISO 8601.
+	DeliveryDate  string `protobuf:"bytes,1,opt,name=delivery_date,json=deliveryDate,proto3" json:"delivery_date,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetSeasonRequest) Reset() {
+	*x = GetSeasonRequest{}
+	mi := &file_breakshare_order_v1_service_proto_msgTypes[34]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetSeasonRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetSeasonRequest) ProtoMessage() {}
+
+func (x *GetSeasonRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_order_v1_service_proto_msgTypes[34]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetSeasonRequest.ProtoReflect.Descriptor instead.
+func (*GetSeasonRequest) Descriptor() ([]byte, []int) {
+	return file_breakshare_order_v1_service_proto_rawDescGZIP(), []int{34}
+}
+
+func (x *GetSeasonRequest) GetDeliveryDate() string {
+	if x != nil {
+		return x.DeliveryDate
+	}
+	return ""
+}
+
+// GetSeasonResponse lists farms by id.
+type GetSeasonResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// First day of the season, ISO 8601.
+	FromDate string `protobuf:"bytes,1,opt,name=from_date,json=fromDate,proto3" json:"from_date,omitempty"`
+	// The farms.
+	Farms         []*FarmSeason `protobuf:"bytes,2,rep,name=farms,proto3" json:"farms,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetSeasonResponse) Reset() {
+	*x = GetSeasonResponse{}
+	mi := &file_breakshare_order_v1_service_proto_msgTypes[35]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetSeasonResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetSeasonResponse) ProtoMessage() {}
+
+func (x *GetSeasonResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_order_v1_service_proto_msgTypes[35]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetSeasonResponse.ProtoReflect.Descriptor instead.
+func (*GetSeasonResponse) Descriptor() ([]byte, []int) {
+	return file_breakshare_order_v1_service_proto_rawDescGZIP(), []int{35}
+}
+
+func (x *GetSeasonResponse) GetFromDate() string {
+	if x != nil {
+		return x.FromDate
+	}
+	return ""
+}
+
+func (x *GetSeasonResponse) GetFarms() []*FarmSeason {
+	if x != nil {
+		return x.Farms
+	}
+	return nil
+}
+
 // GetPackListRequest asks for a farm's pack list.
 type GetPackListRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1202,7 +2046,7 @@ type GetPackListRequest struct {
 
 func (x *GetPackListRequest) Reset() {
 	*x = GetPackListRequest{}
-	mi := &file_breakshare_order_v1_service_proto_msgTypes[21]
+	mi := &file_breakshare_order_v1_service_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1214,7 +2058,7 @@ func (x *GetPackListRequest) String() string {
 func (*GetPackListRequest) ProtoMessage() {}
 
 func (x *GetPackListRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_order_v1_service_proto_msgTypes[21]
+	mi := &file_breakshare_order_v1_service_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1227,7 +2071,7 @@ func (x *GetPackListRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetPackListRequest.ProtoReflect.Descriptor instead.
 func (*GetPackListRequest) Descriptor() ([]byte, []int) {
-	return file_breakshare_order_v1_service_proto_rawDescGZIP(), []int{21}
+	return file_breakshare_order_v1_service_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *GetPackListRequest) GetDeliveryDate() string {
@@ -1259,7 +2103,7 @@ type DispatchRequest struct {
 
 func (x *DispatchRequest) Reset() {
 	*x = DispatchRequest{}
-	mi := &file_breakshare_order_v1_service_proto_msgTypes[22]
+	mi := &file_breakshare_order_v1_service_proto_msgTypes[37]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1271,7 +2115,7 @@ func (x *DispatchRequest) String() string {
 func (*DispatchRequest) ProtoMessage() {}
 
 func (x *DispatchRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_order_v1_service_proto_msgTypes[22]
+	mi := &file_breakshare_order_v1_service_proto_msgTypes[37]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1284,7 +2128,7 @@ func (x *DispatchRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DispatchRequest.ProtoReflect.Descriptor instead.
 func (*DispatchRequest) Descriptor() ([]byte, []int) {
-	return file_breakshare_order_v1_service_proto_rawDescGZIP(), []int{22}
+	return file_breakshare_order_v1_service_proto_rawDescGZIP(), []int{37}
 }
 
 func (x *DispatchRequest) GetRequestId() string {
@@ -1325,7 +2169,7 @@ type ConfirmDeliveryRequest struct {
 
 func (x *ConfirmDeliveryRequest) Reset() {
 	*x = ConfirmDeliveryRequest{}
-	mi := &file_breakshare_order_v1_service_proto_msgTypes[23]
+	mi := &file_breakshare_order_v1_service_proto_msgTypes[38]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1337,7 +2181,7 @@ func (x *ConfirmDeliveryRequest) String() string {
 func (*ConfirmDeliveryRequest) ProtoMessage() {}
 
 func (x *ConfirmDeliveryRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_order_v1_service_proto_msgTypes[23]
+	mi := &file_breakshare_order_v1_service_proto_msgTypes[38]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1350,7 +2194,7 @@ func (x *ConfirmDeliveryRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ConfirmDeliveryRequest.ProtoReflect.Descriptor instead.
 func (*ConfirmDeliveryRequest) Descriptor() ([]byte, []int) {
-	return file_breakshare_order_v1_service_proto_rawDescGZIP(), []int{23}
+	return file_breakshare_order_v1_service_proto_rawDescGZIP(), []int{38}
 }
 
 func (x *ConfirmDeliveryRequest) GetRequestId() string {
@@ -1406,7 +2250,7 @@ type Pack struct {
 
 func (x *Pack) Reset() {
 	*x = Pack{}
-	mi := &file_breakshare_order_v1_service_proto_msgTypes[24]
+	mi := &file_breakshare_order_v1_service_proto_msgTypes[39]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1418,7 +2262,7 @@ func (x *Pack) String() string {
 func (*Pack) ProtoMessage() {}
 
 func (x *Pack) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_order_v1_service_proto_msgTypes[24]
+	mi := &file_breakshare_order_v1_service_proto_msgTypes[39]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1431,7 +2275,7 @@ func (x *Pack) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Pack.ProtoReflect.Descriptor instead.
 func (*Pack) Descriptor() ([]byte, []int) {
-	return file_breakshare_order_v1_service_proto_rawDescGZIP(), []int{24}
+	return file_breakshare_order_v1_service_proto_rawDescGZIP(), []int{39}
 }
 
 func (x *Pack) GetPackId() string {
@@ -1501,7 +2345,7 @@ type TraceBackRequest struct {
 
 func (x *TraceBackRequest) Reset() {
 	*x = TraceBackRequest{}
-	mi := &file_breakshare_order_v1_service_proto_msgTypes[25]
+	mi := &file_breakshare_order_v1_service_proto_msgTypes[40]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1513,7 +2357,7 @@ func (x *TraceBackRequest) String() string {
 func (*TraceBackRequest) ProtoMessage() {}
 
 func (x *TraceBackRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_order_v1_service_proto_msgTypes[25]
+	mi := &file_breakshare_order_v1_service_proto_msgTypes[40]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1526,7 +2370,7 @@ func (x *TraceBackRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TraceBackRequest.ProtoReflect.Descriptor instead.
 func (*TraceBackRequest) Descriptor() ([]byte, []int) {
-	return file_breakshare_order_v1_service_proto_rawDescGZIP(), []int{25}
+	return file_breakshare_order_v1_service_proto_rawDescGZIP(), []int{40}
 }
 
 func (x *TraceBackRequest) GetPackId() string {
@@ -1551,7 +2395,7 @@ type TraceBackResponse struct {
 
 func (x *TraceBackResponse) Reset() {
 	*x = TraceBackResponse{}
-	mi := &file_breakshare_order_v1_service_proto_msgTypes[26]
+	mi := &file_breakshare_order_v1_service_proto_msgTypes[41]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1563,7 +2407,7 @@ func (x *TraceBackResponse) String() string {
 func (*TraceBackResponse) ProtoMessage() {}
 
 func (x *TraceBackResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_order_v1_service_proto_msgTypes[26]
+	mi := &file_breakshare_order_v1_service_proto_msgTypes[41]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1576,7 +2420,7 @@ func (x *TraceBackResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TraceBackResponse.ProtoReflect.Descriptor instead.
 func (*TraceBackResponse) Descriptor() ([]byte, []int) {
-	return file_breakshare_order_v1_service_proto_rawDescGZIP(), []int{26}
+	return file_breakshare_order_v1_service_proto_rawDescGZIP(), []int{41}
 }
 
 func (x *TraceBackResponse) GetPack() *Pack {
@@ -1611,7 +2455,7 @@ type TraceForwardRequest struct {
 
 func (x *TraceForwardRequest) Reset() {
 	*x = TraceForwardRequest{}
-	mi := &file_breakshare_order_v1_service_proto_msgTypes[27]
+	mi := &file_breakshare_order_v1_service_proto_msgTypes[42]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1623,7 +2467,7 @@ func (x *TraceForwardRequest) String() string {
 func (*TraceForwardRequest) ProtoMessage() {}
 
 func (x *TraceForwardRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_order_v1_service_proto_msgTypes[27]
+	mi := &file_breakshare_order_v1_service_proto_msgTypes[42]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1636,7 +2480,7 @@ func (x *TraceForwardRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TraceForwardRequest.ProtoReflect.Descriptor instead.
 func (*TraceForwardRequest) Descriptor() ([]byte, []int) {
-	return file_breakshare_order_v1_service_proto_rawDescGZIP(), []int{27}
+	return file_breakshare_order_v1_service_proto_rawDescGZIP(), []int{42}
 }
 
 func (x *TraceForwardRequest) GetCompostLotId() string {
@@ -1663,7 +2507,7 @@ type TraceForwardResponse struct {
 
 func (x *TraceForwardResponse) Reset() {
 	*x = TraceForwardResponse{}
-	mi := &file_breakshare_order_v1_service_proto_msgTypes[28]
+	mi := &file_breakshare_order_v1_service_proto_msgTypes[43]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1675,7 +2519,7 @@ func (x *TraceForwardResponse) String() string {
 func (*TraceForwardResponse) ProtoMessage() {}
 
 func (x *TraceForwardResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_order_v1_service_proto_msgTypes[28]
+	mi := &file_breakshare_order_v1_service_proto_msgTypes[43]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1688,7 +2532,7 @@ func (x *TraceForwardResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use TraceForwardResponse.ProtoReflect.Descriptor instead.
 func (*TraceForwardResponse) Descriptor() ([]byte, []int) {
-	return file_breakshare_order_v1_service_proto_rawDescGZIP(), []int{28}
+	return file_breakshare_order_v1_service_proto_rawDescGZIP(), []int{43}
 }
 
 func (x *TraceForwardResponse) GetCompost() *v1.CompostTrace {
@@ -1723,7 +2567,7 @@ var File_breakshare_order_v1_service_proto protoreflect.FileDescriptor
 
 const file_breakshare_order_v1_service_proto_rawDesc = "" +
 	"\n" +
-	"!breakshare/order/v1/service.proto\x12\x13breakshare.order.v1\x1a breakshare/harvest/v1/pick.proto\x1a\x1fbreakshare/order/v1/order.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\"\x81\x01\n" +
+	"!breakshare/order/v1/service.proto\x12\x13breakshare.order.v1\x1a breakshare/harvest/v1/pick.proto\x1a\x1fbreakshare/order/v1/order.proto\x1a\x1fbreakshare/order/v1/rules.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\"\x81\x01\n" +
 	"\x13SaveCustomerRequest\x12'\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12A\n" +
@@ -1791,7 +2635,62 @@ const file_breakshare_order_v1_service_proto_rawDesc = "" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12F\n" +
 	"\bmatch_id\x18\x02 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\amatchId\x12\x1b\n" +
-	"\x04etag\x18\x03 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x04etag\"\xa4\x01\n" +
+	"\x04etag\x18\x03 \x01(\tB\a\xbaH\x04r\x02\x10\x01R\x04etag\"\x85\x01\n" +
+	"\x10RebalanceRequest\x12'\n" +
+	"\n" +
+	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12H\n" +
+	"\rdelivery_date\x18\x02 \x01(\tB#\xbaH r\x1e2\x1c^[0-9]{4}-[0-9]{2}-[0-9]{2}$R\fdeliveryDate\"\xe9\x01\n" +
+	"\x11RebalanceResponse\x122\n" +
+	"\x04step\x18\x01 \x01(\x0e2\x1e.breakshare.order.v1.MatchStepR\x04step\x120\n" +
+	"\x05match\x18\x02 \x01(\v2\x1a.breakshare.order.v1.MatchR\x05match\x122\n" +
+	"\x05farms\x18\x03 \x03(\v2\x1c.breakshare.order.v1.ChangesR\x05farms\x12:\n" +
+	"\tcustomers\x18\x04 \x03(\v2\x1c.breakshare.order.v1.ChangesR\tcustomers\"\xf0\x01\n" +
+	"\x12ExplainLineRequest\x12F\n" +
+	"\bmatch_id\x18\x01 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\amatchId\x12F\n" +
+	"\border_id\x18\x02 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\aorderId\x12J\n" +
+	"\n" +
+	"product_id\x18\x03 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\tproductId\"\xc9\x01\n" +
+	"\x13ExplainLineResponse\x122\n" +
+	"\x04line\x18\x01 \x01(\v2\x1e.breakshare.order.v1.MatchLineR\x04line\x12;\n" +
+	"\aproduct\x18\x02 \x01(\v2!.breakshare.order.v1.MatchProductR\aproduct\x12A\n" +
+	"\vallocations\x18\x03 \x03(\v2\x1f.breakshare.order.v1.AllocationR\vallocations\"s\n" +
+	"\x14PinAllocationRequest\x12'\n" +
+	"\n" +
+	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x122\n" +
+	"\x03pin\x18\x02 \x01(\v2\x18.breakshare.order.v1.PinB\x06\xbaH\x03\xc8\x01\x01R\x03pin\"\x9c\x01\n" +
+	"\x15PinAllocationResponse\x12*\n" +
+	"\x03pin\x18\x01 \x01(\v2\x18.breakshare.order.v1.PinR\x03pin\x12\x1d\n" +
+	"\n" +
+	"cost_minor\x18\x02 \x01(\x03R\tcostMinor\x128\n" +
+	"\aeffects\x18\x03 \x03(\v2\x1e.breakshare.order.v1.PinEffectR\aeffects\"\x94\x01\n" +
+	"\tPinEffect\x12\x19\n" +
+	"\border_id\x18\x01 \x01(\tR\aorderId\x12\x1f\n" +
+	"\vcustomer_id\x18\x02 \x01(\tR\n" +
+	"customerId\x12\x1d\n" +
+	"\n" +
+	"product_id\x18\x03 \x01(\tR\tproductId\x12\x18\n" +
+	"\awithout\x18\x04 \x01(\x03R\awithout\x12\x12\n" +
+	"\x04with\x18\x05 \x01(\x03R\x04with\"\x7f\n" +
+	"\x10RemovePinRequest\x12'\n" +
+	"\n" +
+	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12B\n" +
+	"\x06pin_id\x18\x02 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\x05pinId\"?\n" +
+	"\x11RemovePinResponse\x12*\n" +
+	"\x03pin\x18\x01 \x01(\v2\x18.breakshare.order.v1.PinR\x03pin\"[\n" +
+	"\x0fListPinsRequest\x12H\n" +
+	"\rdelivery_date\x18\x01 \x01(\tB#\xbaH r\x1e2\x1c^[0-9]{4}-[0-9]{2}-[0-9]{2}$R\fdeliveryDate\"@\n" +
+	"\x10ListPinsResponse\x12,\n" +
+	"\x04pins\x18\x01 \x03(\v2\x18.breakshare.order.v1.PinR\x04pins\"\x8b\x01\n" +
+	"\x18SaveMatchSettingsRequest\x12'\n" +
+	"\n" +
+	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12F\n" +
+	"\bsettings\x18\x02 \x01(\v2\".breakshare.order.v1.MatchSettingsB\x06\xbaH\x03\xc8\x01\x01R\bsettings\"\x19\n" +
+	"\x17GetMatchSettingsRequest\"\\\n" +
+	"\x10GetSeasonRequest\x12H\n" +
+	"\rdelivery_date\x18\x01 \x01(\tB#\xbaH r\x1e2\x1c^[0-9]{4}-[0-9]{2}-[0-9]{2}$R\fdeliveryDate\"g\n" +
+	"\x11GetSeasonResponse\x12\x1b\n" +
+	"\tfrom_date\x18\x01 \x01(\tR\bfromDate\x125\n" +
+	"\x05farms\x18\x02 \x03(\v2\x1f.breakshare.order.v1.FarmSeasonR\x05farms\"\xa4\x01\n" +
 	"\x12GetPackListRequest\x12H\n" +
 	"\rdelivery_date\x18\x01 \x01(\tB#\xbaH r\x1e2\x1c^[0-9]{4}-[0-9]{2}-[0-9]{2}$R\fdeliveryDate\x12D\n" +
 	"\afarm_id\x18\x02 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\x06farmId\"\xca\x01\n" +
@@ -1836,7 +2735,7 @@ const file_breakshare_order_v1_service_proto_rawDesc = "" +
 	"\x12MATCH_STEP_LOADING\x10\x01\x12\x16\n" +
 	"\x12MATCH_STEP_SOLVING\x10\x02\x12\x18\n" +
 	"\x14MATCH_STEP_VERIFYING\x10\x03\x12\x13\n" +
-	"\x0fMATCH_STEP_DONE\x10\x042\x93\x14\n" +
+	"\x0fMATCH_STEP_DONE\x10\x042\xdc\x1c\n" +
 	"\fOrderService\x12\x88\x01\n" +
 	"\fSaveCustomer\x12(.breakshare.order.v1.SaveCustomerRequest\x1a\x1d.breakshare.order.v1.Customer\"/\x82\xd3\xe4\x93\x02):\x01*\x1a$/v1/customers/{customer.customer_id}\x12\x99\x01\n" +
 	"\x12BatchSaveCustomers\x12..breakshare.order.v1.BatchSaveCustomersRequest\x1a/.breakshare.order.v1.BatchSaveCustomersResponse\"\"\x82\xd3\xe4\x93\x02\x1c:\x01*\"\x17/v1/customers:batchSave\x12\x80\x01\n" +
@@ -1855,7 +2754,15 @@ const file_breakshare_order_v1_service_proto_rawDesc = "" +
 	"/v1/orders\x90\x02\x01\x12q\n" +
 	"\bRunMatch\x12$.breakshare.order.v1.RunMatchRequest\x1a%.breakshare.order.v1.RunMatchResponse\"\x16\x82\xd3\xe4\x93\x02\x10:\x01*\"\v/v1/matches0\x01\x12\x91\x01\n" +
 	"\bGetMatch\x12$.breakshare.order.v1.GetMatchRequest\x1a\x1a.breakshare.order.v1.Match\"C\x82\xd3\xe4\x93\x02:Z \x12\x1e/v1/days/{delivery_date}/match\x12\x16/v1/matches/{match_id}\x90\x02\x01\x12\x7f\n" +
-	"\fConfirmMatch\x12(.breakshare.order.v1.ConfirmMatchRequest\x1a\x1a.breakshare.order.v1.Match\")\x82\xd3\xe4\x93\x02#:\x01*\"\x1e/v1/matches/{match_id}:confirm\x12\x8e\x01\n" +
+	"\fConfirmMatch\x12(.breakshare.order.v1.ConfirmMatchRequest\x1a\x1a.breakshare.order.v1.Match\")\x82\xd3\xe4\x93\x02#:\x01*\"\x1e/v1/matches/{match_id}:confirm\x12\x8b\x01\n" +
+	"\tRebalance\x12%.breakshare.order.v1.RebalanceRequest\x1a&.breakshare.order.v1.RebalanceResponse\"-\x82\xd3\xe4\x93\x02':\x01*\"\"/v1/days/{delivery_date}:rebalance0\x01\x12\xa1\x01\n" +
+	"\vExplainLine\x12'.breakshare.order.v1.ExplainLineRequest\x1a(.breakshare.order.v1.ExplainLineResponse\"?\x82\xd3\xe4\x93\x026\x124/v1/matches/{match_id}/lines/{order_id}/{product_id}\x90\x02\x01\x12{\n" +
+	"\rPinAllocation\x12).breakshare.order.v1.PinAllocationRequest\x1a*.breakshare.order.v1.PinAllocationResponse\"\x13\x82\xd3\xe4\x93\x02\r:\x01*\"\b/v1/pins\x12\x7f\n" +
+	"\tRemovePin\x12%.breakshare.order.v1.RemovePinRequest\x1a&.breakshare.order.v1.RemovePinResponse\"#\x82\xd3\xe4\x93\x02\x1d:\x01*\"\x18/v1/pins/{pin_id}:remove\x12\x81\x01\n" +
+	"\bListPins\x12$.breakshare.order.v1.ListPinsRequest\x1a%.breakshare.order.v1.ListPinsResponse\"(\x82\xd3\xe4\x93\x02\x1f\x12\x1d/v1/days/{delivery_date}/pins\x90\x02\x01\x12\x84\x01\n" +
+	"\x11SaveMatchSettings\x12-.breakshare.order.v1.SaveMatchSettingsRequest\x1a\".breakshare.order.v1.MatchSettings\"\x1c\x82\xd3\xe4\x93\x02\x16:\x01*\x1a\x11/v1/matchSettings\x12\x82\x01\n" +
+	"\x10GetMatchSettings\x12,.breakshare.order.v1.GetMatchSettingsRequest\x1a\".breakshare.order.v1.MatchSettings\"\x1c\x82\xd3\xe4\x93\x02\x13\x12\x11/v1/matchSettings\x90\x02\x01\x12\x86\x01\n" +
+	"\tGetSeason\x12%.breakshare.order.v1.GetSeasonRequest\x1a&.breakshare.order.v1.GetSeasonResponse\"*\x82\xd3\xe4\x93\x02!\x12\x1f/v1/days/{delivery_date}/season\x90\x02\x01\x12\x8e\x01\n" +
 	"\vGetPackList\x12'.breakshare.order.v1.GetPackListRequest\x1a\x1d.breakshare.order.v1.PackList\"7\x82\xd3\xe4\x93\x02.\x12,/v1/days/{delivery_date}/packLists/{farm_id}\x90\x02\x01\x12\x8d\x01\n" +
 	"\bDispatch\x12$.breakshare.order.v1.DispatchRequest\x1a!.breakshare.order.v1.DispatchNote\"8\x82\xd3\xe4\x93\x022:\x01*\"-/v1/days/{delivery_date}/dispatches/{farm_id}\x12\x8f\x01\n" +
 	"\x0fConfirmDelivery\x12+.breakshare.order.v1.ConfirmDeliveryRequest\x1a\x1d.breakshare.order.v1.Delivery\"0\x82\xd3\xe4\x93\x02*:\x01*\"%/v1/orders/{order_id}:confirmDelivery\x12\x81\x01\n" +
@@ -1875,7 +2782,7 @@ func file_breakshare_order_v1_service_proto_rawDescGZIP() []byte {
 }
 
 var file_breakshare_order_v1_service_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
-var file_breakshare_order_v1_service_proto_msgTypes = make([]protoimpl.MessageInfo, 29)
+var file_breakshare_order_v1_service_proto_msgTypes = make([]protoimpl.MessageInfo, 44)
 var file_breakshare_order_v1_service_proto_goTypes = []any{
 	(MatchStep)(0),                     // 0: breakshare.order.v1.MatchStep
 	(*SaveCustomerRequest)(nil),        // 1: breakshare.order.v1.SaveCustomerRequest
@@ -1899,94 +2806,146 @@ var file_breakshare_order_v1_service_proto_goTypes = []any{
 	(*RunMatchResponse)(nil),           // 19: breakshare.order.v1.RunMatchResponse
 	(*GetMatchRequest)(nil),            // 20: breakshare.order.v1.GetMatchRequest
 	(*ConfirmMatchRequest)(nil),        // 21: breakshare.order.v1.ConfirmMatchRequest
-	(*GetPackListRequest)(nil),         // 22: breakshare.order.v1.GetPackListRequest
-	(*DispatchRequest)(nil),            // 23: breakshare.order.v1.DispatchRequest
-	(*ConfirmDeliveryRequest)(nil),     // 24: breakshare.order.v1.ConfirmDeliveryRequest
-	(*Pack)(nil),                       // 25: breakshare.order.v1.Pack
-	(*TraceBackRequest)(nil),           // 26: breakshare.order.v1.TraceBackRequest
-	(*TraceBackResponse)(nil),          // 27: breakshare.order.v1.TraceBackResponse
-	(*TraceForwardRequest)(nil),        // 28: breakshare.order.v1.TraceForwardRequest
-	(*TraceForwardResponse)(nil),       // 29: breakshare.order.v1.TraceForwardResponse
-	(*Customer)(nil),                   // 30: breakshare.order.v1.Customer
-	(*Product)(nil),                    // 31: breakshare.order.v1.Product
-	(*Order)(nil),                      // 32: breakshare.order.v1.Order
-	(*OrderLine)(nil),                  // 33: breakshare.order.v1.OrderLine
-	(*Match)(nil),                      // 34: breakshare.order.v1.Match
-	(DeliveryState)(0),                 // 35: breakshare.order.v1.DeliveryState
-	(*v1.PickLot)(nil),                 // 36: breakshare.harvest.v1.PickLot
-	(*v1.CropTrace)(nil),               // 37: breakshare.harvest.v1.CropTrace
-	(*v1.CompostTrace)(nil),            // 38: breakshare.harvest.v1.CompostTrace
-	(*PackList)(nil),                   // 39: breakshare.order.v1.PackList
-	(*DispatchNote)(nil),               // 40: breakshare.order.v1.DispatchNote
-	(*Delivery)(nil),                   // 41: breakshare.order.v1.Delivery
+	(*RebalanceRequest)(nil),           // 22: breakshare.order.v1.RebalanceRequest
+	(*RebalanceResponse)(nil),          // 23: breakshare.order.v1.RebalanceResponse
+	(*ExplainLineRequest)(nil),         // 24: breakshare.order.v1.ExplainLineRequest
+	(*ExplainLineResponse)(nil),        // 25: breakshare.order.v1.ExplainLineResponse
+	(*PinAllocationRequest)(nil),       // 26: breakshare.order.v1.PinAllocationRequest
+	(*PinAllocationResponse)(nil),      // 27: breakshare.order.v1.PinAllocationResponse
+	(*PinEffect)(nil),                  // 28: breakshare.order.v1.PinEffect
+	(*RemovePinRequest)(nil),           // 29: breakshare.order.v1.RemovePinRequest
+	(*RemovePinResponse)(nil),          // 30: breakshare.order.v1.RemovePinResponse
+	(*ListPinsRequest)(nil),            // 31: breakshare.order.v1.ListPinsRequest
+	(*ListPinsResponse)(nil),           // 32: breakshare.order.v1.ListPinsResponse
+	(*SaveMatchSettingsRequest)(nil),   // 33: breakshare.order.v1.SaveMatchSettingsRequest
+	(*GetMatchSettingsRequest)(nil),    // 34: breakshare.order.v1.GetMatchSettingsRequest
+	(*GetSeasonRequest)(nil),           // 35: breakshare.order.v1.GetSeasonRequest
+	(*GetSeasonResponse)(nil),          // 36: breakshare.order.v1.GetSeasonResponse
+	(*GetPackListRequest)(nil),         // 37: breakshare.order.v1.GetPackListRequest
+	(*DispatchRequest)(nil),            // 38: breakshare.order.v1.DispatchRequest
+	(*ConfirmDeliveryRequest)(nil),     // 39: breakshare.order.v1.ConfirmDeliveryRequest
+	(*Pack)(nil),                       // 40: breakshare.order.v1.Pack
+	(*TraceBackRequest)(nil),           // 41: breakshare.order.v1.TraceBackRequest
+	(*TraceBackResponse)(nil),          // 42: breakshare.order.v1.TraceBackResponse
+	(*TraceForwardRequest)(nil),        // 43: breakshare.order.v1.TraceForwardRequest
+	(*TraceForwardResponse)(nil),       // 44: breakshare.order.v1.TraceForwardResponse
+	(*Customer)(nil),                   // 45: breakshare.order.v1.Customer
+	(*Product)(nil),                    // 46: breakshare.order.v1.Product
+	(*Order)(nil),                      // 47: breakshare.order.v1.Order
+	(*OrderLine)(nil),                  // 48: breakshare.order.v1.OrderLine
+	(*Match)(nil),                      // 49: breakshare.order.v1.Match
+	(*Changes)(nil),                    // 50: breakshare.order.v1.Changes
+	(*MatchLine)(nil),                  // 51: breakshare.order.v1.MatchLine
+	(*MatchProduct)(nil),               // 52: breakshare.order.v1.MatchProduct
+	(*Allocation)(nil),                 // 53: breakshare.order.v1.Allocation
+	(*Pin)(nil),                        // 54: breakshare.order.v1.Pin
+	(*MatchSettings)(nil),              // 55: breakshare.order.v1.MatchSettings
+	(*FarmSeason)(nil),                 // 56: breakshare.order.v1.FarmSeason
+	(DeliveryState)(0),                 // 57: breakshare.order.v1.DeliveryState
+	(*v1.PickLot)(nil),                 // 58: breakshare.harvest.v1.PickLot
+	(*v1.CropTrace)(nil),               // 59: breakshare.harvest.v1.CropTrace
+	(*v1.CompostTrace)(nil),            // 60: breakshare.harvest.v1.CompostTrace
+	(*PackList)(nil),                   // 61: breakshare.order.v1.PackList
+	(*DispatchNote)(nil),               // 62: breakshare.order.v1.DispatchNote
+	(*Delivery)(nil),                   // 63: breakshare.order.v1.Delivery
 }
 var file_breakshare_order_v1_service_proto_depIdxs = []int32{
-	30, // 0: breakshare.order.v1.SaveCustomerRequest.customer:type_name -> breakshare.order.v1.Customer
-	30, // 1: breakshare.order.v1.BatchSaveCustomersRequest.customers:type_name -> breakshare.order.v1.Customer
-	30, // 2: breakshare.order.v1.BatchSaveCustomersResponse.customers:type_name -> breakshare.order.v1.Customer
-	30, // 3: breakshare.order.v1.ListCustomersResponse.customers:type_name -> breakshare.order.v1.Customer
-	31, // 4: breakshare.order.v1.SaveProductRequest.product:type_name -> breakshare.order.v1.Product
-	31, // 5: breakshare.order.v1.BatchSaveProductsRequest.products:type_name -> breakshare.order.v1.Product
-	31, // 6: breakshare.order.v1.BatchSaveProductsResponse.products:type_name -> breakshare.order.v1.Product
-	31, // 7: breakshare.order.v1.ListProductsResponse.products:type_name -> breakshare.order.v1.Product
-	32, // 8: breakshare.order.v1.PlaceOrderRequest.order:type_name -> breakshare.order.v1.Order
-	32, // 9: breakshare.order.v1.BatchPlaceOrdersRequest.orders:type_name -> breakshare.order.v1.Order
-	32, // 10: breakshare.order.v1.BatchPlaceOrdersResponse.orders:type_name -> breakshare.order.v1.Order
-	33, // 11: breakshare.order.v1.ChangeOrderRequest.lines:type_name -> breakshare.order.v1.OrderLine
-	32, // 12: breakshare.order.v1.ListOrdersResponse.orders:type_name -> breakshare.order.v1.Order
+	45, // 0: breakshare.order.v1.SaveCustomerRequest.customer:type_name -> breakshare.order.v1.Customer
+	45, // 1: breakshare.order.v1.BatchSaveCustomersRequest.customers:type_name -> breakshare.order.v1.Customer
+	45, // 2: breakshare.order.v1.BatchSaveCustomersResponse.customers:type_name -> breakshare.order.v1.Customer
+	45, // 3: breakshare.order.v1.ListCustomersResponse.customers:type_name -> breakshare.order.v1.Customer
+	46, // 4: breakshare.order.v1.SaveProductRequest.product:type_name -> breakshare.order.v1.Product
+	46, // 5: breakshare.order.v1.BatchSaveProductsRequest.products:type_name -> breakshare.order.v1.Product
+	46, // 6: breakshare.order.v1.BatchSaveProductsResponse.products:type_name -> breakshare.order.v1.Product
+	46, // 7: breakshare.order.v1.ListProductsResponse.products:type_name -> breakshare.order.v1.Product
+	47, // 8: breakshare.order.v1.PlaceOrderRequest.order:type_name -> breakshare.order.v1.Order
+	47, // 9: breakshare.order.v1.BatchPlaceOrdersRequest.orders:type_name -> breakshare.order.v1.Order
+	47, // 10: breakshare.order.v1.BatchPlaceOrdersResponse.orders:type_name -> breakshare.order.v1.Order
+	48, // 11: breakshare.order.v1.ChangeOrderRequest.lines:type_name -> breakshare.order.v1.OrderLine
+	47, // 12: breakshare.order.v1.ListOrdersResponse.orders:type_name -> breakshare.order.v1.Order
 	0,  // 13: breakshare.order.v1.RunMatchResponse.step:type_name -> breakshare.order.v1.MatchStep
-	34, // 14: breakshare.order.v1.RunMatchResponse.match:type_name -> breakshare.order.v1.Match
-	35, // 15: breakshare.order.v1.Pack.state:type_name -> breakshare.order.v1.DeliveryState
-	25, // 16: breakshare.order.v1.TraceBackResponse.pack:type_name -> breakshare.order.v1.Pack
-	36, // 17: breakshare.order.v1.TraceBackResponse.pick_lot:type_name -> breakshare.harvest.v1.PickLot
-	37, // 18: breakshare.order.v1.TraceBackResponse.crop:type_name -> breakshare.harvest.v1.CropTrace
-	38, // 19: breakshare.order.v1.TraceForwardResponse.compost:type_name -> breakshare.harvest.v1.CompostTrace
-	37, // 20: breakshare.order.v1.TraceForwardResponse.crops:type_name -> breakshare.harvest.v1.CropTrace
-	36, // 21: breakshare.order.v1.TraceForwardResponse.pick_lots:type_name -> breakshare.harvest.v1.PickLot
-	25, // 22: breakshare.order.v1.TraceForwardResponse.packs:type_name -> breakshare.order.v1.Pack
-	1,  // 23: breakshare.order.v1.OrderService.SaveCustomer:input_type -> breakshare.order.v1.SaveCustomerRequest
-	2,  // 24: breakshare.order.v1.OrderService.BatchSaveCustomers:input_type -> breakshare.order.v1.BatchSaveCustomersRequest
-	4,  // 25: breakshare.order.v1.OrderService.ListCustomers:input_type -> breakshare.order.v1.ListCustomersRequest
-	6,  // 26: breakshare.order.v1.OrderService.SaveProduct:input_type -> breakshare.order.v1.SaveProductRequest
-	7,  // 27: breakshare.order.v1.OrderService.BatchSaveProducts:input_type -> breakshare.order.v1.BatchSaveProductsRequest
-	9,  // 28: breakshare.order.v1.OrderService.ListProducts:input_type -> breakshare.order.v1.ListProductsRequest
-	11, // 29: breakshare.order.v1.OrderService.PlaceOrder:input_type -> breakshare.order.v1.PlaceOrderRequest
-	12, // 30: breakshare.order.v1.OrderService.BatchPlaceOrders:input_type -> breakshare.order.v1.BatchPlaceOrdersRequest
-	14, // 31: breakshare.order.v1.OrderService.ChangeOrder:input_type -> breakshare.order.v1.ChangeOrderRequest
-	15, // 32: breakshare.order.v1.OrderService.CancelOrder:input_type -> breakshare.order.v1.CancelOrderRequest
-	16, // 33: breakshare.order.v1.OrderService.ListOrders:input_type -> breakshare.order.v1.ListOrdersRequest
-	18, // 34: breakshare.order.v1.OrderService.RunMatch:input_type -> breakshare.order.v1.RunMatchRequest
-	20, // 35: breakshare.order.v1.OrderService.GetMatch:input_type -> breakshare.order.v1.GetMatchRequest
-	21, // 36: breakshare.order.v1.OrderService.ConfirmMatch:input_type -> breakshare.order.v1.ConfirmMatchRequest
-	22, // 37: breakshare.order.v1.OrderService.GetPackList:input_type -> breakshare.order.v1.GetPackListRequest
-	23, // 38: breakshare.order.v1.OrderService.Dispatch:input_type -> breakshare.order.v1.DispatchRequest
-	24, // 39: breakshare.order.v1.OrderService.ConfirmDelivery:input_type -> breakshare.order.v1.ConfirmDeliveryRequest
-	26, // 40: breakshare.order.v1.OrderService.TraceBack:input_type -> breakshare.order.v1.TraceBackRequest
-	28, // 41: breakshare.order.v1.OrderService.TraceForward:input_type -> breakshare.order.v1.TraceForwardRequest
-	30, // 42: breakshare.order.v1.OrderService.SaveCustomer:output_type -> breakshare.order.v1.Customer
-	3,  // 43: breakshare.order.v1.OrderService.BatchSaveCustomers:output_type -> breakshare.order.v1.BatchSaveCustomersResponse
-	5,  // 44: breakshare.order.v1.OrderService.ListCustomers:output_type -> breakshare.order.v1.ListCustomersResponse
-	31, // 45: breakshare.order.v1.OrderService.SaveProduct:output_type -> breakshare.order.v1.Product
-	8,  // 46: breakshare.order.v1.OrderService.BatchSaveProducts:output_type -> breakshare.order.v1.BatchSaveProductsResponse
-	10, // 47: breakshare.order.v1.OrderService.ListProducts:output_type -> breakshare.order.v1.ListProductsResponse
-	32, // 48: breakshare.order.v1.OrderService.PlaceOrder:output_type -> breakshare.order.v1.Order
-	13, // 49: breakshare.order.v1.OrderService.BatchPlaceOrders:output_type -> breakshare.order.v1.BatchPlaceOrdersResponse
-	32, // 50: breakshare.order.v1.OrderService.ChangeOrder:output_type -> breakshare.order.v1.Order
-	32, // 51: breakshare.order.v1.OrderService.CancelOrder:output_type -> breakshare.order.v1.Order
-	17, // 52: breakshare.order.v1.OrderService.ListOrders:output_type -> breakshare.order.v1.ListOrdersResponse
-	19, // 53: breakshare.order.v1.OrderService.RunMatch:output_type -> breakshare.order.v1.RunMatchResponse
-	34, // 54: breakshare.order.v1.OrderService.GetMatch:output_type -> breakshare.order.v1.Match
-	34, // 55: breakshare.order.v1.OrderService.ConfirmMatch:output_type -> breakshare.order.v1.Match
-	39, // 56: breakshare.order.v1.OrderService.GetPackList:output_type -> breakshare.order.v1.PackList
-	40, // 57: breakshare.order.v1.OrderService.Dispatch:output_type -> breakshare.order.v1.DispatchNote
-	41, // 58: breakshare.order.v1.OrderService.ConfirmDelivery:output_type -> breakshare.order.v1.Delivery
-	27, // 59: breakshare.order.v1.OrderService.TraceBack:output_type -> breakshare.order.v1.TraceBackResponse
-	29, // 60: breakshare.order.v1.OrderService.TraceForward:output_type -> breakshare.order.v1.TraceForwardResponse
-	42, // [42:61] is the sub-list for method output_type
-	23, // [23:42] is the sub-list for method input_type
-	23, // [23:23] is the sub-list for extension type_name
-	23, // [23:23] is the sub-list for extension extendee
-	0,  // [0:23] is the sub-list for field type_name
+	49, // 14: breakshare.order.v1.RunMatchResponse.match:type_name -> breakshare.order.v1.Match
+	0,  // 15: breakshare.order.v1.RebalanceResponse.step:type_name -> breakshare.order.v1.MatchStep
+	49, // 16: breakshare.order.v1.RebalanceResponse.match:type_name -> breakshare.order.v1.Match
+	50, // 17: breakshare.order.v1.RebalanceResponse.farms:type_name -> breakshare.order.v1.Changes
+	50, // 18: breakshare.order.v1.RebalanceResponse.customers:type_name -> breakshare.order.v1.Changes
+	51, // 19: breakshare.order.v1.ExplainLineResponse.line:type_name -> breakshare.order.v1.MatchLine
+	52, // 20: breakshare.order.v1.ExplainLineResponse.product:type_name -> breakshare.order.v1.MatchProduct
+	53, // 21: breakshare.order.v1.ExplainLineResponse.allocations:type_name -> breakshare.order.v1.Allocation
+	54, // 22: breakshare.order.v1.PinAllocationRequest.pin:type_name -> breakshare.order.v1.Pin
+	54, // 23: breakshare.order.v1.PinAllocationResponse.pin:type_name -> breakshare.order.v1.Pin
+	28, // 24: breakshare.order.v1.PinAllocationResponse.effects:type_name -> breakshare.order.v1.PinEffect
+	54, // 25: breakshare.order.v1.RemovePinResponse.pin:type_name -> breakshare.order.v1.Pin
+	54, // 26: breakshare.order.v1.ListPinsResponse.pins:type_name -> breakshare.order.v1.Pin
+	55, // 27: breakshare.order.v1.SaveMatchSettingsRequest.settings:type_name -> breakshare.order.v1.MatchSettings
+	56, // 28: breakshare.order.v1.GetSeasonResponse.farms:type_name -> breakshare.order.v1.FarmSeason
+	57, // 29: breakshare.order.v1.Pack.state:type_name -> breakshare.order.v1.DeliveryState
+	40, // 30: breakshare.order.v1.TraceBackResponse.pack:type_name -> breakshare.order.v1.Pack
+	58, // 31: breakshare.order.v1.TraceBackResponse.pick_lot:type_name -> breakshare.harvest.v1.PickLot
+	59, // 32: breakshare.order.v1.TraceBackResponse.crop:type_name -> breakshare.harvest.v1.CropTrace
+	60, // 33: breakshare.order.v1.TraceForwardResponse.compost:type_name -> breakshare.harvest.v1.CompostTrace
+	59, // 34: breakshare.order.v1.TraceForwardResponse.crops:type_name -> breakshare.harvest.v1.CropTrace
+	58, // 35: breakshare.order.v1.TraceForwardResponse.pick_lots:type_name -> breakshare.harvest.v1.PickLot
+	40, // 36: breakshare.order.v1.TraceForwardResponse.packs:type_name -> breakshare.order.v1.Pack
+	1,  // 37: breakshare.order.v1.OrderService.SaveCustomer:input_type -> breakshare.order.v1.SaveCustomerRequest
+	2,  // 38: breakshare.order.v1.OrderService.BatchSaveCustomers:input_type -> breakshare.order.v1.BatchSaveCustomersRequest
+	4,  // 39: breakshare.order.v1.OrderService.ListCustomers:input_type -> breakshare.order.v1.ListCustomersRequest
+	6,  // 40: breakshare.order.v1.OrderService.SaveProduct:input_type -> breakshare.order.v1.SaveProductRequest
+	7,  // 41: breakshare.order.v1.OrderService.BatchSaveProducts:input_type -> breakshare.order.v1.BatchSaveProductsRequest
+	9,  // 42: breakshare.order.v1.OrderService.ListProducts:input_type -> breakshare.order.v1.ListProductsRequest
+	11, // 43: breakshare.order.v1.OrderService.PlaceOrder:input_type -> breakshare.order.v1.PlaceOrderRequest
+	12, // 44: breakshare.order.v1.OrderService.BatchPlaceOrders:input_type -> breakshare.order.v1.BatchPlaceOrdersRequest
+	14, // 45: breakshare.order.v1.OrderService.ChangeOrder:input_type -> breakshare.order.v1.ChangeOrderRequest
+	15, // 46: breakshare.order.v1.OrderService.CancelOrder:input_type -> breakshare.order.v1.CancelOrderRequest
+	16, // 47: breakshare.order.v1.OrderService.ListOrders:input_type -> breakshare.order.v1.ListOrdersRequest
+	18, // 48: breakshare.order.v1.OrderService.RunMatch:input_type -> breakshare.order.v1.RunMatchRequest
+	20, // 49: breakshare.order.v1.OrderService.GetMatch:input_type -> breakshare.order.v1.GetMatchRequest
+	21, // 50: breakshare.order.v1.OrderService.ConfirmMatch:input_type -> breakshare.order.v1.ConfirmMatchRequest
+	22, // 51: breakshare.order.v1.OrderService.Rebalance:input_type -> breakshare.order.v1.RebalanceRequest
+	24, // 52: breakshare.order.v1.OrderService.ExplainLine:input_type -> breakshare.order.v1.ExplainLineRequest
+	26, // 53: breakshare.order.v1.OrderService.PinAllocation:input_type -> breakshare.order.v1.PinAllocationRequest
+	29, // 54: breakshare.order.v1.OrderService.RemovePin:input_type -> breakshare.order.v1.RemovePinRequest
+	31, // 55: breakshare.order.v1.OrderService.ListPins:input_type -> breakshare.order.v1.ListPinsRequest
+	33, // 56: breakshare.order.v1.OrderService.SaveMatchSettings:input_type -> breakshare.order.v1.SaveMatchSettingsRequest
+	34, // 57: breakshare.order.v1.OrderService.GetMatchSettings:input_type -> breakshare.order.v1.GetMatchSettingsRequest
+	35, // 58: breakshare.order.v1.OrderService.GetSeason:input_type -> breakshare.order.v1.GetSeasonRequest
+	37, // 59: breakshare.order.v1.OrderService.GetPackList:input_type -> breakshare.order.v1.GetPackListRequest
+	38, // 60: breakshare.order.v1.OrderService.Dispatch:input_type -> breakshare.order.v1.DispatchRequest
+	39, // 61: breakshare.order.v1.OrderService.ConfirmDelivery:input_type -> breakshare.order.v1.ConfirmDeliveryRequest
+	41, // 62: breakshare.order.v1.OrderService.TraceBack:input_type -> breakshare.order.v1.TraceBackRequest
+	43, // 63: breakshare.order.v1.OrderService.TraceForward:input_type -> breakshare.order.v1.TraceForwardRequest
+	45, // 64: breakshare.order.v1.OrderService.SaveCustomer:output_type -> breakshare.order.v1.Customer
+	3,  // 65: breakshare.order.v1.OrderService.BatchSaveCustomers:output_type -> breakshare.order.v1.BatchSaveCustomersResponse
+	5,  // 66: breakshare.order.v1.OrderService.ListCustomers:output_type -> breakshare.order.v1.ListCustomersResponse
+	46, // 67: breakshare.order.v1.OrderService.SaveProduct:output_type -> breakshare.order.v1.Product
+	8,  // 68: breakshare.order.v1.OrderService.BatchSaveProducts:output_type -> breakshare.order.v1.BatchSaveProductsResponse
+	10, // 69: breakshare.order.v1.OrderService.ListProducts:output_type -> breakshare.order.v1.ListProductsResponse
+	47, // 70: breakshare.order.v1.OrderService.PlaceOrder:output_type -> breakshare.order.v1.Order
+	13, // 71: breakshare.order.v1.OrderService.BatchPlaceOrders:output_type -> breakshare.order.v1.BatchPlaceOrdersResponse
+	47, // 72: breakshare.order.v1.OrderService.ChangeOrder:output_type -> breakshare.order.v1.Order
+	47, // 73: breakshare.order.v1.OrderService.CancelOrder:output_type -> breakshare.order.v1.Order
+	17, // 74: breakshare.order.v1.OrderService.ListOrders:output_type -> breakshare.order.v1.ListOrdersResponse
+	19, // 75: breakshare.order.v1.OrderService.RunMatch:output_type -> breakshare.order.v1.RunMatchResponse
+	49, // 76: breakshare.order.v1.OrderService.GetMatch:output_type -> breakshare.order.v1.Match
+	49, // 77: breakshare.order.v1.OrderService.ConfirmMatch:output_type -> breakshare.order.v1.Match
+	23, // 78: breakshare.order.v1.OrderService.Rebalance:output_type -> breakshare.order.v1.RebalanceResponse
+	25, // 79: breakshare.order.v1.OrderService.ExplainLine:output_type -> breakshare.order.v1.ExplainLineResponse
+	27, // 80: breakshare.order.v1.OrderService.PinAllocation:output_type -> breakshare.order.v1.PinAllocationResponse
+	30, // 81: breakshare.order.v1.OrderService.RemovePin:output_type -> breakshare.order.v1.RemovePinResponse
+	32, // 82: breakshare.order.v1.OrderService.ListPins:output_type -> breakshare.order.v1.ListPinsResponse
+	55, // 83: breakshare.order.v1.OrderService.SaveMatchSettings:output_type -> breakshare.order.v1.MatchSettings
+	55, // 84: breakshare.order.v1.OrderService.GetMatchSettings:output_type -> breakshare.order.v1.MatchSettings
+	36, // 85: breakshare.order.v1.OrderService.GetSeason:output_type -> breakshare.order.v1.GetSeasonResponse
+	61, // 86: breakshare.order.v1.OrderService.GetPackList:output_type -> breakshare.order.v1.PackList
+	62, // 87: breakshare.order.v1.OrderService.Dispatch:output_type -> breakshare.order.v1.DispatchNote
+	63, // 88: breakshare.order.v1.OrderService.ConfirmDelivery:output_type -> breakshare.order.v1.Delivery
+	42, // 89: breakshare.order.v1.OrderService.TraceBack:output_type -> breakshare.order.v1.TraceBackResponse
+	44, // 90: breakshare.order.v1.OrderService.TraceForward:output_type -> breakshare.order.v1.TraceForwardResponse
+	64, // [64:91] is the sub-list for method output_type
+	37, // [37:64] is the sub-list for method input_type
+	37, // [37:37] is the sub-list for extension type_name
+	37, // [37:37] is the sub-list for extension extendee
+	0,  // [0:37] is the sub-list for field type_name
 }
 
 func init() { file_breakshare_order_v1_service_proto_init() }
@@ -1995,13 +2954,14 @@ func file_breakshare_order_v1_service_proto_init() {
 		return
 	}
 	file_breakshare_order_v1_order_proto_init()
+	file_breakshare_order_v1_rules_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_breakshare_order_v1_service_proto_rawDesc), len(file_breakshare_order_v1_service_proto_rawDesc)),
 			NumEnums:      1,
-			NumMessages:   29,
+			NumMessages:   44,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -36,6 +36,14 @@ const (
 	OrderService_RunMatch_FullMethodName           = "/breakshare.order.v1.OrderService/RunMatch"
 	OrderService_GetMatch_FullMethodName           = "/breakshare.order.v1.OrderService/GetMatch"
 	OrderService_ConfirmMatch_FullMethodName       = "/breakshare.order.v1.OrderService/ConfirmMatch"
+	OrderService_Rebalance_FullMethodName          = "/breakshare.order.v1.OrderService/Rebalance"
+	OrderService_ExplainLine_FullMethodName        = "/breakshare.order.v1.OrderService/ExplainLine"
+	OrderService_PinAllocation_FullMethodName      = "/breakshare.order.v1.OrderService/PinAllocation"
+	OrderService_RemovePin_FullMethodName          = "/breakshare.order.v1.OrderService/RemovePin"
+	OrderService_ListPins_FullMethodName           = "/breakshare.order.v1.OrderService/ListPins"
+	OrderService_SaveMatchSettings_FullMethodName  = "/breakshare.order.v1.OrderService/SaveMatchSettings"
+	OrderService_GetMatchSettings_FullMethodName   = "/breakshare.order.v1.OrderService/GetMatchSettings"
+	OrderService_GetSeason_FullMethodName          = "/breakshare.order.v1.OrderService/GetSeason"
 	OrderService_GetPackList_FullMethodName        = "/breakshare.order.v1.OrderService/GetPackList"
 	OrderService_Dispatch_FullMethodName           = "/breakshare.order.v1.OrderService/Dispatch"
 	OrderService_ConfirmDelivery_FullMethodName    = "/breakshare.order.v1.OrderService/ConfirmDelivery"
@@ -82,6 +90,28 @@ type OrderServiceClient interface {
 	// confirmed what; when an order of the day changed since the run; and when a lot can no longer
 	// give what the match takes from it. Supply that changed without that does not matter.
 	ConfirmMatch(ctx context.Context, in *ConfirmMatchRequest, opts ...grpc.CallOption) (*Match, error)
+	// Rebalance matches a day anew after its confirmed match, when picks were recorded or orders
+	// changed, and streams its progress; the last message carries the match and what changes with
+	// it. The value met comes first, then that as few packs as can be go elsewhere than before.
+	// The match is a proposal: it binds once it is confirmed. FAILED_PRECONDITION where no match of
+	// the day is confirmed.
+	Rebalance(ctx context.Context, in *RebalanceRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[RebalanceResponse], error)
+	// ExplainLine tells why a line of a match got what it got. A buyer asks for the own lines.
+	ExplainLine(ctx context.Context, in *ExplainLineRequest, opts ...grpc.CallOption) (*ExplainLineResponse, error)
+	// PinAllocation decides something about a line by hand and tells what it costs. A pin that
+	// contradicts others, or that the day's lots cannot meet, is refused with the line named.
+	// Matches that stand are left as they are: run or rebalance the day to have it.
+	PinAllocation(ctx context.Context, in *PinAllocationRequest, opts ...grpc.CallOption) (*PinAllocationResponse, error)
+	// RemovePin takes a pin back.
+	RemovePin(ctx context.Context, in *RemovePinRequest, opts ...grpc.CallOption) (*RemovePinResponse, error)
+	// ListPins returns the pins of a day by id.
+	ListPins(ctx context.Context, in *ListPinsRequest, opts ...grpc.CallOption) (*ListPinsResponse, error)
+	// SaveMatchSettings changes the co-op's rules for its matches.
+	SaveMatchSettings(ctx context.Context, in *SaveMatchSettingsRequest, opts ...grpc.CallOption) (*MatchSettings, error)
+	// GetMatchSettings returns them.
+	GetMatchSettings(ctx context.Context, in *GetMatchSettingsRequest, opts ...grpc.CallOption) (*MatchSettings, error)
+	// GetSeason returns what each farm offered and sold in the season so far. All farms see it.
+	GetSeason(ctx context.Context, in *GetSeasonRequest, opts ...grpc.CallOption) (*GetSeasonResponse, error)
 	// GetPackList returns what a farm packs for a day under the confirmed match.
 	GetPackList(ctx context.Context, in *GetPackListRequest, opts ...grpc.CallOption) (*PackList, error)
 	// Dispatch sends what a farm packed for a day, as far as it was picked, is not held and is
@@ -255,6 +285,95 @@ func (c *orderServiceClient) ConfirmMatch(ctx context.Context, in *ConfirmMatchR
 	return out, nil
 }
 
+func (c *orderServiceClient) Rebalance(ctx context.Context, in *RebalanceRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[RebalanceResponse], error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	stream, err := c.cc.NewStream(ctx, &OrderService_ServiceDesc.Streams[1], OrderService_Rebalance_FullMethodName, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	x := &grpc.GenericClientStream[RebalanceRequest, RebalanceResponse]{ClientStream: stream}
+	if err := x.ClientStream.SendMsg(in); err != nil {
+		return nil, err
+	}
+	if err := x.ClientStream.CloseSend(); err != nil {
+		return nil, err
+	}
+	return x, nil
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type OrderService_RebalanceClient = grpc.ServerStreamingClient[RebalanceResponse]
+
+func (c *orderServiceClient) ExplainLine(ctx context.Context, in *ExplainLineRequest, opts ...grpc.CallOption) (*ExplainLineResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ExplainLineResponse)
+	err := c.cc.Invoke(ctx, OrderService_ExplainLine_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *orderServiceClient) PinAllocation(ctx context.Context, in *PinAllocationRequest, opts ...grpc.CallOption) (*PinAllocationResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(PinAllocationResponse)
+	err := c.cc.Invoke(ctx, OrderService_PinAllocation_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *orderServiceClient) RemovePin(ctx context.Context, in *RemovePinRequest, opts ...grpc.CallOption) (*RemovePinResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RemovePinResponse)
+	err := c.cc.Invoke(ctx, OrderService_RemovePin_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *orderServiceClient) ListPins(ctx context.Context, in *ListPinsRequest, opts ...grpc.CallOption) (*ListPinsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListPinsResponse)
+	err := c.cc.Invoke(ctx, OrderService_ListPins_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *orderServiceClient) SaveMatchSettings(ctx context.Context, in *SaveMatchSettingsRequest, opts ...grpc.CallOption) (*MatchSettings, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(MatchSettings)
+	err := c.cc.Invoke(ctx, OrderService_SaveMatchSettings_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *orderServiceClient) GetMatchSettings(ctx context.Context, in *GetMatchSettingsRequest, opts ...grpc.CallOption) (*MatchSettings, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(MatchSettings)
+	err := c.cc.Invoke(ctx, OrderService_GetMatchSettings_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *orderServiceClient) GetSeason(ctx context.Context, in *GetSeasonRequest, opts ...grpc.CallOption) (*GetSeasonResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetSeasonResponse)
+	err := c.cc.Invoke(ctx, OrderService_GetSeason_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *orderServiceClient) GetPackList(ctx context.Context, in *GetPackListRequest, opts ...grpc.CallOption) (*PackList, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(PackList)
@@ -344,6 +463,28 @@ type OrderServiceServer interface {
 	// confirmed what; when an order of the day changed since the run; and when a lot can no longer
 	// give what the match takes from it. Supply that changed without that does not matter.
 	ConfirmMatch(context.Context, *ConfirmMatchRequest) (*Match, error)
+	// Rebalance matches a day anew after its confirmed match, when picks were recorded or orders
+	// changed, and streams its progress; the last message carries the match and what changes with
+	// it. The value met comes first, then that as few packs as can be go elsewhere than before.
+	// The match is a proposal: it binds once it is confirmed. FAILED_PRECONDITION where no match of
+	// the day is confirmed.
+	Rebalance(*RebalanceRequest, grpc.ServerStreamingServer[RebalanceResponse]) error
+	// ExplainLine tells why a line of a match got what it got. A buyer asks for the own lines.
+	ExplainLine(context.Context, *ExplainLineRequest) (*ExplainLineResponse, error)
+	// PinAllocation decides something about a line by hand and tells what it costs. A pin that
+	// contradicts others, or that the day's lots cannot meet, is refused with the line named.
+	// Matches that stand are left as they are: run or rebalance the day to have it.
+	PinAllocation(context.Context, *PinAllocationRequest) (*PinAllocationResponse, error)
+	// RemovePin takes a pin back.
+	RemovePin(context.Context, *RemovePinRequest) (*RemovePinResponse, error)
+	// ListPins returns the pins of a day by id.
+	ListPins(context.Context, *ListPinsRequest) (*ListPinsResponse, error)
+	// SaveMatchSettings changes the co-op's rules for its matches.
+	SaveMatchSettings(context.Context, *SaveMatchSettingsRequest) (*MatchSettings, error)
+	// GetMatchSettings returns them.
+	GetMatchSettings(context.Context, *GetMatchSettingsRequest) (*MatchSettings, error)
+	// GetSeason returns what each farm offered and sold in the season so far. All farms see it.
+	GetSeason(context.Context, *GetSeasonRequest) (*GetSeasonResponse, error)
 	// GetPackList returns what a farm packs for a day under the confirmed match.
 	GetPackList(context.Context, *GetPackListRequest) (*PackList, error)
 	// Dispatch sends what a farm packed for a day, as far as it was picked, is not held and is
@@ -409,6 +550,30 @@ func (UnimplementedOrderServiceServer) GetMatch(context.Context, *GetMatchReques
 }
 func (UnimplementedOrderServiceServer) ConfirmMatch(context.Context, *ConfirmMatchRequest) (*Match, error) {
 	return nil, status.Error(codes.Unimplemented, "method ConfirmMatch not implemented")
+}
+func (UnimplementedOrderServiceServer) Rebalance(*RebalanceRequest, grpc.ServerStreamingServer[RebalanceResponse]) error {
+	return status.Error(codes.Unimplemented, "method Rebalance not implemented")
+}
+func (UnimplementedOrderServiceServer) ExplainLine(context.Context, *ExplainLineRequest) (*ExplainLineResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ExplainLine not implemented")
+}
+func (UnimplementedOrderServiceServer) PinAllocation(context.Context, *PinAllocationRequest) (*PinAllocationResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method PinAllocation not implemented")
+}
+func (UnimplementedOrderServiceServer) RemovePin(context.Context, *RemovePinRequest) (*RemovePinResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RemovePin not implemented")
+}
+func (UnimplementedOrderServiceServer) ListPins(context.Context, *ListPinsRequest) (*ListPinsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListPins not implemented")
+}
+func (UnimplementedOrderServiceServer) SaveMatchSettings(context.Context, *SaveMatchSettingsRequest) (*MatchSettings, error) {
+	return nil, status.Error(codes.Unimplemented, "method SaveMatchSettings not implemented")
+}
+func (UnimplementedOrderServiceServer) GetMatchSettings(context.Context, *GetMatchSettingsRequest) (*MatchSettings, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetMatchSettings not implemented")
+}
+func (UnimplementedOrderServiceServer) GetSeason(context.Context, *GetSeasonRequest) (*GetSeasonResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetSeason not implemented")
 }
 func (UnimplementedOrderServiceServer) GetPackList(context.Context, *GetPackListRequest) (*PackList, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetPackList not implemented")
@@ -691,6 +856,143 @@ func _OrderService_ConfirmMatch_Handler(srv interface{}, ctx context.Context, de
 	return interceptor(ctx, in, info, handler)
 }
 
+func _OrderService_Rebalance_Handler(srv interface{}, stream grpc.ServerStream) error {
+	m := new(RebalanceRequest)
+	if err := stream.RecvMsg(m); err != nil {
+		return err
+	}
+	return srv.(OrderServiceServer).Rebalance(m, &grpc.GenericServerStream[RebalanceRequest, RebalanceResponse]{ServerStream: stream})
+}
+
+// This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
+type OrderService_RebalanceServer = grpc.ServerStreamingServer[RebalanceResponse]
+
+func _OrderService_ExplainLine_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ExplainLineRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(OrderServiceServer).ExplainLine(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: OrderService_ExplainLine_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(OrderServiceServer).ExplainLine(ctx, req.(*ExplainLineRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _OrderService_PinAllocation_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(PinAllocationRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(OrderServiceServer).PinAllocation(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: OrderService_PinAllocation_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(OrderServiceServer).PinAllocation(ctx, req.(*PinAllocationRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _OrderService_RemovePin_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RemovePinRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(OrderServiceServer).RemovePin(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: OrderService_RemovePin_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(OrderServiceServer).RemovePin(ctx, req.(*RemovePinRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _OrderService_ListPins_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListPinsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(OrderServiceServer).ListPins(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: OrderService_ListPins_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(OrderServiceServer).ListPins(ctx, req.(*ListPinsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _OrderService_SaveMatchSettings_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(SaveMatchSettingsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(OrderServiceServer).SaveMatchSettings(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: OrderService_SaveMatchSettings_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(OrderServiceServer).SaveMatchSettings(ctx, req.(*SaveMatchSettingsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _OrderService_GetMatchSettings_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetMatchSettingsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(OrderServiceServer).GetMatchSettings(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: OrderService_GetMatchSettings_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(OrderServiceServer).GetMatchSettings(ctx, req.(*GetMatchSettingsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _OrderService_GetSeason_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetSeasonRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(OrderServiceServer).GetSeason(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: OrderService_GetSeason_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(OrderServiceServer).GetSeason(ctx, req.(*GetSeasonRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _OrderService_GetPackList_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(GetPackListRequest)
 	if err := dec(in); err != nil {
@@ -841,6 +1143,34 @@ var OrderService_ServiceDesc = grpc.ServiceDesc{
 			Handler:    _OrderService_ConfirmMatch_Handler,
 		},
 		{
+			MethodName: "ExplainLine",
+			Handler:    _OrderService_ExplainLine_Handler,
+		},
+		{
+			MethodName: "PinAllocation",
+			Handler:    _OrderService_PinAllocation_Handler,
+		},
+		{
+			MethodName: "RemovePin",
+			Handler:    _OrderService_RemovePin_Handler,
+		},
+		{
+			MethodName: "ListPins",
+			Handler:    _OrderService_ListPins_Handler,
+		},
+		{
+			MethodName: "SaveMatchSettings",
+			Handler:    _OrderService_SaveMatchSettings_Handler,
+		},
+		{
+			MethodName: "GetMatchSettings",
+			Handler:    _OrderService_GetMatchSettings_Handler,
+		},
+		{
+			MethodName: "GetSeason",
+			Handler:    _OrderService_GetSeason_Handler,
+		},
+		{
 			MethodName: "GetPackList",
 			Handler:    _OrderService_GetPackList_Handler,
 		},
@@ -865,6 +1195,11 @@ var OrderService_ServiceDesc = grpc.ServiceDesc{
 		{
 			StreamName:    "RunMatch",
 			Handler:       _OrderService_RunMatch_Handler,
+			ServerStreams: true,
+		},
+		{
+			StreamName:    "Rebalance",
+			Handler:       _OrderService_Rebalance_Handler,
 			ServerStreams: true,
 		},
 	},
