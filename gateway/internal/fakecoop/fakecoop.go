@@ -61,6 +61,8 @@ type Coop struct {
 
 	Conflicts []*schedulingv1.CropConflict
 	Overdue   []*schedulingv1.OverdueStage
+	Chart     *compostlotv1.LotChart // nil for the co-op's own
+	Series    []*compostlotv1.PublishSlotSeriesRequest
 	Feeds     []*schedulingv1.Feed
 	FeedType  string // what ReadFeed answers as
 	Accepted  []*schedulingv1.AcceptFillsRequest

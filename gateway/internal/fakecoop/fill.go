@@ -209,6 +209,7 @@ func (c *Coop) fillYard() {
 		ask("birch-hollow-1-20261207", "birch-hollow", "birch-hollow-1", 22000, "2026-12-07", "2026-12-10"),
 	}
 	c.Reports = []*compostlotv1.LotReport{report("quarry-end-26-41", true), report("quarry-end-26-42", false)}
+	c.fillLog()
 }
 
 func slot(id, ready string, capacity, free int64, state compostlotv1.SlotState) *compostlotv1.Slot {

@@ -81,6 +81,12 @@ type lotPage struct {
 	Kilograms                   input
 	Rooms                       []roomChoice
 	At                          string // now, for the delivery
+
+	Charts      []lotChart
+	Log         lotLog
+	Turn        *form
+	Water, Note input
+	TurnKinds   []stageChoice
 }
 
 // markRow is an instant in the making of a lot.
@@ -105,12 +111,17 @@ type roomChoice struct {
 func (p *Pages) showLot(v *visit, f *form) (view, error) {
 	var (
 		report *compostlotv1.LotReport
+		chart  *compostlotv1.LotChart
 		n      names
 		rooms  []roomChoice
 	)
 	err := together(v.ctx,
 		func(ctx context.Context) (err error) {
 			report, err = p.compostlot.GetLotReport(ctx, &compostlotv1.GetLotReportRequest{LotId: v.r.PathValue("lot")})
+			return err
+		},
+		func(ctx context.Context) (err error) {
+			chart, err = p.compostlot.GetLotChart(ctx, &compostlotv1.GetLotChartRequest{LotId: v.r.PathValue("lot"), Points: chartPoints})
 			return err
 		},
 		func(ctx context.Context) (err error) {
@@ -126,6 +137,7 @@ func (p *Pages) showLot(v *visit, f *form) (view, error) {
 		return view{}, err
 	}
 	page := lotPageOf(v, report, n)
+	page.Charts, page.Log = chartsOf(v, chart), lotLogOf(v, report)
 	page.Form = f
 	page.MayDecide = v.who.Role == identity.YardManager || v.who.Role == identity.Coordinator
 	page.MayTrace = v.who.Role == identity.Coordinator || v.who.Role == identity.Operator
@@ -146,7 +158,7 @@ func lotPageOf(v *visit, report *compostlotv1.LotReport, n names) lotPage {
 		Open: l.GetState() == compostlotv1.LotState_LOT_STATE_OPEN, Held: l.GetState() == compostlotv1.LotState_LOT_STATE_HELD, Released: l.GetState() == compostlotv1.LotState_LOT_STATE_RELEASED,
 	}
 	for _, m := range report.GetMarks() {
-		page.Marks = append(page.Marks, markRow{"mark." + strings.ToLower(strings.TrimPrefix(m.GetMark().String(), "PHASE_MARK_")), v.words.Instant(m.GetTime().AsTime(), v.zone)})
+		page.Marks = append(page.Marks, markRow{markKey(m.GetMark()), v.words.Instant(m.GetTime().AsTime(), v.zone)})
 	}
 	for _, c := range report.GetCriteria() {
 		page.Criteria = append(page.Criteria, criterionRow{c.GetRequirement(), strings.ToLower(strings.TrimPrefix(c.GetFinding().String(), "FINDING_")), c.GetExplanation(), c.GetSource()})
@@ -163,6 +175,12 @@ func (page *lotPage) forms(v *visit, f *form) {
 	page.Reason = newInput(page.Release, "release", "text", "exception_reason", v.words.T("lot.exception_reason"), "", "")
 	page.HeldBy = newInput(page.Hold, "hold", "text", "held_by", v.words.T("lot.held_by"), v.who.Name, "")
 	page.HoldWhy = newInput(page.Hold, "hold", "text", "reason", v.words.T("lot.hold_reason"), "", "")
+	page.Turn = f.For("turn")
+	page.Water = newInput(page.Turn, "turn", "kg", "water", v.words.T("lot.water"), "", "kg")
+	page.Note = newInput(page.Turn, "turn", "text", "note", v.words.T("lot.note"), "", "")
+	for _, kind := range []string{"wetting", "turn", "move", "supplement"} {
+		page.TurnKinds = append(page.TurnKinds, stageChoice{kind, "turn." + kind, page.Turn.Value("kind", "turn") == kind})
+	}
 	page.Kilograms = newInput(page.Deliver, "deliver", "whole", "delivered_kg", v.words.T("lot.kilograms"), "", "kg")
 	for i, room := range page.Rooms {
 		page.Rooms[i].Chosen = page.Deliver.Value("room", "") == room.Value

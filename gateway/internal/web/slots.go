@@ -33,6 +33,10 @@ type slotsPage struct {
 	Yard                                   string // the visitor's own, who may publish
 	Publish                                *form
 	ID, Ready, Capacity, Least, Price, Cut input
+	Every, Through                         input
+
+	Affected     []affectedRow
+	WithdrawnNow string // the slot just withdrawn
 }
 
 // slotRow is one slot.
@@ -41,7 +45,17 @@ type slotRow struct {
 	Capacity, Free         int64
 	FreeBar                int64 // free of capacity, per mille
 	Price, Cutoff          string
-	Shared                 bool
+	Shared, Withdrawn      bool
+	Notice, WithdrawnBy    string
+	Etag                   string
+	Withdraw               *form
+	Why                    input
+}
+
+// affectedRow is a request that a withdrawn slot touches, and what a new round would give it.
+type affectedRow struct {
+	Farm, ID, From, Explanation string
+	Lost, Proposed, Wanted      int64
 }
 
 // askedRow is one request and what it got. Bars are in per mille of the largest request.
@@ -98,7 +112,10 @@ func (p *Pages) showSlots(v *visit, f *form) (view, error) {
 		return view{}, err
 	}
 	for _, s := range slots.GetSlots() {
-		page.Slots = append(page.Slots, slotRowOf(v, s, n))
+		row := slotRowOf(v, s, n)
+		row.Withdraw = f.For("withdraw-" + row.ID)
+		row.Why = newInput(row.Withdraw, "withdraw-"+row.ID, "text", "notice", v.words.T("slots.notice"), "", "")
+		page.Slots = append(page.Slots, row)
 		page.Open = page.Open || s.GetState() == compostlotv1.SlotState_SLOT_STATE_OPEN
 	}
 	inSpan := func(r *compostlotv1.CompostRequest) bool {
@@ -117,6 +134,7 @@ func slotRowOf(v *visit, s *compostlotv1.Slot, n names) slotRow {
 		ID: s.GetSlotId(), Yard: nameOf(n.yards, s.GetYardId()), Ready: s.GetReadyDate(), Phase: phaseKey(s.GetPhase()),
 		Capacity: s.GetCapacityKg(), Free: s.GetFreeKg(), Price: v.words.Money(s.GetPriceMinorPerTonne(), v.coop.GetCurrencyCode()),
 		Cutoff: v.words.Instant(s.GetRequestCutoff().AsTime(), v.zone), Shared: s.GetState() == compostlotv1.SlotState_SLOT_STATE_SHARED,
+		Withdrawn: s.GetState() == compostlotv1.SlotState_SLOT_STATE_WITHDRAWN, Notice: s.GetWithdrawalNotice(), WithdrawnBy: s.GetWithdrawnBy(), Etag: s.GetEtag(),
 	}
 	if row.Capacity > 0 {
 		row.FreeBar = row.Free * 1000 / row.Capacity
@@ -176,6 +194,8 @@ func (page *slotsPage) publishForm(v *visit, f *form) {
 	page.Capacity = newInput(pf, "publish", "whole", "capacity_kg", v.words.T("slots.capacity"), "", "kg")
 	page.Least = newInput(pf, "publish", "whole", "smallest_lot_kg", v.words.T("slots.least"), "", "kg")
 	page.Price = newInput(pf, "publish", "kg", "price_minor_per_tonne", v.words.T("slots.price"), "", v.coop.GetCurrencyCode())
+	page.Every = newInput(pf, "publish", "whole", "every", v.words.T("slots.every"), "", "")
+	page.Through = newInput(pf, "publish", "date", "through_date", v.words.T("slots.through"), "", "")
 	page.Cut = newInput(pf, "publish", "date", "request_cutoff", v.words.T("slots.cutoff"), "", "")
 }
 
@@ -201,6 +221,9 @@ func (p *Pages) publishSlot(v *visit) (view, error) {
 	}
 	// The last day counts whole.
 	s.RequestCutoff = timestamppb.New(cutoff.AddDate(0, 0, 1).Add(-time.Second))
+	if through := v.r.PostFormValue("through_date"); through != "" {
+		return p.publishSeries(v, s, through)
+	}
 	if _, err := p.compostlot.PublishSlots(v.ctx, &compostlotv1.PublishSlotsRequest{RequestId: v.r.PostFormValue("request_id"), Slots: []*compostlotv1.Slot{s}}); err != nil {
 		return view{}, err
 	}

@@ -36,7 +36,7 @@ type languageItem struct {
 var places = map[identity.Role][]navItem{
 	identity.Coordinator: {{Path: "/tomorrow", Key: "tomorrow.title"}, {Path: "/quarter", Key: "quarter.title"}, {Path: "/feeds", Key: "feeds.title"}, {Path: "/slots", Key: "slots.title"}, {Path: "/lots", Key: "lots.title"}, {Path: "/trace", Key: "trace.title"}, {Path: "/scores", Key: "scores.title"}, {Path: "/health", Key: "health.title"}},
 	identity.Grower:      {{Path: "/push", Key: "push.title"}, {Path: "/pick", Key: "pick.title"}, {Path: "/rooms", Key: "rooms.title"}, {Path: "/feeds", Key: "feeds.title"}},
-	identity.YardManager: {{Path: "/slots", Key: "slots.title"}, {Path: "/lots", Key: "lots.title"}, {Path: "/feeds", Key: "feeds.title"}},
+	identity.YardManager: {{Path: "/slots", Key: "slots.title"}, {Path: "/lots", Key: "lots.title"}, {Path: "/entry", Key: "entry.title"}, {Path: "/feeds", Key: "feeds.title"}},
 	identity.Buyer:       {{Path: "/orders", Key: "orders.title"}},
 	identity.Operator:    {{Path: "/health", Key: "health.title"}},
 }

@@ -82,6 +82,10 @@ func TestEveryValueOfTheContractHasAWord(t *testing.T) {
 		"finding":    compostlotv1.Finding_FINDING_UNSPECIFIED.Descriptor(),
 		"mark":       compostlotv1.PhaseMark_PHASE_MARK_UNSPECIFIED.Descriptor(),
 		"pick_stage": typev1.PickStage_PICK_STAGE_UNSPECIFIED.Descriptor(),
+		"reading":    compostlotv1.ReadingKind_READING_KIND_UNSPECIFIED.Descriptor(),
+		"turn":       compostlotv1.TurnKind_TURN_KIND_UNSPECIFIED.Descriptor(),
+		"decision":   compostlotv1.DecisionKind_DECISION_KIND_UNSPECIFIED.Descriptor(),
+		"gas":        compostlotv1.GasAdvice_GAS_ADVICE_UNSPECIFIED.Descriptor(),
 		"delivery":   orderv1.DeliveryState_DELIVERY_STATE_UNSPECIFIED.Descriptor(),
 	} {
 		values := enum.Values()

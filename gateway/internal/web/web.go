@@ -102,7 +102,7 @@ func (p *Pages) routes() (http.Handler, error) {
 	for path, show := range map[string]func(*visit, *form) (view, error){
 		"/tomorrow": p.showTomorrow, "/trace": p.showTrace, "/quarter": p.showQuarter, "/scores": p.showScores, "/slots": p.showSlots,
 		"/push": p.showPush, "/pick": p.showPick, "/rooms": p.showRooms,
-		"/feeds": p.showFeeds, "/proposals": p.showProposals, "/whatif": p.showWhatIf, "/lots": p.showLots, "/lots/{lot}": p.showLot, "/orders": p.showOrders,
+		"/feeds": p.showFeeds, "/entry": p.showEntry, "/proposals": p.showProposals, "/whatif": p.showWhatIf, "/lots": p.showLots, "/lots/{lot}": p.showLot, "/orders": p.showOrders,
 	} {
 		mux.HandleFunc("GET "+path, p.page(func(v *visit) (view, error) { return show(v, newForm()) }))
 	}
@@ -112,6 +112,7 @@ func (p *Pages) routes() (http.Handler, error) {
 		"/push": p.push, "/pick/weigh": submit(p.weigh, p.showPick, afterDot), "/pick/dispatch": submit(p.dispatch, p.showPick, nil),
 		"/rooms/stage": submit(p.recordStage, p.showRooms, nil), "/rooms/compost": submit(p.askCompost, p.showRooms, afterDot),
 		"/lots/{lot}/release": submit(p.releaseLot, p.showLot, nil), "/lots/{lot}/hold": submit(p.holdLot, p.showLot, nil),
+		"/lots/{lot}/turn": submit(p.recordTurn, p.showLot, turnField), "/slots/withdraw": submit(p.withdrawSlot, p.showSlots, nil),
 		"/lots/{lot}/deliver": submit(p.deliverLot, p.showLot, nil),
 		"/orders/save":        p.saveOrder, "/orders/received": submit(p.confirmDelivery, p.showOrders, nil),
 		"/proposals/accept": submit(p.acceptFills, p.showProposals, nil), "/whatif": submit(p.whatIf, p.showWhatIf, nil),

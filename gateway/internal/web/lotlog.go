@@ -1,0 +1,144 @@
+package web
+
+import (
+	"strings"
+
+	"google.golang.org/protobuf/types/known/timestamppb"
+
+	compostlotv1 "breakshare.example/proto/gen/breakshare/compostlot/v1"
+)
+
+// lotLog is how a lot is made: its recipe, what was done to it, who decided what, and what gas
+// was read at it.
+type lotLog struct {
+	Recipe        string
+	RecipeVersion int64
+	Parts         []partRow
+	Turns         []turnRow
+	Decisions     []decisionRow
+	Gas           []gasRow
+	Deference     string
+}
+
+// partRow is one ingredient of the recipe.
+type partRow struct {
+	Name  string
+	Grams int64
+}
+
+// turnRow is one working of the heap.
+type turnRow struct {
+	Key, At, Note, By string
+	WaterGrams        int64
+	Supplements       []partRow
+}
+
+// decisionRow is one release or hold.
+type decisionRow struct{ Key, At, By, Reason string }
+
+// gasRow is one gas reading against exposure limits.
+type gasRow struct {
+	Kind, Unit, Value, At, Advice, Why string
+	Grave                              bool
+}
+
+func lotLogOf(v *visit, report *compostlotv1.LotReport) lotLog {
+	log := lotLog{Recipe: report.GetRecipe().GetName(), RecipeVersion: report.GetRecipe().GetVersion(), Parts: partsOf(report.GetRecipe().GetParts()), Deference: report.GetDeference()}
+	for _, t := range report.GetTurns() {
+		log.Turns = append(log.Turns, turnRow{
+			Key: turnKey(t.GetKind()), At: v.words.Instant(t.GetTime().AsTime(), v.zone), Note: t.GetNote(), By: t.GetRecordedBy(),
+			WaterGrams: t.GetWater().GetGrams(), Supplements: partsOf(t.GetSupplements()),
+		})
+	}
+	for _, d := range report.GetDecisions() {
+		log.Decisions = append(log.Decisions, decisionRow{
+			Key: "decision." + strings.ToLower(strings.TrimPrefix(d.GetKind().String(), "DECISION_KIND_")), At: v.words.Instant(d.GetDecidedAt().AsTime(), v.zone), By: d.GetDecidedBy(), Reason: d.GetReason(),
+		})
+	}
+	log.Gas = gasRows(v, report.GetGas())
+	return log
+}
+
+func partsOf(parts []*compostlotv1.RecipePart) []partRow {
+	var rows []partRow
+	for _, p := range parts {
+		rows = append(rows, partRow{p.GetIngredient().GetName(), p.GetMass().GetGrams()})
+	}
+	return rows
+}
+
+func turnKey(kind compostlotv1.TurnKind) string {
+	return "turn." + strings.ToLower(strings.TrimPrefix(kind.String(), "TURN_KIND_"))
+}
+
+func gasRows(v *visit, findings []*compostlotv1.GasFinding) []gasRow {
+	var rows []gasRow
+	for _, g := range findings {
+		rows = append(rows, gasRow{
+			Kind: readingKey(g.GetGas()), Unit: units[g.GetGas()], Value: v.words.Kilograms(g.GetValueThousandths()), At: v.words.Instant(g.GetTime().AsTime(), v.zone),
+			Advice: "gas." + strings.ToLower(strings.TrimPrefix(g.GetAdvice().String(), "GAS_ADVICE_")), Why: g.GetExplanation(),
+			Grave: g.GetAdvice() == compostlotv1.GasAdvice_GAS_ADVICE_LEAVE || g.GetAdvice() == compostlotv1.GasAdvice_GAS_ADVICE_FLEE,
+		})
+	}
+	return rows
+}
+
+// recordTurn records what was done to a lot now.
+func (p *Pages) recordTurn(v *visit) (view, error) {
+	water, err := v.grams("water")
+	if err != nil {
+		return view{}, err
+	}
+	turn := &compostlotv1.LotTurn{
+		LotId: v.r.PathValue("lot"), Time: timestamppb.New(v.renderedAt()), Note: strings.TrimSpace(v.r.PostFormValue("note")),
+		Kind: compostlotv1.TurnKind(compostlotv1.TurnKind_value["TURN_KIND_"+strings.ToUpper(v.r.PostFormValue("kind"))]),
+	}
+	if water > 0 {
+		turn.Water = &compostlotv1.Mass{Amount: float64(water) / 1000, Unit: compostlotv1.MassUnit_MASS_UNIT_KILOGRAM}
+	}
+	_, err = p.compostlot.RecordTurn(v.ctx, &compostlotv1.RecordTurnRequest{RequestId: v.r.PostFormValue("request_id"), Turn: turn})
+	return view{goTo: lotAddress(v) + "#log"}, err
+}
+
+// turnField turns the path of a field in the request into the name of the form's.
+func turnField(path string) string {
+	if path == "turn.water.amount" || path == "turn.water" {
+		return "water"
+	}
+	return afterDot(path)
+}
+
+// entryPage is what to settle before anybody goes into a bunker or a tunnel.
+type entryPage struct {
+	Tunnel    bool
+	Lot       string
+	Items     []string
+	Deference string
+	Limits    []limitRow
+	Gas       []gasRow
+}
+
+// limitRow is a published exposure limit.
+type limitRow struct {
+	Gas, Name, Value, Unit, Source string
+	Least                          bool
+	Minutes                        int64
+}
+
+// showEntry shows the checklist, to print and take along.
+func (p *Pages) showEntry(v *visit, _ *form) (view, error) {
+	page := entryPage{Tunnel: v.r.FormValue("place") == "tunnel", Lot: v.r.FormValue("lot")}
+	place := compostlotv1.EntryPlace_ENTRY_PLACE_BUNKER
+	if page.Tunnel {
+		place = compostlotv1.EntryPlace_ENTRY_PLACE_TUNNEL
+	}
+	list, err := p.compostlot.GetEntryChecklist(v.ctx, &compostlotv1.GetEntryChecklistRequest{Place: place, LotId: page.Lot})
+	if err != nil {
+		return view{}, err
+	}
+	page.Items, page.Deference, page.Gas = list.GetItems(), list.GetDeference(), gasRows(v, list.GetGas())
+	for _, l := range list.GetLimits() {
+		page.Limits = append(page.Limits, limitRow{readingKey(l.GetGas()), l.GetName(), v.words.Kilograms(l.GetThousandths()), units[l.GetGas()], l.GetSource(), l.GetLeast(), l.GetSeconds() / 60})
+	}
+	return view{template: "entry", title: "entry.title", data: page}, nil
+}
