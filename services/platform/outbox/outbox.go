@@ -61,20 +61,9 @@ func Add(ctx context.Context, tx pgx.Tx, e Event) error {
 	if !ok {
 		return ErrNoCoop
 	}
-	// The service is checked by the relay, which knows its name.
-	if err := bus.CheckSubject(id.CoopID, "service", e.Thing, e.What); err != nil {
-		return fmt.Errorf("outbox: %w", err)
-	}
-	if e.Payload == nil {
-		return fmt.Errorf("outbox: event %s.%s has no payload", e.Thing, e.What)
-	}
-	name := string(e.Payload.ProtoReflect().Descriptor().FullName())
-	payload, err := proto.MarshalOptions{Deterministic: true}.Marshal(e.Payload)
+	name, payload, err := e.body(id.CoopID)
 	if err != nil {
-		return fmt.Errorf("outbox: marshal %s: %w", name, err)
-	}
-	if len(payload) > bus.MaxPayload {
-		return &TooLarge{Type: name, Bytes: len(payload)}
+		return err
 	}
 	if _, err := tx.Exec(ctx, insert, id.CoopID, ids.New(), e.Thing, e.What, e.Aggregate, name, payload, traceparent(ctx)); err != nil {
 		return fmt.Errorf("outbox: add %s.%s: %w", e.Thing, e.What, err)

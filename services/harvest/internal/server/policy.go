@@ -62,8 +62,12 @@ const ReasonNotYours = "NOT_YOURS"
 // ownFarm is the only farm that the caller may see and touch; empty for a
 // caller who may see all.
 func ownFarm(ctx context.Context) string {
-	if id := identity.Must(ctx); id.Role == identity.Grower {
-		return id.FarmID
+	return ownFarmOf(identity.Must(ctx))
+}
+
+func ownFarmOf(who identity.Identity) string {
+	if who.Role == identity.Grower {
+		return who.FarmID
 	}
 	return ""
 }
@@ -88,9 +92,12 @@ func checkFarm(ctx context.Context, what, farmID string) error {
 
 // caller is how the caller is written down beside what they did.
 func caller(ctx context.Context) string {
-	id := identity.Must(ctx)
-	if id.Name != "" {
-		return id.Name
+	return nameOf(identity.Must(ctx))
+}
+
+func nameOf(who identity.Identity) string {
+	if who.Name != "" {
+		return who.Name
 	}
-	return string(id.Role)
+	return string(who.Role)
 }

@@ -3,7 +3,6 @@ package server
 import (
 	"context"
 	"errors"
-	"fmt"
 	"io"
 
 	"github.com/jackc/pgx/v5"
@@ -16,15 +15,18 @@ import (
 	"breakshare.example/services/harvest/internal/lots"
 	"breakshare.example/services/harvest/internal/store"
 	"breakshare.example/services/platform/fault"
+	"breakshare.example/services/platform/identity"
 	"breakshare.example/services/platform/outbox"
 )
 
 // PushExpectedPicks takes a push, all of it or none.
 func (s *Server) PushExpectedPicks(ctx context.Context, req *harvestv1.PushExpectedPicksRequest) (*harvestv1.PushExpectedPicksResponse, error) {
-	return once(ctx, s, req.GetRequestId(), req, &harvestv1.PushExpectedPicksResponse{},
-		func(ctx context.Context, tx pgx.Tx, a *answers) (*harvestv1.PushExpectedPicksResponse, error) {
-			return s.push(ctx, tx, req, a)
-		})
+	return s.together(ctx, req, func() (*harvestv1.PushExpectedPicksResponse, error) {
+		return once(ctx, s, req.GetRequestId(), req, &harvestv1.PushExpectedPicksResponse{},
+			func(ctx context.Context, tx pgx.Tx, a *answers) (*harvestv1.PushExpectedPicksResponse, error) {
+				return s.push(ctx, tx, req, a)
+			})
+	})
 }
 
 func (s *Server) push(ctx context.Context, tx pgx.Tx, req *harvestv1.PushExpectedPicksRequest, a *answers) (*harvestv1.PushExpectedPicksResponse, error) {
@@ -33,10 +35,7 @@ func (s *Server) push(ctx context.Context, tx pgx.Tx, req *harvestv1.PushExpecte
 	if err != nil {
 		return nil, err
 	}
-	places := make([]place, len(list))
-	for i, e := range list {
-		places[i] = place{fmt.Sprintf("expected_picks[%d]", i), e.GetRoomId(), e.GetProductId(), e.GetDate()}
-	}
+	places := placesOf(list)
 	j, err := newJudge(ctx, tx, places, a)
 	if err != nil {
 		return nil, err
@@ -52,17 +51,22 @@ func (s *Server) push(ctx context.Context, tx pgx.Tx, req *harvestv1.PushExpecte
 	if err != nil {
 		return nil, err
 	}
+	return saveExpected(ctx, tx, s.said(cal, identity.Must(ctx), list, wanted, held))
+}
+
+// said are the figures of a push as they are stored.
+func (s *Server) said(cal calendar, who identity.Identity, list []*harvestv1.ExpectedPick, wanted []store.PickLot, open map[string]store.PickLot) []store.Expected {
 	said := make([]store.Expected, len(list))
 	now := s.clock.Now()
 	for i, e := range list {
-		l := held[lots.Code(wanted[i].RoomID, wanted[i].ProductID, wanted[i].Day)]
+		l := open[lots.Code(wanted[i].RoomID, wanted[i].ProductID, wanted[i].Day)]
 		said[i] = store.Expected{
 			LotID: l.ID, Low: e.GetLowGrams(), Likely: e.GetLikelyGrams(), High: e.GetHighGrams(),
-			PushedBy: caller(ctx), PushedAt: now, Late: cal.late(l.Day),
+			PushedBy: nameOf(who), PushedAt: now, Late: cal.late(l.Day),
 			RoomID: l.RoomID, ProductID: l.ProductID, Day: l.Day, FarmID: l.FarmID, CropID: l.Origin.CropID, Held: l.Held(),
 		}
 	}
-	return saveExpected(ctx, tx, said)
+	return said
 }
 
 // judgeFigures judges each figure of a push and returns the lots they speak of.
@@ -150,17 +154,21 @@ func saveExpected(ctx context.Context, tx pgx.Tx, said []store.Expected) (*harve
 		changed = append(changed, e)
 		resp.ExpectedPicks[i] = expectedMessage(e)
 	}
+	if len(changed) == 0 {
+		return resp, nil
+	}
 	if err := store.SaveExpected(ctx, tx, changed); err != nil {
 		return nil, err
 	}
-	for _, e := range changed {
-		err := outbox.Add(ctx, tx, outbox.Event{
+	events := make([]outbox.Event, len(changed))
+	for i, e := range changed {
+		events[i] = outbox.Event{
 			Thing: "expected_pick", What: "pushed", Aggregate: e.LotID,
 			Payload: &harvestv1.ExpectedPickPushed{ExpectedPick: expectedMessage(e)},
-		})
-		if err != nil {
-			return nil, err
 		}
+	}
+	if err := outbox.AddAll(ctx, tx, events); err != nil {
+		return nil, err
 	}
 	return resp, nil
 }

@@ -25,6 +25,7 @@ type Server struct {
 	owners Owners
 	rules  Rules
 	asked  limitsAsked
+	pushes pushes
 }
 
 // New returns a server over the pool that connects as harvest's role.
