@@ -238,12 +238,7 @@ func push() *harvestv1.PushExpectedPicksRequest {
 // confirms it.
 func (d *day) sell() *orderv1.Match {
 	d.t.Helper()
-	for customer, packs := range map[string]int64{"copper-pan": 25, "juniper-table": 20} {
-		placed, err := d.order.PlaceOrder(d.ctx, &orderv1.PlaceOrderRequest{RequestId: requestID("order" + customer), Order: &orderv1.Order{
-			OrderId: customer + "-1126", CustomerId: customer, DeliveryDate: deliveryDay, Lines: []*orderv1.OrderLine{{ProductId: productID, Packs: packs}},
-		}})
-		must(d.t, "place order", placed, err)
-	}
+	d.placeOrders()
 	var match *orderv1.Match
 	tries := 0
 	testkit.Eventually(d.t, "the supply to reach order", func() bool {
@@ -253,6 +248,17 @@ func (d *day) sell() *orderv1.Match {
 	})
 	confirmed, err := d.order.ConfirmMatch(d.ctx, &orderv1.ConfirmMatchRequest{RequestId: requestID("confirm " + match.GetMatchId()), MatchId: match.GetMatchId(), Etag: match.GetEtag()})
 	return must(d.t, "confirm", confirmed, err)
+}
+
+// placeOrders has both kitchens order, 45 packs together.
+func (d *day) placeOrders() {
+	d.t.Helper()
+	for customer, packs := range map[string]int64{"copper-pan": 25, "juniper-table": 20} {
+		placed, err := d.order.PlaceOrder(d.ctx, &orderv1.PlaceOrderRequest{RequestId: requestID("order" + customer), Order: &orderv1.Order{
+			OrderId: customer + "-1126", CustomerId: customer, DeliveryDate: deliveryDay, Lines: []*orderv1.OrderLine{{ProductId: productID, Packs: packs}},
+		}})
+		must(d.t, "place order", placed, err)
+	}
 }
 
 func (d *day) run(step string) *orderv1.Match {
