@@ -63,6 +63,8 @@ type Coop struct {
 	Overdue   []*schedulingv1.OverdueStage
 	Chart     *compostlotv1.LotChart // nil for the co-op's own
 	Series    []*compostlotv1.PublishSlotSeriesRequest
+	Pins      []*orderv1.Pin
+	Calm      bool // a rebalance changes nothing
 	Feeds     []*schedulingv1.Feed
 	FeedType  string // what ReadFeed answers as
 	Accepted  []*schedulingv1.AcceptFillsRequest

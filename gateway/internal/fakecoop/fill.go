@@ -145,8 +145,8 @@ func (c *Coop) fillOrders() {
 	c.Match = &orderv1.Match{
 		MatchId: "m-1", DeliveryDate: Tomorrow, State: orderv1.MatchState_MATCH_STATE_PROPOSED, RunAt: at(Today, 14), RunBy: "Una", Etag: "1",
 		Products: []*orderv1.MatchProduct{
-			{ProductId: "oyster-1kg", Offered: 40, Ordered: 24, Matched: 24, Left: 16},
-			{ProductId: "white-closed-2kg", Offered: 36, Ordered: 60, Matched: 36},
+			{ProductId: "oyster-1kg", Offered: 40, Ordered: 24, Matched: 24, Left: 16, LeftOver: "Nobody ordered more of it."},
+			{ProductId: "white-closed-2kg", Offered: 36, Ordered: 60, Matched: 36, MoreWorthMinor: 900, PooledGainGrams: 3_400},
 		},
 		Lines: []*orderv1.MatchLine{
 			{OrderId: "copper-pan-20261126", CustomerId: "copper-pan", ProductId: "oyster-1kg", Ordered: 12, Matched: 12},
@@ -155,6 +155,7 @@ func (c *Coop) fillOrders() {
 			{
 				OrderId: "harbour-light-20261126", CustomerId: "harbour-light", ProductId: "white-closed-2kg", Ordered: 30, Matched: 6,
 				Reason: orderv1.ShortReason_SHORT_REASON_HIGHER_CLASS, Explanation: "30 of the 36 packs offered went to customers of a higher class.",
+				Binds: []*orderv1.Bind{{Reason: orderv1.ShortReason_SHORT_REASON_HIGHER_CLASS, Packs: 20}, {Reason: orderv1.ShortReason_SHORT_REASON_NOT_PROMISED, Packs: 4}},
 			},
 		},
 		Allocations: []*orderv1.Allocation{

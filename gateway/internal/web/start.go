@@ -42,7 +42,7 @@ var places = map[identity.Role][]navItem{
 }
 
 // under tells which place a page without a place of its own belongs to.
-var under = map[string]string{"/proposals": "/quarter", "/proposals/accept": "/quarter", "/whatif": "/quarter"}
+var under = map[string]string{"/proposals": "/quarter", "/proposals/accept": "/quarter", "/whatif": "/quarter", "/line": "/tomorrow", "/line/pin": "/tomorrow"}
 
 func navOf(v *visit) []navItem {
 	var nav []navItem

@@ -86,6 +86,8 @@ func TestEveryValueOfTheContractHasAWord(t *testing.T) {
 		"turn":       compostlotv1.TurnKind_TURN_KIND_UNSPECIFIED.Descriptor(),
 		"decision":   compostlotv1.DecisionKind_DECISION_KIND_UNSPECIFIED.Descriptor(),
 		"gas":        compostlotv1.GasAdvice_GAS_ADVICE_UNSPECIFIED.Descriptor(),
+		"reason":     orderv1.ShortReason_SHORT_REASON_UNSPECIFIED.Descriptor(),
+		"pin":        orderv1.PinKind_PIN_KIND_UNSPECIFIED.Descriptor(),
 		"delivery":   orderv1.DeliveryState_DELIVERY_STATE_UNSPECIFIED.Descriptor(),
 	} {
 		values := enum.Values()

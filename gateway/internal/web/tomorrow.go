@@ -21,6 +21,7 @@ func (p *Pages) showTomorrow(v *visit, f *form) (view, error) {
 	t := tomorrow{Day: day, Before: addDays(day, -1), After: addDays(day, 1), Form: f}
 	var (
 		match  *orderv1.Match
+		pins   *orderv1.ListPinsResponse
 		supply *harvestv1.GetSupplyResponse
 		names  names
 	)
@@ -34,6 +35,10 @@ func (p *Pages) showTomorrow(v *visit, f *form) (view, error) {
 			return err
 		},
 		func(ctx context.Context) (err error) {
+			pins, err = p.order.ListPins(ctx, &orderv1.ListPinsRequest{DeliveryDate: day})
+			return err
+		},
+		func(ctx context.Context) (err error) {
 			names, err = p.names(ctx, farmNames|customerNames|productNames)
 			return err
 		},
@@ -41,7 +46,9 @@ func (p *Pages) showTomorrow(v *visit, f *form) (view, error) {
 	if err != nil {
 		return view{}, err
 	}
+	t.Pins = pinRows(pins.GetPins(), names, f)
 	if match != nil {
+		t.money = func(minor int64) string { return v.words.Money(minor, v.coop.GetCurrencyCode()) }
 		t.fill(match, supply, names)
 		if at := match.GetRunAt(); at != nil {
 			t.RunAt = v.words.Instant(at.AsTime(), v.zone)

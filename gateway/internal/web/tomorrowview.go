@@ -23,6 +23,11 @@ type tomorrow struct {
 	Left              []productRow
 	Farms             []farmRow
 	Verified          bool
+	Pins              []pinRow
+	PinsCost          string // what the pins took off the value met; empty without any
+	Rebalanced        bool   // after a confirmed match
+	Lines             []shortRow
+	money             func(int64) string
 
 	OrderedPacks, MatchedPacks int64
 }
@@ -34,6 +39,9 @@ type productRow struct {
 	Left, Missing                  int64
 	OfferedBar, OrderedBar, GotBar int64
 	LeftGrams                      int64
+	Worth                          string // of one pack more; empty where nobody would take it
+	LeftWhy                        string
+	PooledGrams                    int64 // what could be promised since farms' misses even out
 
 	// Spread tells that the farms' low and high figures are known: the packs offered if every
 	// room gave its low, or its high, and where the two lie on the bar.
@@ -45,6 +53,8 @@ type productRow struct {
 // shortRow is an order line that got less than it ordered.
 type shortRow struct {
 	Customer, Product, Why    string
+	Order, ProductID          string
+	Binds                     []bindRow
 	Ordered, Matched, Missing int64
 }
 
@@ -71,6 +81,10 @@ func (t *tomorrow) fill(m *orderv1.Match, supply *harvestv1.GetSupplyResponse, n
 	t.MatchID, t.Etag = m.GetMatchId(), m.GetEtag()
 	t.Confirmed, t.ConfirmedBy = m.GetState() == orderv1.MatchState_MATCH_STATE_CONFIRMED, m.GetConfirmedBy()
 	t.Verified = m.GetProof().GetVerified()
+	t.Rebalanced = m.GetRebalancedFrom() != ""
+	if m.PinsCostMinor != nil {
+		t.PinsCost = t.money(m.GetPinsCostMinor())
+	}
 	t.fillProducts(m, byID(supply.GetDays(), (*harvestv1.SupplyDay).GetProductId, func(d *harvestv1.SupplyDay) *harvestv1.SupplyDay { return d }), n)
 	t.fillShort(m, n)
 	t.fillFarms(m, n)
@@ -82,6 +96,10 @@ func (t *tomorrow) fillProducts(m *orderv1.Match, supply map[string]*harvestv1.S
 		row := productRow{
 			Name: n.product(p.GetProductId()), Offered: p.GetOffered(), Ordered: p.GetOrdered(), Matched: p.GetMatched(),
 			Left: p.GetLeft(), Missing: p.GetOrdered() - p.GetMatched(), LeftGrams: p.GetLeft() * n.products[p.GetProductId()].GetPackGrams(),
+		}
+		row.LeftWhy, row.PooledGrams = p.GetLeftOver(), p.GetPooledGainGrams()
+		if p.GetMoreWorthMinor() > 0 {
+			row.Worth = t.money(p.GetMoreWorthMinor())
 		}
 		row.spread(supply[p.GetProductId()], n.products[p.GetProductId()].GetPackGrams())
 		largest = max(largest, row.Offered, row.Ordered, row.High)
@@ -116,13 +134,17 @@ func (row *productRow) spread(d *harvestv1.SupplyDay, packGrams int64) {
 
 func (t *tomorrow) fillShort(m *orderv1.Match, n names) {
 	for _, l := range m.GetLines() {
-		if l.GetMatched() >= l.GetOrdered() {
-			continue
-		}
-		t.Short = append(t.Short, shortRow{
-			Customer: nameOf(n.customers, l.GetCustomerId()), Product: n.product(l.GetProductId()), Why: l.GetExplanation(),
+		row := shortRow{
+			Customer: nameOf(n.customers, l.GetCustomerId()), Product: n.product(l.GetProductId()), Why: l.GetExplanation(), Order: l.GetOrderId(), ProductID: l.GetProductId(),
 			Ordered: l.GetOrdered(), Matched: l.GetMatched(), Missing: l.GetOrdered() - l.GetMatched(),
-		})
+		}
+		for _, b := range l.GetBinds() {
+			row.Binds = append(row.Binds, bindRow{reasonKey(b.GetReason()), b.GetPacks()})
+		}
+		t.Lines = append(t.Lines, row)
+		if row.Missing > 0 {
+			t.Short = append(t.Short, row)
+		}
 	}
 	slices.SortStableFunc(t.Short, func(a, b shortRow) int { return cmp.Compare(b.Missing, a.Missing) })
 }

@@ -102,13 +102,15 @@ func (p *Pages) routes() (http.Handler, error) {
 	for path, show := range map[string]func(*visit, *form) (view, error){
 		"/tomorrow": p.showTomorrow, "/trace": p.showTrace, "/quarter": p.showQuarter, "/scores": p.showScores, "/slots": p.showSlots,
 		"/push": p.showPush, "/pick": p.showPick, "/rooms": p.showRooms,
-		"/feeds": p.showFeeds, "/entry": p.showEntry, "/proposals": p.showProposals, "/whatif": p.showWhatIf, "/lots": p.showLots, "/lots/{lot}": p.showLot, "/orders": p.showOrders,
+		"/feeds": p.showFeeds, "/line": p.showLine, "/entry": p.showEntry, "/proposals": p.showProposals, "/whatif": p.showWhatIf, "/lots": p.showLots, "/lots/{lot}": p.showLot, "/orders": p.showOrders,
 	} {
 		mux.HandleFunc("GET "+path, p.page(func(v *visit) (view, error) { return show(v, newForm()) }))
 	}
 	for path, handle := range map[string]func(*visit) (view, error){
-		"/tomorrow/run": submit(p.runMatch, p.showTomorrow, nil), "/tomorrow/confirm": submit(p.confirmMatch, p.showTomorrow, nil),
-		"/slots/confirm": submit(p.confirmShares, p.showSlots, nil), "/slots/publish": submit(p.publishSlot, p.showSlots, afterDot),
+		"/tomorrow/run": submit(p.runMatch, p.showTomorrow, nil), "/tomorrow/rebalance": submit(p.rebalance, p.showTomorrow, nil),
+		"/line/pin": submit(p.pinLine, p.showLine, afterDot), "/line/unpin": submit(p.removePin, p.showTomorrow, nil),
+		"/tomorrow/confirm": submit(p.confirmMatch, p.showTomorrow, nil),
+		"/slots/confirm":    submit(p.confirmShares, p.showSlots, nil), "/slots/publish": submit(p.publishSlot, p.showSlots, afterDot),
 		"/push": p.push, "/pick/weigh": submit(p.weigh, p.showPick, afterDot), "/pick/dispatch": submit(p.dispatch, p.showPick, nil),
 		"/rooms/stage": submit(p.recordStage, p.showRooms, nil), "/rooms/compost": submit(p.askCompost, p.showRooms, afterDot),
 		"/lots/{lot}/release": submit(p.releaseLot, p.showLot, nil), "/lots/{lot}/hold": submit(p.holdLot, p.showLot, nil),
