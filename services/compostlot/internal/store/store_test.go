@@ -72,6 +72,21 @@ func TestInvariantsHoldInTheDatabase(t *testing.T) {
 		"a slot sold beyond its capacity": func(ctx context.Context, tx pgx.Tx) error {
 			return store.TakeFromSlots(ctx, tx, []store.Taken{{SlotID: "s1", Kg: 60}, {SlotID: "s1", Kg: 41}})
 		},
+		"an open slot with more than it has": func(ctx context.Context, tx pgx.Tx) error {
+			return store.GiveBack(ctx, tx, []store.Taken{{SlotID: "s1", Kg: 1}})
+		},
+		"a slot withdrawn without a notice": func(ctx context.Context, tx pgx.Tx) error {
+			return store.WithdrawSlot(ctx, tx, store.Slot{ID: "s1", Version: 2, WithdrawnBy: "Orla", WithdrawnAt: &day})
+		},
+		"kilograms in a withdrawn slot": func(ctx context.Context, tx pgx.Tx) error {
+			if err := store.WithdrawSlot(ctx, tx, store.Slot{ID: "s1", Version: 2, Notice: "wet straw", WithdrawnBy: "Orla", WithdrawnAt: &day}); err != nil {
+				return err
+			}
+			return store.GiveBack(ctx, tx, []store.Taken{{SlotID: "s1", Kg: 1}})
+		},
+		"a changed figure without a source": func(ctx context.Context, tx pgx.Tx) error {
+			return store.AddRules(ctx, tx, store.ReleaseRules{Phase: 2, Change: first}, []store.ReleaseCriterion{{Phase: 2, Version: 1, Number: 1, ID: "ph-7-8", Low: new(int64(1))}})
+		},
 		"less than nothing remains":  lot(func(l *store.Lot) { l.RemainingKg = -1 }),
 		"more remains than was made": lot(func(l *store.Lot) { l.RemainingKg = 101 }),
 		"released by nobody":         lot(func(l *store.Lot) { l.State = store.LotReleased }),
