@@ -34,6 +34,9 @@ func tokens() *identity.Tokens {
 	return identity.NewTokens(bytes.Repeat([]byte("k"), identity.MinKeyBytes), clock.System())
 }
 
+// afternoon is when the tests' harvest lives: a push has a horizon.
+var afternoon = time.Date(2026, time.November, 25, 14, 0, 0, 0, time.UTC)
+
 func listen(t *testing.T) net.Listener {
 	t.Helper()
 	lis, err := net.Listen("tcp", "127.0.0.1:0")
@@ -71,7 +74,7 @@ func (s *stand) start(t *testing.T, pauseRelay bool) (harvestv1.HarvestServiceCl
 	u, err := host.Start(t.Context(), host.Setup{
 		Name: "harvest", Listener: listen(t),
 		Host: &host.Host{
-			Log: slog.New(slog.NewTextHandler(io.Discard, nil)), Clock: clock.System(), Tokens: tokens(),
+			Log: slog.New(slog.NewTextHandler(io.Discard, nil)), Clock: clock.NewManual(afternoon), Tokens: tokens(),
 			PostgresURL: s.adminURL, Bus: s.bus, Dial: s.peers.Dial, PauseRelay: pauseRelay,
 		},
 		Bind: func(ctx context.Context, h *host.Host) error { return Bind(ctx, h, Config{}) },
@@ -129,6 +132,43 @@ func (s *stand) pushed(t *testing.T, coop identity.Identity) (out []*harvestv1.E
 			t.Fatal(err)
 		}
 		out, next = append(out, e.GetExpectedPick()), m.Sequence+1
+	}
+}
+
+// The service closes the day at the cut-off by itself, and lets the forecast
+// stand in on the bus.
+func TestTheDayClosesByItself(t *testing.T) {
+	t.Parallel()
+	s := newStand(t)
+	coop := testkit.Coop()
+	s.tell(t, coop, "scheduling", "coop", "saved", &schedulingv1.CoopSaved{Coop: &schedulingv1.Coop{Name: "Stillwater", TimeZone: "Asia/Tokyo", CurrencyCode: "JPY"}, Version: 1})
+	s.tell(t, coop, "scheduling", "room", "saved", &schedulingv1.RoomSaved{Room: &schedulingv1.Room{RoomId: "ab-1", FarmId: "alder-brook", AreaM2: 200}, Version: 1})
+	days := func(least, usual, most int64) *schedulingv1.Range {
+		return &schedulingv1.Range{Least: least, Usual: usual, Most: most}
+	}
+	cased := "2026-11-06"
+	s.tell(t, coop, "scheduling", "crop", "planned", &schedulingv1.CropPlanned{Crop: &schedulingv1.Crop{
+		CropId: "ab-1-20261020", RoomId: "ab-1", FarmId: "alder-brook", Species: "white mushroom", State: schedulingv1.CropState_CROP_STATE_RUNNING,
+		FillDate: "2026-10-20", FirstPickDate: "2026-11-24", FreeDate: "2026-12-24", AreaM2: 200, Version: 1,
+		Stages: []*schedulingv1.CropStage{{Kind: schedulingv1.StageKind_STAGE_KIND_CASING, StartDate: cased, ActualStartDate: &cased}},
+		Breaks: &schedulingv1.BreakProfile{
+			After: schedulingv1.StageKind_STAGE_KIND_CASING, FirstPickDays: days(15, 18, 21), IntervalDays: days(7, 8, 10), WidthDays: days(3, 4, 5),
+			Shares: &schedulingv1.Shares{PerMille: []int64{500, 330, 170}}, YieldGramsPerM2: days(16000, 22000, 30000),
+		},
+	}})
+	s.tell(t, coop, "order", "product", "saved", &orderv1.ProductSaved{Product: &orderv1.Product{ProductId: "white-2kg", Species: "white mushroom"}, Version: 1})
+	client, stop := s.start(t, false)
+	testkit.Eventually(t, "everything is heard", func() bool {
+		f, err := client.ForecastSupply(testkit.Context(t, coop), &harvestv1.ForecastSupplyRequest{})
+		return err == nil && len(f.GetProducts()) > 0
+	})
+	stop()
+	// In Tokyo it is 23:00, long past the cut-off: the next start closes the 26th.
+	_, stop = s.start(t, false)
+	defer stop()
+	testkit.Eventually(t, "the forecast stands in", func() bool { return len(s.pushed(t, coop)) > 0 })
+	if e := s.pushed(t, coop)[0]; e.GetDate() != "2026-11-26" || e.GetSource() != harvestv1.ExpectedPickSource_EXPECTED_PICK_SOURCE_FORECAST || e.GetPickLotId() != "ab-1-white-2kg-20261126" {
+		t.Errorf("told %v", e)
 	}
 }
 
@@ -190,5 +230,23 @@ func TestConfigIsChecked(t *testing.T) {
 		if len(r.Problems()) != problems {
 			t.Errorf("%d connections: %v", n, r.Problems())
 		}
+	}
+	for text, problems := range map[string]int{"": 0, "15:30": 0, "00:00": 0, "24:00": 1, "3 pm": 1} {
+		var r config.Report
+		Config{CutOff: text}.Check(&r)
+		if len(r.Problems()) != problems {
+			t.Errorf("cut-off %q: %v", text, r.Problems())
+		}
+	}
+	for n, problems := range map[int]int{0: 0, 1: 0, 400: 0, -1: 1, 401: 1} {
+		var r config.Report
+		Config{HorizonDays: n}.Check(&r)
+		if len(r.Problems()) != problems {
+			t.Errorf("horizon %d: %v", n, r.Problems())
+		}
+	}
+	rules, err := Config{CutOff: "15:30"}.rules()
+	if err != nil || rules.CutOff != 15*time.Hour+30*time.Minute || rules.HorizonDays != 60 {
+		t.Errorf("rules %+v (%v)", rules, err)
 	}
 }

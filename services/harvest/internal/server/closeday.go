@@ -87,8 +87,11 @@ func (s *Server) closeDay(ctx context.Context, tx pgx.Tx, on day.Date) (*harvest
 	if err := store.SaveOutlooks(ctx, tx, keep); err != nil {
 		return nil, err
 	}
-	if err := store.CloseDay(ctx, tx, on, s.clock.Now()); err != nil {
-		return nil, err
+	// A day of which nothing is known is not over with: crops may yet be heard of.
+	if len(list) > 0 {
+		if err := store.CloseDay(ctx, tx, on, s.clock.Now()); err != nil {
+			return nil, err
+		}
 	}
 	resp.Outlooks, err = outlooks(ctx, tx, cal, list, on, on, "")
 	return resp, err
@@ -170,8 +173,8 @@ func (s *Server) closeDue(ctx context.Context, coop string) (did bool, err error
 		if done, err := store.DayClosed(ctx, tx, tomorrow); err != nil || done {
 			return err
 		}
-		did = true
-		_, err = s.closeDay(ctx, tx, tomorrow)
+		closed, err := s.closeDay(ctx, tx, tomorrow)
+		did = len(closed.GetOutlooks()) > 0
 		return err
 	})
 	return did, err
