@@ -62,11 +62,16 @@ type Trace struct {
 
 // reasons are the words for programs; people read the explanation of the line.
 var reasons = map[orderv1.ShortReason]string{
-	orderv1.ShortReason_SHORT_REASON_UNSPECIFIED:  "",
-	orderv1.ShortReason_SHORT_REASON_NOT_OFFERED:  "not_offered",
-	orderv1.ShortReason_SHORT_REASON_HIGHER_CLASS: "higher_class",
-	orderv1.ShortReason_SHORT_REASON_SAME_CLASS:   "same_class",
-	orderv1.ShortReason_SHORT_REASON_NOT_FIT:      "not_fit",
+	orderv1.ShortReason_SHORT_REASON_UNSPECIFIED:    "",
+	orderv1.ShortReason_SHORT_REASON_NOT_OFFERED:    "not_offered",
+	orderv1.ShortReason_SHORT_REASON_HIGHER_CLASS:   "higher_class",
+	orderv1.ShortReason_SHORT_REASON_SAME_CLASS:     "same_class",
+	orderv1.ShortReason_SHORT_REASON_NOT_FIT:        "not_fit",
+	orderv1.ShortReason_SHORT_REASON_NOT_ENOUGH:     "not_enough",
+	orderv1.ShortReason_SHORT_REASON_EXCLUDED:       "excluded",
+	orderv1.ShortReason_SHORT_REASON_NOT_PROMISED:   "not_promised",
+	orderv1.ShortReason_SHORT_REASON_TOO_FEW_OF_USE: "too_few_of_use",
+	orderv1.ShortReason_SHORT_REASON_BY_HAND:        "by_hand",
 }
 
 // summarise puts a confirmed match and its pack lists into numbers.

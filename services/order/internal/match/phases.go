@@ -78,9 +78,10 @@ func (s *search) step(ctx context.Context, aims []func() (aim, error), solver *f
 			s.out.cap = append([]int64(nil), s.problem.Cap...)
 			s.out.proof.Cost = best.Cost
 		}
-		s.settle(best)
 		if len(ph.aims) == len(aims) {
 			s.takeRest(best.Flow)
+		} else {
+			s.settle(best)
 		}
 		return len(ph.aims), nil
 	}
@@ -254,13 +255,57 @@ func (s *search) settle(best flow.Result) {
 		}
 		p.Cap[a] = 0
 	}
+	s.prune()
 }
 
-// takeRest adds the flow of the last phase on the arcs that are still open.
-func (s *search) takeRest(packs []int64) {
-	for a, open := range s.problem.Cap {
-		if open > 0 {
-			s.fixed[a] += packs[a]
+// prune settles what no flow has a choice in: the one arc of a node that has no other carries
+// what the node sends or takes. Without it, its other end may have but one arc left, and so on.
+func (s *search) prune() {
+	p := &s.problem
+	open := make([]int32, p.Nodes())
+	// last is, by node, the sum of its open arcs: where one is open, that one.
+	last := make([]int64, p.Nodes())
+	for a, room := range p.Cap {
+		if room > 0 {
+			for _, node := range [2]int32{p.From[a], p.To[a]} {
+				open[node]++
+				last[node] += int64(a)
+			}
 		}
+	}
+	var leaves []int32
+	for node, arcs := range open {
+		if arcs == 1 {
+			leaves = append(leaves, int32(node))
+		}
+	}
+	for len(leaves) > 0 {
+		node := leaves[len(leaves)-1]
+		leaves = leaves[:len(leaves)-1]
+		if open[node] != 1 {
+			continue
+		}
+		a := last[node]
+		from, to := p.From[a], p.To[a]
+		packs, other := p.Supply[node], to
+		if node == to {
+			packs, other = -packs, from
+		}
+		s.fixed[a] += packs
+		p.Supply[from] -= packs
+		p.Supply[to] += packs
+		p.Cap[a] = 0
+		open[node], last[node] = 0, 0
+		open[other]--
+		if last[other] -= a; open[other] == 1 {
+			leaves = append(leaves, other)
+		}
+	}
+}
+
+// takeRest adds the flow of the last phase to what is settled.
+func (s *search) takeRest(packs []int64) {
+	for a, some := range packs {
+		s.fixed[a] += some
 	}
 }

@@ -164,35 +164,44 @@ func TestMoreSupplyWithWishesNeverLowersTheValueMet(t *testing.T) {
 // No pack goes where a wish or a pin forbids it, and all sums add up.
 func TestNoWishIsBroken(t *testing.T) {
 	t.Parallel()
-	rapid.Check(t, func(t *rapid.T) {
-		d := drawWishes(t, drawDay(t, usual), 3)
-		for i := range d.Lines {
-			d.Lines[i].Least = rapid.Int64Range(0, d.Lines[i].Packs).Draw(t, "least")
+	rapid.Check(t, noWishIsBroken)
+}
+
+// The same, the day being made up from the bytes of a fuzzer.
+func FuzzNoWishIsBroken(f *testing.F) {
+	f.Add([]byte("a day of a few lots and lines"))
+	f.Add([]byte{0xff, 0x7f, 0x03, 0x00, 0xff, 0xff, 0x01, 0x10, 0x80, 0x20, 0x00, 0x00, 0x07, 0x55, 0xaa, 0x0f, 0xf0, 0x33})
+	f.Fuzz(rapid.MakeFuzz(noWishIsBroken))
+}
+
+func noWishIsBroken(t *rapid.T) {
+	d := drawWishes(t, drawDay(t, usual), 3)
+	for i := range d.Lines {
+		d.Lines[i].Least = rapid.Int64Range(0, d.Lines[i].Packs).Draw(t, "least")
+	}
+	m := run(t, d)
+	w := weigher{d: d}
+	used := make(map[string]int64)
+	for _, a := range m.Allocations {
+		used[a.Lot] += a.Packs
+		lot := d.Lots[slices.IndexFunc(d.Lots, func(l match.Lot) bool { return l.ID == a.Lot })]
+		l := d.Lines[slices.IndexFunc(d.Lines, func(l match.Line) bool { return l.Order == a.Order && l.Product == a.Product })]
+		if !w.may(lot, l) || available(d, lot) < used[a.Lot] {
+			t.Fatalf("%+v may not be", a)
 		}
-		m := run(t, d)
-		w := weigher{d: d}
-		used := make(map[string]int64)
-		for _, a := range m.Allocations {
-			used[a.Lot] += a.Packs
-			lot := d.Lots[slices.IndexFunc(d.Lots, func(l match.Lot) bool { return l.ID == a.Lot })]
-			l := d.Lines[slices.IndexFunc(d.Lines, func(l match.Line) bool { return l.Order == a.Order && l.Product == a.Product })]
-			if !w.may(lot, l) || available(d, lot) < used[a.Lot] {
-				t.Fatalf("%+v may not be", a)
-			}
+	}
+	short := false
+	for _, l := range m.Lines {
+		if l.Matched > l.Packs || (l.Matched > 0 && l.Matched < l.Least) {
+			t.Fatalf("%d packs of %d with %d the least", l.Matched, l.Packs, l.Least)
 		}
-		short := false
-		for _, l := range m.Lines {
-			if l.Matched > l.Packs || (l.Matched > 0 && l.Matched < l.Least) {
-				t.Fatalf("%d packs of %d with %d the least", l.Matched, l.Packs, l.Least)
-			}
-			if short = l.Matched < l.Packs; short != (l.Explanation != "") || short != (len(l.Binds) > 0) {
-				t.Fatalf("%+v: words exactly where it is short", l)
-			}
+		if short = l.Matched < l.Packs; short != (l.Explanation != "") || short != (len(l.Binds) > 0) {
+			t.Fatalf("%+v: words exactly where it is short", l)
 		}
-		for class, gap := range m.Proof.Gap {
-			if gap < 0 && !slices.ContainsFunc(m.Proof.Gap[:class], func(g int64) bool { return g > 0 }) {
-				t.Fatalf("gaps %v: better than the bound", m.Proof.Gap)
-			}
+	}
+	for class, gap := range m.Proof.Gap {
+		if gap < 0 && !slices.ContainsFunc(m.Proof.Gap[:class], func(g int64) bool { return g > 0 }) {
+			t.Fatalf("gaps %v: better than the bound", m.Proof.Gap)
 		}
-	})
+	}
 }
