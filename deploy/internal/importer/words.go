@@ -42,11 +42,15 @@ var (
 		"idle":      schedulingv1.StageKind_STAGE_KIND_IDLE,
 	}
 	marks = map[string]compostlotv1.PhaseMark{
+		"wetted":       compostlotv1.PhaseMark_PHASE_MARK_WETTED,
 		"filled":       compostlotv1.PhaseMark_PHASE_MARK_FILLED,
+		"levelling":    compostlotv1.PhaseMark_PHASE_MARK_LEVELLING,
 		"pasteurising": compostlotv1.PhaseMark_PHASE_MARK_PASTEURISING,
 		"conditioning": compostlotv1.PhaseMark_PHASE_MARK_CONDITIONING,
 		"cooling":      compostlotv1.PhaseMark_PHASE_MARK_COOLING,
 		"cooled":       compostlotv1.PhaseMark_PHASE_MARK_COOLED,
+		"spawned":      compostlotv1.PhaseMark_PHASE_MARK_SPAWNED,
+		"colonised":    compostlotv1.PhaseMark_PHASE_MARK_COLONISED,
 	}
 	readingKinds = map[string]compostlotv1.ReadingKind{
 		"compost_temperature": compostlotv1.ReadingKind_READING_KIND_COMPOST_TEMPERATURE,
@@ -56,6 +60,8 @@ var (
 		"moisture":            compostlotv1.ReadingKind_READING_KIND_MOISTURE,
 		"nitrogen":            compostlotv1.ReadingKind_READING_KIND_NITROGEN,
 		"ph":                  compostlotv1.ReadingKind_READING_KIND_PH,
+		"carbon_dioxide":      compostlotv1.ReadingKind_READING_KIND_CARBON_DIOXIDE,
+		"hydrogen_sulphide":   compostlotv1.ReadingKind_READING_KIND_HYDROGEN_SULPHIDE,
 	}
 )
 
