@@ -72,6 +72,7 @@ const (
 // shared are the packages that a service's server and its subscriber both stand on: they use
 // the store, and speak the protos of those whose read model they keep.
 var shared = map[string]bool{
+	"services/compostlot/internal/lotpage": true, // words and draws a report for people
 	"services/compostlot/internal/members": true,
 	"services/harvest/internal/lots":       true,
 	"services/harvest/internal/told":       true,
