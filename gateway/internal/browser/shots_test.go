@@ -17,7 +17,7 @@ const artefacts = "../../../.artefacts/pages"
 var pages = []struct{ who, path string }{
 	{"coordinator", "/start"}, {"coordinator", "/tomorrow"}, {"coordinator", "/tomorrow?day=2026-12-01"}, {"coordinator", "/quarter"}, {"coordinator", "/scores"}, {"coordinator", "/feeds"}, {"coordinator", "/line?match=m-1&order=harbour-light-20261126&product=white-closed-2kg"}, {"coordinator", "/proposals?run=yes"}, {"coordinator", "/whatif"}, {"coordinator", "/slots"},
 	{"coordinator", "/slots?preview=yes"}, {"coordinator", "/trace"}, {"coordinator", "/trace?code=quarry-end-26-37"}, {"coordinator", "/trace?code=ab-1125-001"},
-	{"coordinator", "/trace?code=nothing"}, {"grower:alder-brook", "/push"}, {"grower:alder-brook", "/pick"}, {"grower:alder-brook", "/rooms"},
+	{"coordinator", "/trace?code=nothing"}, {"grower:alder-brook", "/push"}, {"grower:alder-brook", "/pick"}, {"grower:alder-brook", "/rooms"}, {"grower:alder-brook", "/round"}, {"grower:alder-brook", "/cold"},
 	{"yard_manager:quarry-end", "/slots"}, {"yard_manager:quarry-end", "/lots"}, {"yard_manager:quarry-end", "/entry?place=tunnel&lot=quarry-end-26-41"}, {"yard_manager:quarry-end", "/lots/quarry-end-26-41"}, {"yard_manager:quarry-end", "/lots/quarry-end-26-42"},
 	{"buyer:copper-pan", "/orders"}, {"operator", "/health"}, {"operator", "/push"},
 }

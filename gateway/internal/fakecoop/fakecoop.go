@@ -65,6 +65,10 @@ type Coop struct {
 	Series    []*compostlotv1.PublishSlotSeriesRequest
 	Pins      []*orderv1.Pin
 	Calm      bool // a rebalance changes nothing
+	Incidents []*harvestv1.Incident
+	Photo     []byte
+	PhotoType string // what the photo is served as
+	NoStock   bool   // the cold stores are empty
 	Feeds     []*schedulingv1.Feed
 	FeedType  string // what ReadFeed answers as
 	Accepted  []*schedulingv1.AcceptFillsRequest
@@ -89,6 +93,7 @@ func Start(t testing.TB) *Coop {
 		Tokens: identity.NewTokens([]byte("0123456789abcdef0123456789abcdef"), clk), Clock: clk,
 		fails: map[string]*fault.Error{}, calls: map[string]int{}, answers: map[string]answer{}, sent: map[string]bool{},
 	}
+	c.PhotoType = "image/png"
 	c.FeedType = "text/calendar; charset=utf-8"
 	c.fill()
 	c.serve(t)

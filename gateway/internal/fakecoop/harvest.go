@@ -27,6 +27,11 @@ func (h *harvest) PushExpectedPicks(ctx context.Context, req *harvestv1.PushExpe
 		if bad != nil {
 			return nil, bad
 		}
+		for i, e := range req.GetExpectedPicks() {
+			if e.GetHighGrams() > 2_000_000 && !req.GetConfirmLarge() {
+				return nil, fault.InvalidField("expected_picks["+itoa(i)+"].high_grams", "is more than the room can bear: correct it, or confirm it")
+			}
+		}
 		res := &harvestv1.PushExpectedPicksResponse{}
 		for _, e := range req.GetExpectedPicks() {
 			res.ExpectedPicks = append(res.ExpectedPicks, h.store(identity.Must(ctx), e))

@@ -66,7 +66,7 @@ func TestTomorrow(t *testing.T) {
 	p := r.get("/tomorrow").ok()
 	p.says(".lead", "60 of 84 packs ordered are matched").says("li.short", "Harbour Light White closed cups, 2 kg 6 of 30 packs, 24 short").
 		says("li.short .why", "went to customers of a higher class").says(".products li", "36 offered · 60 ordered · 24 short · between 30 and 42 may come").
-		says("table tr", "Oyster clusters, 1 kg 16 16.0").says("details summary", "Alder Brook Farm 36 of 36 packs offered").says("details", "alder-brook-1-white-closed-2kg-20261126")
+		says("table tr", "Oyster clusters, 1 kg Nobody ordered more of it. 16 16.0").says("details summary", "Alder Brook Farm 36 of 36 packs offered").says("details", "alder-brook-1-white-closed-2kg-20261126")
 	if first := words(find(p.root, "ul.products li")); !strings.HasPrefix(first, "White closed cups") {
 		t.Errorf("the first product is %q, want the short one", first)
 	}

@@ -6,6 +6,7 @@ import (
 	"google.golang.org/protobuf/types/known/timestamppb"
 
 	compostlotv1 "breakshare.example/proto/gen/breakshare/compostlot/v1"
+	schedulingv1 "breakshare.example/proto/gen/breakshare/scheduling/v1"
 )
 
 // lotLog is how a lot is made: its recipe, what was done to it, who decided what, and what gas
@@ -106,6 +107,12 @@ func turnField(path string) string {
 		return "water"
 	}
 	return afterDot(path)
+}
+
+// lotDocument gives the report of a lot as one page to print or send.
+func (p *Pages) lotDocument(v *visit) (view, error) {
+	doc, err := p.compostlot.GetLotDocument(v.ctx, &compostlotv1.GetLotDocumentRequest{LotId: v.r.PathValue("lot"), Format: compostlotv1.DocumentFormat_DOCUMENT_FORMAT_PDF})
+	return view{file: &schedulingv1.Content{ContentType: doc.GetContentType(), FileName: doc.GetFileName(), Content: doc.GetContent()}}, err
 }
 
 // entryPage is what to settle before anybody goes into a bunker or a tunnel.

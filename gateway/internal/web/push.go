@@ -25,6 +25,7 @@ type pushPage struct {
 	Rooms              []pushRoom
 	Resting            []restingRoom
 	Conflicts          []conflict
+	Large              bool // a figure was refused as too large, and may be confirmed
 }
 
 // pushRoom is a room with the products that its crop can give: those of earlier pushes first.
@@ -72,6 +73,9 @@ func (p *Pages) showPush(v *visit, f *form) (view, error) {
 		return view{}, err
 	}
 	page := pushPage{Day: day, Before: addDays(day, -1), After: addDays(day, 1), Form: f}
+	for name := range f.errors {
+		page.Large = page.Large || strings.HasPrefix(name, "high.")
+	}
 	page.Done, _ = strconv.ParseInt(v.r.URL.Query().Get("pushed"), 10, 64)
 	var (
 		rooms    *schedulingv1.ListRoomsResponse
@@ -200,7 +204,7 @@ func (p *Pages) push(v *visit) (view, error) {
 	if len(conflicts) > 0 {
 		return p.showConflicts(v, conflicts)
 	}
-	_, err = p.harvest.PushExpectedPicks(v.ctx, &harvestv1.PushExpectedPicksRequest{RequestId: v.r.PostFormValue("request_id"), ExpectedPicks: figures})
+	_, err = p.harvest.PushExpectedPicks(v.ctx, &harvestv1.PushExpectedPicksRequest{RequestId: v.r.PostFormValue("request_id"), ExpectedPicks: figures, ConfirmLarge: v.r.PostFormValue("confirm_large") != ""})
 	if err != nil {
 		return again(v, err, p.showPush, pushFieldOf(figures))
 	}

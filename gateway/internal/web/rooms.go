@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	compostlotv1 "breakshare.example/proto/gen/breakshare/compostlot/v1"
+	harvestv1 "breakshare.example/proto/gen/breakshare/harvest/v1"
 	schedulingv1 "breakshare.example/proto/gen/breakshare/scheduling/v1"
 	typev1 "breakshare.example/proto/gen/breakshare/type/v1"
 	"breakshare.example/services/platform/fault"
@@ -35,6 +36,7 @@ type roomCard struct {
 	RecordForm          *form
 	Date                input
 	NextFill            string
+	Advice              *endAdvice
 
 	Ask                          *form
 	AskFor, Least, First, Latest input
@@ -56,6 +58,7 @@ func (p *Pages) showRooms(v *visit, f *form) (view, error) {
 	var (
 		rooms *schedulingv1.ListRoomsResponse
 		crops *schedulingv1.GetCalendarResponse
+		ends  *harvestv1.AdviseEndResponse
 		asked *compostlotv1.ListCompostRequestsResponse
 	)
 	err = together(v.ctx,
@@ -68,6 +71,10 @@ func (p *Pages) showRooms(v *visit, f *form) (view, error) {
 			return err
 		},
 		func(ctx context.Context) (err error) {
+			ends, err = p.harvest.AdviseEnd(ctx, &harvestv1.AdviseEndRequest{})
+			return err
+		},
+		func(ctx context.Context) (err error) {
 			asked, err = p.compostlot.ListCompostRequests(ctx, &compostlotv1.ListCompostRequestsRequest{FarmId: farm})
 			return err
 		},
@@ -75,8 +82,11 @@ func (p *Pages) showRooms(v *visit, f *form) (view, error) {
 	if err != nil {
 		return view{}, err
 	}
+	advice := adviceByCrop(v, ends)
 	for _, room := range rooms.GetRooms() {
-		page.Rooms = append(page.Rooms, roomCardOf(v, f, room, crops.GetCrops(), page.Today))
+		card := roomCardOf(v, f, room, crops.GetCrops(), page.Today)
+		card.Advice = advice[card.CropID]
+		page.Rooms = append(page.Rooms, card)
 	}
 	n := names{rooms: byID(rooms.GetRooms(), (*schedulingv1.Room).GetRoomId, (*schedulingv1.Room).GetName)}
 	page.Asked = askedRows(asked.GetCompostRequests(), asked.GetShares(), n, func(r *compostlotv1.CompostRequest) bool { return r.GetFarmId() == farm })

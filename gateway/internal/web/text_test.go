@@ -12,6 +12,7 @@ import (
 
 	"breakshare.example/gateway/internal/words"
 	compostlotv1 "breakshare.example/proto/gen/breakshare/compostlot/v1"
+	harvestv1 "breakshare.example/proto/gen/breakshare/harvest/v1"
 	orderv1 "breakshare.example/proto/gen/breakshare/order/v1"
 	schedulingv1 "breakshare.example/proto/gen/breakshare/scheduling/v1"
 	typev1 "breakshare.example/proto/gen/breakshare/type/v1"
@@ -88,6 +89,9 @@ func TestEveryValueOfTheContractHasAWord(t *testing.T) {
 		"gas":        compostlotv1.GasAdvice_GAS_ADVICE_UNSPECIFIED.Descriptor(),
 		"reason":     orderv1.ShortReason_SHORT_REASON_UNSPECIFIED.Descriptor(),
 		"pin":        orderv1.PinKind_PIN_KIND_UNSPECIFIED.Descriptor(),
+		"verdict":    harvestv1.IncidentVerdict_INCIDENT_VERDICT_UNSPECIFIED.Descriptor(),
+		"store":      harvestv1.StoreCondition_STORE_CONDITION_UNSPECIFIED.Descriptor(),
+		"advice":     harvestv1.EndVerdict_END_VERDICT_UNSPECIFIED.Descriptor(),
 		"delivery":   orderv1.DeliveryState_DELIVERY_STATE_UNSPECIFIED.Descriptor(),
 	} {
 		values := enum.Values()

@@ -3,6 +3,7 @@ package web
 import (
 	"context"
 	"errors"
+	"mime"
 	"net/http"
 	"time"
 
@@ -62,7 +63,7 @@ func (p *Pages) visitOf(w http.ResponseWriter, r *http.Request) *visit {
 // enter loads the co-op, without which there is neither a calendar day nor a currency, and
 // the form that was sent.
 func (p *Pages) enter(v *visit) error {
-	if err := v.r.ParseForm(); err != nil {
+	if err := v.parseForm(); err != nil {
 		return fault.New(fault.Invalid, "FORM_UNREADABLE", "%s", v.words.T("problem.form")).WithCause(err)
 	}
 	coop, err := p.scheduling.GetCoop(v.ctx, &schedulingv1.GetCoopRequest{})
@@ -75,6 +76,15 @@ func (p *Pages) enter(v *visit) error {
 	}
 	v.coop, v.zone = coop, zone
 	return nil
+}
+
+// parseForm reads a plain form, or one with a file. Of a file no more than a photo is kept in
+// memory.
+func (v *visit) parseForm() error {
+	if kind, _, _ := mime.ParseMediaType(v.r.Header.Get("Content-Type")); kind == "multipart/form-data" {
+		return v.r.ParseMultipartForm(maxPhoto)
+	}
+	return v.r.ParseForm()
 }
 
 func (p *Pages) answer(w http.ResponseWriter, v *visit, handle func(*visit) (view, error)) {

@@ -98,11 +98,13 @@ func (p *Pages) routes() (http.Handler, error) {
 	mux.HandleFunc("POST /language", p.bare(p.chooseLanguage))
 	mux.HandleFunc("GET /health", p.bare(p.showHealth))
 	mux.HandleFunc("GET /feeds/{coop}/{file}", p.bare(p.readFeed))
+	mux.HandleFunc("GET /round/photo/{incident}", p.page(p.showPhoto))
+	mux.HandleFunc("GET /lots/{lot}/report.pdf", p.page(p.lotDocument))
 	mux.HandleFunc("GET /quarter/crops.csv", p.page(p.exportCrops))
 	for path, show := range map[string]func(*visit, *form) (view, error){
 		"/tomorrow": p.showTomorrow, "/trace": p.showTrace, "/quarter": p.showQuarter, "/scores": p.showScores, "/slots": p.showSlots,
 		"/push": p.showPush, "/pick": p.showPick, "/rooms": p.showRooms,
-		"/feeds": p.showFeeds, "/line": p.showLine, "/entry": p.showEntry, "/proposals": p.showProposals, "/whatif": p.showWhatIf, "/lots": p.showLots, "/lots/{lot}": p.showLot, "/orders": p.showOrders,
+		"/round": p.showRound, "/cold": p.showCold, "/feeds": p.showFeeds, "/line": p.showLine, "/entry": p.showEntry, "/proposals": p.showProposals, "/whatif": p.showWhatIf, "/lots": p.showLots, "/lots/{lot}": p.showLot, "/orders": p.showOrders,
 	} {
 		mux.HandleFunc("GET "+path, p.page(func(v *visit) (view, error) { return show(v, newForm()) }))
 	}
@@ -115,6 +117,7 @@ func (p *Pages) routes() (http.Handler, error) {
 		"/rooms/stage": submit(p.recordStage, p.showRooms, nil), "/rooms/compost": submit(p.askCompost, p.showRooms, afterDot),
 		"/lots/{lot}/release": submit(p.releaseLot, p.showLot, nil), "/lots/{lot}/hold": submit(p.holdLot, p.showLot, nil),
 		"/lots/{lot}/turn": submit(p.recordTurn, p.showLot, turnField), "/slots/withdraw": submit(p.withdrawSlot, p.showSlots, nil),
+		"/round/report": submit(p.reportIncident, p.showRound, afterDot), "/round/close": submit(p.closeIncident, p.showRound, nil),
 		"/lots/{lot}/deliver": submit(p.deliverLot, p.showLot, nil),
 		"/orders/save":        p.saveOrder, "/orders/received": submit(p.confirmDelivery, p.showOrders, nil),
 		"/proposals/accept": submit(p.acceptFills, p.showProposals, nil), "/whatif": submit(p.whatIf, p.showWhatIf, nil),

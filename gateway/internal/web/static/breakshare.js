@@ -65,6 +65,25 @@
     tick.addEventListener("change", () => (tick.checked ? localStorage.setItem(key, "yes") : localStorage.removeItem(key)));
   }
 
+  // A phone's photo is made small enough to be taken; where that fails, it is sent as it is and
+  // the page says what is wrong with it.
+  const shrink = async (input) => {
+    const [file] = input.files;
+    if (!file || file.size < 1500000) return;
+    const picture = await createImageBitmap(file);
+    const scale = Math.min(1, 1600 / Math.max(picture.width, picture.height));
+    const canvas = document.createElement("canvas");
+    [canvas.width, canvas.height] = [Math.round(picture.width * scale), Math.round(picture.height * scale)];
+    canvas.getContext("2d").drawImage(picture, 0, 0, canvas.width, canvas.height);
+    const small = await new Promise((done) => canvas.toBlob(done, "image/jpeg", 0.85));
+    const files = new DataTransfer();
+    files.items.add(new File([small], "photo.jpg", { type: "image/jpeg" }));
+    input.files = files.files;
+  };
+  for (const input of document.querySelectorAll("[data-photo]")) {
+    input.addEventListener("change", () => shrink(input).catch(() => {}));
+  }
+
   // A refused form is read from its first wrong field on.
   document.querySelector("[aria-invalid]")?.focus();
 
