@@ -51,7 +51,9 @@
 // further phases. An optimal flow has nothing on arcs of positive reduced cost and fills those of
 // negative, and every flow that does so is optimal too (complementary slackness). So the next
 // phase sets those arcs to their bounds and is free on the others: it sees exactly the flows that
-// are best in all aims before. Run refuses a day whose costs do not fit even one by one.
+// are best in all aims before. What has no choice left, as the one open arc of a node, is settled
+// too, so that later phases are small: they see the lines that could still gain or lose a pack.
+// Run refuses a day whose costs do not fit even one by one.
 //
 // # Fair shares
 //

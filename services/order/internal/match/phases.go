@@ -43,10 +43,13 @@ func solve(ctx context.Context, p *prepared, net *network, warm *Session, told f
 		Supply: append([]int64(nil), net.supply...), From: net.from, To: net.to, Cap: append([]int64(nil), net.cap...),
 	}
 	s.fixed = make([]int64, len(net.from))
+	s.out.proof.Nodes, s.out.proof.Arcs = s.problem.Nodes(), s.problem.Arcs()
+	s.collapse(net.customers)
+	s.collapse(net.farms)
 	aims := net.aims(p)
 	for number := 0; len(aims) > 0; number++ {
 		told(Solving)
-		settled, err := s.step(ctx, aims, warm.at(number), number == 0)
+		settled, err := s.step(ctx, aims, warm.at(number))
 		if err != nil {
 			return solution{}, err
 		}
@@ -59,11 +62,15 @@ func solve(ctx context.Context, p *prepared, net *network, warm *Session, told f
 }
 
 // step solves for the first aims and returns how many they were.
-func (s *search) step(ctx context.Context, aims []func() (aim, error), solver *flow.Solver, first bool) (int, error) {
+func (s *search) step(ctx context.Context, aims []func() (aim, error), solver *flow.Solver) (int, error) {
+	first := s.out.potential == nil
 	for {
-		ph, err := s.gather(aims)
+		ph, err := s.gather(aims, first)
 		if err != nil {
 			return 0, err
+		}
+		for _, a := range ph.aims {
+			s.expand(a.shares)
 		}
 		s.problem.Cost = ph.cost
 		best, err := s.run(ctx, solver)
@@ -88,8 +95,9 @@ func (s *search) step(ctx context.Context, aims []func() (aim, error), solver *f
 }
 
 // gather puts as many aims into one cost as fit: each as a digit, in a radix above what the aims
-// below it can change by.
-func (s *search) gather(aims []func() (aim, error)) (phase, error) {
+// below it can change by. The first phase stops before shares: once the value is settled, few of
+// them are still open, and only those get their steps.
+func (s *search) gather(aims []func() (aim, error), first bool) (phase, error) {
 	var ph phase
 	change := int64(0)
 	for _, next := range aims {
@@ -103,6 +111,9 @@ func (s *search) gather(aims []func() (aim, error)) (phase, error) {
 				return ph, s.net.tooLarge()
 			}
 			continue
+		}
+		if first && a.shares != nil {
+			break
 		}
 		joined, ok := join(ph.cost, a)
 		sum, fits := times(change, a.change+1)
@@ -161,14 +172,9 @@ func (s *search) run(ctx context.Context, solver *flow.Solver) (flow.Result, err
 	return s.enlarge(best, arcs, nodes), nil
 }
 
-// reduce leaves out of the problem what is settled; arcs and nodes say what each number was. The
-// first phase is whole.
+// reduce leaves out of the problem what is settled; arcs and nodes say what each number was.
 func (s *search) reduce() (small *flow.Problem, arcs, nodes []int32) {
 	p := &s.problem
-	if s.out.potential == nil {
-		s.out.proof.Nodes, s.out.proof.Arcs = p.Nodes(), p.Arcs()
-		return p, nil, nil
-	}
 	number := make([]int32, p.Nodes())
 	small = &flow.Problem{}
 	place := func(node int32) int32 {
@@ -192,9 +198,6 @@ func (s *search) reduce() (small *flow.Problem, arcs, nodes []int32) {
 
 // enlarge puts the answer of a reduced problem back in the places of the whole one.
 func (s *search) enlarge(best flow.Result, arcs, nodes []int32) flow.Result {
-	if nodes == nil && s.out.potential == nil {
-		return best
-	}
 	whole := flow.Result{
 		Flow: make([]int64, s.problem.Arcs()), Potential: make([]int64, s.problem.Nodes()), Cost: best.Cost, Work: best.Work,
 	}
@@ -205,6 +208,39 @@ func (s *search) enlarge(best flow.Result, arcs, nodes []int32) flow.Result {
 		whole.Potential[node] = best.Potential[i]
 	}
 	return whole
+}
+
+// collapse puts all packs that a share may lack on its first arc: until shares matter, all its
+// arcs cost the same.
+func (s *search) collapse(shares []share) {
+	for i := range shares {
+		sh := &shares[i]
+		for k := range sh.count {
+			s.problem.Cap[sh.first+k] = 0
+		}
+		if sh.count > 0 {
+			s.problem.Cap[sh.first] = sh.packs
+		}
+	}
+}
+
+// expand gives the shares that are still open their steps.
+func (s *search) expand(shares []share) {
+	for i := range shares {
+		if sh := &shares[i]; sh.count > 1 && s.problem.Cap[sh.first] == sh.packs {
+			s.layOut(sh)
+		}
+	}
+}
+
+// layOut sets the room on the arcs of a share to its steps.
+func (s *search) layOut(sh *share) {
+	for k := range sh.count {
+		s.problem.Cap[sh.first+k] = sh.at[k+1] - sh.at[k]
+		if s.out.cap != nil {
+			s.out.cap[sh.first+k] = s.problem.Cap[sh.first+k]
+		}
+	}
 }
 
 // refine puts finer steps around what shares lack, where a step of several packs lies next to
@@ -224,12 +260,7 @@ func (s *search) refine(ph phase, packs []int64) bool {
 				continue
 			}
 			sh.refine(lacking)
-			for k := range sh.count {
-				s.problem.Cap[sh.first+k] = sh.at[k+1] - sh.at[k]
-				if s.out.cap != nil {
-					s.out.cap[sh.first+k] = s.problem.Cap[sh.first+k]
-				}
-			}
+			s.layOut(sh)
 			refined = true
 		}
 	}
