@@ -4,8 +4,8 @@ import "time"
 
 var (
 	phaseWords   = []string{"one", "two", "three"}
-	markWords    = []string{"filled", "pasteurising", "conditioning", "cooling", "cooled"}
-	readingWords = []string{"compost_temperature", "air_temperature", "ammonia", "oxygen", "moisture", "nitrogen", "ph"}
+	markWords    = []string{"wetted", "filled", "levelling", "pasteurising", "conditioning", "cooling", "cooled", "spawned", "colonised"}
+	readingWords = []string{"compost_temperature", "air_temperature", "ammonia", "oxygen", "moisture", "nitrogen", "ph", "carbon_dioxide", "hydrogen_sulphide"}
 )
 
 const mostKilos = 10_000_000
@@ -74,7 +74,7 @@ var lotMarkTable = newTable(
 	Table{File: "lot_marks.csv", About: "The instant at which a lot passed from one step to the next.", Key: []string{"lot_id", "mark"}},
 	nil,
 	refers("lots.csv", code("lot_id", "The lot.", "quarry-end-26-37", func(r *LotMark) *string { return &r.LotID })),
-	oneOf("mark", "filled: tunnel or room filled; the others: begun, and cooled: ready for spawn.", "filled", func(r *LotMark) *string { return &r.Mark }, markWords...),
+	oneOf("mark", "wetted: wetting begun; filled: tunnel or room filled; cooled: ready for spawn; spawned and colonised: spawn run in the tunnel begun and ended; the others: begun.", "filled", func(r *LotMark) *string { return &r.Mark }, markWords...),
 	instant("time", "When.", "2026-11-25T15:00:00Z", func(r *LotMark) *time.Time { return &r.Time }),
 )
 
@@ -85,7 +85,7 @@ var readingTable = newTable(
 	probeCode("probe_id", "Name of the probe within the lot.", "p3", func(r *Reading) *string { return &r.ProbeID }),
 	oneOf("kind", "What it measures.", "compost_temperature", func(r *Reading) *string { return &r.Kind }, readingWords...),
 	instant("time", "When.", "2026-11-26T04:10:00Z", func(r *Reading) *time.Time { return &r.Time }),
-	thousandths("value", "The value: °C; ammonia in ppm and oxygen in % by volume of air; moisture in % of wet mass; nitrogen in % of dry mass; pH.", "58.2", func(r *Reading) *int64 { return &r.ValueThousandths }),
+	thousandths("value", "The value: °C; ammonia, carbon dioxide and hydrogen sulphide in ppm and oxygen in % by volume of air; moisture in % of wet mass; nitrogen in % of dry mass; pH.", "58.2", func(r *Reading) *int64 { return &r.ValueThousandths }),
 )
 
 var releaseTable = newTable(
