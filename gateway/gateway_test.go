@@ -203,3 +203,17 @@ func TestBindFailsWithoutAService(t *testing.T) {
 		}
 	}
 }
+
+// TestSecretsOfCalendarsAreNotLogged: the address of a calendar alone lets whoever has it read
+// the calendar, so it must not stand in a log.
+func TestSecretsOfCalendarsAreNotLogged(t *testing.T) {
+	t.Parallel()
+	s := serve(t, gateway.Config{})
+	address := "/feeds/" + fakecoop.ID + "/" + fakecoop.FeedSecret + ".ics"
+	s.ask(httptest.NewRequest(http.MethodGet, address, nil))
+	s.coop.Fail("ReadFeed", fault.New(fault.Internal, "BROKEN", "broken"))
+	s.ask(httptest.NewRequest(http.MethodGet, address, nil))
+	if log := s.log.String(); strings.Contains(log, fakecoop.FeedSecret) || !strings.Contains(log, "/feeds/") {
+		t.Errorf("logged %s", log)
+	}
+}

@@ -62,6 +62,14 @@ func (o *order) ListPins(_ context.Context, req *orderv1.ListPinsRequest) (*orde
 	})
 }
 
+func (o *order) GetSeason(context.Context, *orderv1.GetSeasonRequest) (*orderv1.GetSeasonResponse, error) {
+	return read(o.c, "GetSeason", func() (*orderv1.GetSeasonResponse, error) {
+		return &orderv1.GetSeasonResponse{FromDate: "2026-09-01", Farms: []*orderv1.FarmSeason{
+			{FarmId: "alder-brook", Offered: 2_000, Matched: 1_700, Ahead: 40}, {FarmId: "birch-hollow", Offered: 1_000, Matched: 770, Ahead: -40},
+		}}, nil
+	})
+}
+
 func (o *order) RemovePin(_ context.Context, req *orderv1.RemovePinRequest) (*orderv1.RemovePinResponse, error) {
 	return once(o.c, "RemovePin", req, func() (*orderv1.RemovePinResponse, error) {
 		for i, p := range o.c.Pins {

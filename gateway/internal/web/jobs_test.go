@@ -329,6 +329,7 @@ func TestScores(t *testing.T) {
 	r := visit(t, coordinator)
 	p := r.get("/scores").ok()
 	p.says("tr", "All farms Growers said 12 2.4 6.1 71").says("tr", "The forecast said 12 −0.3 4.9 83").says("tr", "Alder Brook Farm Growers said 12 1.9 5.2 75")
+	p.says("li", "Alder Brook Farm 1 700 of 2 000 packs offered were sold · 40 packs ahead of its fair part").says("li", "Birch Hollow 770 of 1 000 packs offered were sold · 40 packs behind its fair part")
 	if n := len(all(p.root, "tbody tr")); n != 5 {
 		t.Errorf("%d rows, want the farms' own only", n)
 	}
