@@ -1,6 +1,7 @@
 package web
 
 import (
+	"fmt"
 	"strconv"
 	"strings"
 
@@ -20,19 +21,20 @@ type balance struct {
 	Products       []string
 	Width, Height  int
 	Weeks          []balanceWeek
-	Demand         string // the path of the demand's line
-	ShortGrams     int64
-	OverGrams      int64
+	// The drawing as paths, of which a week takes fewer bytes than as shapes of their own.
+	Committed, Proposed, Gap string
+	Demand                   string
+	Proposing                bool // something is proposed in some week
+	ShortGrams               int64
+	OverGrams                int64
 }
 
-// balanceWeek is one week, in grams and as drawn.
+// balanceWeek is one week, in grams.
 type balanceWeek struct {
 	Week                        string
 	Committed, Proposed, Demand int64
 	Known                       bool // Demand is
 	Short, Over                 int64
-
-	X, CommittedY, CommittedH, ProposedY, ProposedH, GapY, GapH int
 }
 
 // balancesOf draws each kind to its own scale.
@@ -63,30 +65,34 @@ func (b *balance) draw(weeks []*schedulingv1.KindWeek) {
 		largest = max(largest, w.GetCommittedGrams()+w.GetProposedGrams(), w.GetDemandGrams())
 	}
 	tall := func(grams int64) int { return int(float64(grams) / float64(largest) * balanceHeight) }
-	var line strings.Builder
+	var committed, proposed, gap, line strings.Builder
 	pen := "M"
 	for i, w := range weeks {
 		row := balanceWeek{
 			Week: w.GetWeek(), Committed: w.GetCommittedGrams(), Proposed: w.GetProposedGrams(), Demand: w.GetDemandGrams(), Known: w.DemandGrams != nil,
-			Short: w.GetShortGrams(), Over: w.GetOverGrams(), X: i * weekWidth,
+			Short: w.GetShortGrams(), Over: w.GetOverGrams(),
 		}
 		b.ShortGrams += row.Short
 		b.OverGrams += row.Over
-		row.CommittedH, row.ProposedH = tall(row.Committed), tall(row.Proposed)
-		row.CommittedY = balanceHeight - row.CommittedH
-		row.ProposedY = row.CommittedY - row.ProposedH
-		if row.Short > 0 {
-			row.GapH = tall(row.Short)
-			row.GapY = row.ProposedY - row.GapH
+		b.Proposing = b.Proposing || row.Proposed > 0
+		x, top := i*weekWidth, balanceHeight
+		for _, part := range []struct {
+			to    *strings.Builder
+			grams int64
+		}{{&committed, row.Committed}, {&proposed, row.Proposed}, {&gap, row.Short}} {
+			if high := tall(part.grams); high > 0 {
+				fmt.Fprintf(part.to, "M%d %dh%dv-%dh-%dz", x, top, barWidth, high, barWidth)
+				top -= high
+			}
 		}
 		if row.Known {
 			y := strconv.Itoa(balanceHeight - tall(row.Demand))
-			line.WriteString(pen + strconv.Itoa(row.X) + " " + y + "H" + strconv.Itoa(row.X+weekWidth))
+			line.WriteString(pen + strconv.Itoa(x) + " " + y + "H" + strconv.Itoa(x+weekWidth))
 			pen = "L"
 		} else {
 			pen = "M"
 		}
 		b.Weeks = append(b.Weeks, row)
 	}
-	b.Demand = line.String()
+	b.Committed, b.Proposed, b.Gap, b.Demand = committed.String(), proposed.String(), gap.String(), line.String()
 }

@@ -314,7 +314,10 @@ func TestQuarter(t *testing.T) {
 	r := visit(t, coordinator)
 	p := r.get("/quarter").ok()
 	p.says("h1", "Mon 23 Nov to Sun 21 Feb").says("details", "House 3 Step First day Last day").says("details tr", "Cropping Sun 27 Dec Sat 30 Jan").says("p.why", "days without a crop")
-	p.says(".balance h3", "white mushroom , closed 200.0 kg missing").says(".balance tr", "30 Nov 300.0 0.0 500.0 200.0 –").says(".balance tr", "7 Dec 600.0 0.0 450.0 – 150.0")
+	p.says(".balance h3", "white mushroom , closed 200.0 kg missing").says(".balance tr", "30 Nov 300.0 500.0 200.0 –").says(".balance tr", "7 Dec 600.0 450.0 – 150.0")
+	if d := attr(find(p.root, "path.gap"), "d"); d != "M40 50h30v-33h-30z" {
+		t.Errorf("the gap is drawn %q, want it on top of what stands, up to the demand", d)
+	}
 	p.says("li.short", "House 2 alder-brook-2-20261003 · alder-brook-2-20261228 Mon 28 Dec – Tue 29 Dec Least move that frees it: alder-brook-2-20261228 by 2 days.")
 	p.says("li.short", "Alder Brook Farm , House 3 Spawning expected Tue 24 Nov, 1 day ago")
 	if n := len(all(p.root, "div.lane svg")); n != 5 {

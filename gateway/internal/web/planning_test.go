@@ -20,6 +20,7 @@ func TestProposalsSideBySideAndAccepted(t *testing.T) {
 	p.says("li", "Birch Hollow , Long shed Tue 15 Dec · oyster-bags · planned already").says("details", "Without it the plan costs more by 950.00 EUR A week earlier costs the room is not free A week later costs 120.00 EUR").
 		says("details li", "Week of 18 Jan: 400.0 kg, 150.0 kg of it would be missing: white mushroom")
 
+	p.says(".balance tr", "30 Nov 300.0 150.0 500.0 50.0 –")
 	form := url.Values{"request_id": {p.form("/proposals/accept").Get("request_id")}, "form": {"kept"}, "run": {"yes"}}
 	empty := r.post("/proposals/accept", form)
 	if empty.status != http.StatusBadRequest || len(r.coop.Accepted) != 0 {
