@@ -3,6 +3,8 @@ package importer
 import (
 	"context"
 
+	"google.golang.org/protobuf/proto"
+
 	compostlotv1 "breakshare.example/proto/gen/breakshare/compostlot/v1"
 	orderv1 "breakshare.example/proto/gen/breakshare/order/v1"
 	schedulingv1 "breakshare.example/proto/gen/breakshare/scheduling/v1"
@@ -77,9 +79,13 @@ func (r *run) products(ctx context.Context) (Outcome, error) {
 func (r *run) customers(ctx context.Context) (Outcome, error) {
 	var wanted []item[*orderv1.Customer]
 	for _, c := range r.files.Customers {
-		wanted = append(wanted, item[*orderv1.Customer]{&orderv1.Customer{
-			CustomerId: c.CustomerID, Name: c.Name, Place: c.Place, PriorityClass: int32(c.PriorityClass),
-		}, []int{c.Line}})
+		customer := &orderv1.Customer{}
+		if have := r.have.customers[c.CustomerID]; have != nil {
+			// What the file has no columns for, such as substitutes, stays as it is.
+			customer = proto.CloneOf(have)
+		}
+		customer.CustomerId, customer.Name, customer.Place, customer.PriorityClass = c.CustomerID, c.Name, c.Place, int32(c.PriorityClass)
+		wanted = append(wanted, item[*orderv1.Customer]{customer, []int{c.Line}})
 	}
 	p := compare(wanted, r.have.customers, (*orderv1.Customer).GetCustomerId, "name", "place", "priority_class")
 	return save(ctx, r, source{file: "customers.csv"}, p, func(list []*orderv1.Customer) *orderv1.BatchSaveCustomersRequest {

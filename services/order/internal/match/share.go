@@ -159,7 +159,7 @@ func (n *network) customerSums(rule ShortRule) []sum {
 			sums[i].node = n.node()
 		}
 		if s := &sums[i].share; rule == ShortByOrdered {
-			s.weight *= s.packs + s.had
+			s.weight *= min(s.packs+s.had, maxPacks)
 		}
 	}
 	return sums
@@ -192,7 +192,7 @@ func (n *network) farmSums(p *prepared) []sum {
 			s.weight = max(1, p.farms[farm].Shares)
 		}
 		// What the farm is ahead in the season counts as sold, on each product its part.
-		s.had += p.farms[farm].Ahead * (s.packs + s.had) / max(1, offered[farm])
+		s.had += p.farms[farm].Ahead * min(s.packs+s.had, maxPacks) / max(1, offered[farm])
 		if len(sums[i].of) > 1 {
 			sums[i].node = n.node()
 		}

@@ -66,8 +66,8 @@ ALTER TABLE match_product
     ADD COLUMN likely bigint, -- NULL in matches older than it, which offered what was likely
     ADD COLUMN pooled_gain_grams bigint NOT NULL DEFAULT 0;
 ALTER TABLE match_product
-    ADD CHECK (matched BETWEEN 0 AND ordered),
-    ADD CHECK (given BETWEEN 0 AND offered),
+    ADD CONSTRAINT match_product_matched_of_ordered CHECK (matched BETWEEN 0 AND ordered),
+    ADD CONSTRAINT match_product_given_of_offered CHECK (given BETWEEN 0 AND offered),
     ADD CHECK (likely >= 0);
 
 ALTER TABLE match_farm
@@ -78,9 +78,14 @@ ALTER TABLE match_farm
 ALTER TABLE match_farm DROP COLUMN season_offered, DROP COLUMN season_matched;
 ALTER TABLE match_product
     DROP COLUMN given, DROP COLUMN more_worth_minor, DROP COLUMN fewer_cost_minor, DROP COLUMN worth_minor_per_kg,
-    DROP COLUMN left_over, DROP COLUMN likely, DROP COLUMN pooled_gain_grams;
+    DROP COLUMN left_over, DROP COLUMN likely, DROP COLUMN pooled_gain_grams,
+    DROP CONSTRAINT match_product_matched_of_ordered,
+    ADD CONSTRAINT match_product_check CHECK (matched >= 0 AND matched <= offered AND matched <= ordered) NOT VALID;
 ALTER TABLE match_allocation DROP COLUMN packed_product_id;
-ALTER TABLE match_line DROP COLUMN binding, DROP COLUMN farms;
+ALTER TABLE match_line
+    DROP COLUMN binding, DROP COLUMN farms, DROP CONSTRAINT match_line_reason_check,
+    ADD CONSTRAINT match_line_reason_check
+        CHECK (reason IN ('', 'not_offered', 'higher_class', 'same_class', 'not_fit', 'not_enough')) NOT VALID;
 ALTER TABLE match_run
     DROP COLUMN phases, DROP COLUMN splits, DROP COLUMN gap_minor, DROP COLUMN value_minor,
     DROP COLUMN pins_cost_minor, DROP COLUMN rebalanced_from;
