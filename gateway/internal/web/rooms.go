@@ -22,6 +22,8 @@ type roomsPage struct {
 	Done  string
 	Rooms []roomCard
 	Asked []askedRow
+	// NoAdvice tells that advice on the end of crops is not to be had just now.
+	NoAdvice bool
 }
 
 // roomCard is one room.
@@ -71,8 +73,12 @@ func (p *Pages) showRooms(v *visit, f *form) (view, error) {
 			return err
 		},
 		func(ctx context.Context) (err error) {
-			ends, err = p.harvest.AdviseEnd(ctx, &harvestv1.AdviseEndRequest{})
-			return err
+			// Advice is a help: without it the rooms are shown all the same, and say so.
+			if ends, err = p.harvest.AdviseEnd(ctx, &harvestv1.AdviseEndRequest{}); err != nil {
+				p.log.WarnContext(ctx, "no advice", "error", err)
+				page.NoAdvice = true
+			}
+			return nil
 		},
 		func(ctx context.Context) (err error) {
 			asked, err = p.compostlot.ListCompostRequests(ctx, &compostlotv1.ListCompostRequestsRequest{FarmId: farm})

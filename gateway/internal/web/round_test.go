@@ -9,6 +9,7 @@ import (
 
 	"breakshare.example/gateway/internal/fakecoop"
 	harvestv1 "breakshare.example/proto/gen/breakshare/harvest/v1"
+	"breakshare.example/services/platform/fault"
 	"breakshare.example/services/platform/identity"
 )
 
@@ -112,9 +113,12 @@ func TestColdStock(t *testing.T) {
 
 func TestAdviceToEndACrop(t *testing.T) {
 	t.Parallel()
-	p := visit(t, grower).get("/rooms").ok()
+	r := visit(t, grower)
+	p := r.get("/rooms").ok()
 	p.says("details.advice", "Advice: clear the room close: low and high forecasts differ A fresh cycle earns more").says("details.advice", "Waiting costs money from Thu 3 Dec and then a day 14.00 EUR").
 		says("details.advice", "−5.00 EUR · 98.00 EUR · 140.00 EUR").says("section.card", "No costs are saved for its programme.")
+	r.coop.Fail("AdviseEnd", fault.New(fault.Unavailable, "AWAY", "Away."))
+	r.get("/rooms").ok().says("main", "not to be had just now").says("section.card", "Record what began").without("details.advice")
 }
 
 func TestLotReportIsAFile(t *testing.T) {
