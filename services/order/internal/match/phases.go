@@ -31,7 +31,9 @@ type search struct {
 	problem flow.Problem
 	// fixed is the flow that earlier phases settled; it is taken out of the problem.
 	fixed []int64
-	out   solution
+	// last is the flow of the last phase.
+	last []int64
+	out  solution
 }
 
 // solve finds the best flow: it solves for as many aims as fit in one cost, keeps to the flows
@@ -64,6 +66,10 @@ func solve(ctx context.Context, p *prepared, net *network, warm *Session, told f
 // step solves for the first aims and returns how many they were.
 func (s *search) step(ctx context.Context, aims []func() (aim, error), solver *flow.Solver) (int, error) {
 	first := s.out.potential == nil
+	if !first {
+		s.centre(s.net.customers)
+		s.centre(s.net.farms)
+	}
 	for {
 		ph, err := s.gather(aims, first)
 		if err != nil {
@@ -85,6 +91,7 @@ func (s *search) step(ctx context.Context, aims []func() (aim, error), solver *f
 			s.out.cap = append([]int64(nil), s.problem.Cap...)
 			s.out.proof.Cost = best.Cost
 		}
+		s.last = best.Flow
 		if len(ph.aims) == len(aims) {
 			s.takeRest(best.Flow)
 		} else {
@@ -220,6 +227,15 @@ func (s *search) collapse(shares []share) {
 		}
 		if sh.count > 0 {
 			s.problem.Cap[sh.first] = sh.packs
+		}
+	}
+}
+
+// centre puts the finest steps of the shares that have none yet where the last phase left them.
+func (s *search) centre(shares []share) {
+	for i := range shares {
+		if sh := &shares[i]; sh.count > 0 && s.problem.Cap[sh.first] == sh.packs {
+			sh.refine(s.last[sh.first])
 		}
 	}
 }
