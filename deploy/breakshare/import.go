@@ -57,7 +57,7 @@ func runImport(ctx context.Context, args []string, std streams) int {
 // coordinator is the identity in which a co-op's files come in and, until there is sign-in,
 // its pages are shown on this machine.
 func coordinator(files *coopfiles.Folder) identity.Identity {
-	return identity.Identity{CoopID: files.Coop.CoopID, Role: identity.Coordinator, Name: "Coordinator of " + files.Coop.Name}
+	return identity.Identity{CoopID: files.Coop.CoopID, Role: identity.Coordinator, Name: "Office"}
 }
 
 // importFolder imports read files and tells of each on out.

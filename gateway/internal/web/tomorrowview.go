@@ -54,7 +54,6 @@ type productRow struct {
 type shortRow struct {
 	Customer, Product, Why    string
 	Order, ProductID          string
-	Binds                     []bindRow
 	Ordered, Matched, Missing int64
 }
 
@@ -137,9 +136,6 @@ func (t *tomorrow) fillShort(m *orderv1.Match, n names) {
 		row := shortRow{
 			Customer: nameOf(n.customers, l.GetCustomerId()), Product: n.product(l.GetProductId()), Why: l.GetExplanation(), Order: l.GetOrderId(), ProductID: l.GetProductId(),
 			Ordered: l.GetOrdered(), Matched: l.GetMatched(), Missing: l.GetOrdered() - l.GetMatched(),
-		}
-		for _, b := range l.GetBinds() {
-			row.Binds = append(row.Binds, bindRow{reasonKey(b.GetReason()), b.GetPacks()})
 		}
 		t.Lines = append(t.Lines, row)
 		if row.Missing > 0 {
