@@ -40,7 +40,11 @@ func TestPagesLookRight(t *testing.T) {
 					r.goTo(p.path)
 					r.noSidewaysScroll(p.path)
 					r.shot(s, p.who, p.path)
-					r.noViolations(axe, p.path)
+					// Each width and each scheme is held to the rules once: the phone by
+					// day, the desk by night.
+					if s.dark == (s.name == desk.name) {
+						r.noViolations(axe, p.path)
+					}
 				}
 			})
 		}
