@@ -52,7 +52,8 @@ type Stack struct {
 	postgresURL string
 	bus         *bus.Bus
 	peers       *host.Peers
-	ports       map[string]string // service to its address, kept over a restart
+	ports       map[string]string       // service to its address, kept over a restart
+	reserved    map[string]net.Listener // until the service's first start
 	gateway     *web
 
 	mu    sync.Mutex
@@ -70,7 +71,7 @@ func Start(ctx context.Context, o Options) (_ *Stack, err error) {
 	if o.Log == nil {
 		o.Log = slog.Default()
 	}
-	s := &Stack{o: o, ports: make(map[string]string), units: make(map[string]*host.Unit)}
+	s := &Stack{o: o, ports: make(map[string]string), reserved: make(map[string]net.Listener), units: make(map[string]*host.Unit)}
 	defer func() {
 		if err != nil {
 			err = errors.Join(err, s.Stop(context.WithoutCancel(ctx)))
@@ -111,6 +112,10 @@ func (s *Stack) Stop(ctx context.Context) error {
 	for i := len(services) - 1; i >= 0; i-- {
 		errs = append(errs, s.StopService(ctx, services[i]))
 	}
+	for _, l := range s.reserved {
+		errs = append(errs, l.Close())
+	}
+	clear(s.reserved)
 	for i := len(s.closers) - 1; i >= 0; i-- {
 		errs = append(errs, s.closers[i](ctx))
 	}
@@ -182,10 +187,7 @@ func (s *Stack) reserve(ctx context.Context) error {
 		if err != nil {
 			return err
 		}
-		s.ports[name] = l.Addr().String()
-		if err := l.Close(); err != nil {
-			return err
-		}
+		s.ports[name], s.reserved[name] = l.Addr().String(), l
 	}
 	s.peers = host.NewPeers(s.ports, rpc.DialOptions{Tokens: s.tokens, Caller: "onemachine", Log: s.o.Log})
 	s.closers = append(s.closers, func(context.Context) error { return s.peers.Close() })

@@ -39,9 +39,12 @@ func (s *Stack) StartService(ctx context.Context, name string) error {
 	if err != nil {
 		return err
 	}
-	listener, err := new(net.ListenConfig).Listen(ctx, "tcp", s.ports[name])
-	if err != nil {
-		return fmt.Errorf("%s: %w", name, err)
+	listener := s.reserved[name]
+	delete(s.reserved, name)
+	if listener == nil {
+		if listener, err = new(net.ListenConfig).Listen(ctx, "tcp", s.ports[name]); err != nil {
+			return fmt.Errorf("%s: %w", name, err)
+		}
 	}
 	unit, err := host.Start(ctx, host.Setup{
 		Name: name,
