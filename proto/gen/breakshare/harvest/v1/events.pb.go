@@ -9,6 +9,7 @@ package harvestv1
 import (
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
+	timestamppb "google.golang.org/protobuf/types/known/timestamppb"
 	reflect "reflect"
 	sync "sync"
 	unsafe "unsafe"
@@ -21,11 +22,23 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
-// ExpectedPickPushed tells what a grower expects. Subject: harvest.expected_pick.pushed.
+// ExpectedPickPushed tells what a grower expects, and what the co-op uses of it. It comes again,
+// with the same version and a later used_at, where only what is used has changed.
+// Subject: harvest.expected_pick.pushed.
 type ExpectedPickPushed struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// The figures, with their version.
-	ExpectedPick  *ExpectedPick `protobuf:"bytes,1,opt,name=expected_pick,json=expectedPick,proto3" json:"expected_pick,omitempty"`
+	// The figures as they were pushed, with their version.
+	ExpectedPick *ExpectedPick `protobuf:"bytes,1,opt,name=expected_pick,json=expectedPick,proto3" json:"expected_pick,omitempty"`
+	// What is used for this lot: the push and the forecast fused, as Outlook.used. One day in ten
+	// less, grams; low <= likely <= high. All three are absent where the push is used as it is.
+	UsedLowGrams *int64 `protobuf:"varint,2,opt,name=used_low_grams,json=usedLowGrams,proto3,oneof" json:"used_low_grams,omitempty"`
+	// As often less as more, grams.
+	UsedLikelyGrams *int64 `protobuf:"varint,3,opt,name=used_likely_grams,json=usedLikelyGrams,proto3,oneof" json:"used_likely_grams,omitempty"`
+	// One day in ten more, grams.
+	UsedHighGrams *int64 `protobuf:"varint,4,opt,name=used_high_grams,json=usedHighGrams,proto3,oneof" json:"used_high_grams,omitempty"`
+	// When what is used was computed: of one version, a reader keeps the latest. Absent where
+	// nothing is used but the push.
+	UsedAt        *timestamppb.Timestamp `protobuf:"bytes,5,opt,name=used_at,json=usedAt,proto3" json:"used_at,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -63,6 +76,34 @@ func (*ExpectedPickPushed) Descriptor() ([]byte, []int) {
 func (x *ExpectedPickPushed) GetExpectedPick() *ExpectedPick {
 	if x != nil {
 		return x.ExpectedPick
+	}
+	return nil
+}
+
+func (x *ExpectedPickPushed) GetUsedLowGrams() int64 {
+	if x != nil && x.UsedLowGrams != nil {
+		return *x.UsedLowGrams
+	}
+	return 0
+}
+
+func (x *ExpectedPickPushed) GetUsedLikelyGrams() int64 {
+	if x != nil && x.UsedLikelyGrams != nil {
+		return *x.UsedLikelyGrams
+	}
+	return 0
+}
+
+func (x *ExpectedPickPushed) GetUsedHighGrams() int64 {
+	if x != nil && x.UsedHighGrams != nil {
+		return *x.UsedHighGrams
+	}
+	return 0
+}
+
+func (x *ExpectedPickPushed) GetUsedAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.UsedAt
 	}
 	return nil
 }
@@ -216,6 +257,53 @@ func (x *PickLotTraced) GetPickLot() *PickLot {
 	return nil
 }
 
+// PickLotStored tells that something changed in how a pick lot is kept: the temperature it is
+// held at, or the day until which it keeps. Subject: harvest.pick_lot.stored.
+type PickLotStored struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The lot after the change, with its version.
+	PickLot       *PickLot `protobuf:"bytes,1,opt,name=pick_lot,json=pickLot,proto3" json:"pick_lot,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *PickLotStored) Reset() {
+	*x = PickLotStored{}
+	mi := &file_breakshare_harvest_v1_events_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *PickLotStored) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*PickLotStored) ProtoMessage() {}
+
+func (x *PickLotStored) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_events_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use PickLotStored.ProtoReflect.Descriptor instead.
+func (*PickLotStored) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_events_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *PickLotStored) GetPickLot() *PickLot {
+	if x != nil {
+		return x.PickLot
+	}
+	return nil
+}
+
 // StockChanged tells that a pick lot weighs less than was picked: some of it was discarded.
 // Subject: harvest.stock.changed.
 type StockChanged struct {
@@ -230,7 +318,7 @@ type StockChanged struct {
 
 func (x *StockChanged) Reset() {
 	*x = StockChanged{}
-	mi := &file_breakshare_harvest_v1_events_proto_msgTypes[4]
+	mi := &file_breakshare_harvest_v1_events_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -242,7 +330,7 @@ func (x *StockChanged) String() string {
 func (*StockChanged) ProtoMessage() {}
 
 func (x *StockChanged) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_harvest_v1_events_proto_msgTypes[4]
+	mi := &file_breakshare_harvest_v1_events_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -255,7 +343,7 @@ func (x *StockChanged) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use StockChanged.ProtoReflect.Descriptor instead.
 func (*StockChanged) Descriptor() ([]byte, []int) {
-	return file_breakshare_harvest_v1_events_proto_rawDescGZIP(), []int{4}
+	return file_breakshare_harvest_v1_events_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *StockChanged) GetDiscard() *Discard {
@@ -284,7 +372,7 @@ type IncidentReported struct {
 
 func (x *IncidentReported) Reset() {
 	*x = IncidentReported{}
-	mi := &file_breakshare_harvest_v1_events_proto_msgTypes[5]
+	mi := &file_breakshare_harvest_v1_events_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -296,7 +384,7 @@ func (x *IncidentReported) String() string {
 func (*IncidentReported) ProtoMessage() {}
 
 func (x *IncidentReported) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_harvest_v1_events_proto_msgTypes[5]
+	mi := &file_breakshare_harvest_v1_events_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -309,7 +397,7 @@ func (x *IncidentReported) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use IncidentReported.ProtoReflect.Descriptor instead.
 func (*IncidentReported) Descriptor() ([]byte, []int) {
-	return file_breakshare_harvest_v1_events_proto_rawDescGZIP(), []int{5}
+	return file_breakshare_harvest_v1_events_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *IncidentReported) GetIncident() *Incident {
@@ -331,7 +419,7 @@ type ClimateAlerted struct {
 
 func (x *ClimateAlerted) Reset() {
 	*x = ClimateAlerted{}
-	mi := &file_breakshare_harvest_v1_events_proto_msgTypes[6]
+	mi := &file_breakshare_harvest_v1_events_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -343,7 +431,7 @@ func (x *ClimateAlerted) String() string {
 func (*ClimateAlerted) ProtoMessage() {}
 
 func (x *ClimateAlerted) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_harvest_v1_events_proto_msgTypes[6]
+	mi := &file_breakshare_harvest_v1_events_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -356,7 +444,7 @@ func (x *ClimateAlerted) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ClimateAlerted.ProtoReflect.Descriptor instead.
 func (*ClimateAlerted) Descriptor() ([]byte, []int) {
-	return file_breakshare_harvest_v1_events_proto_rawDescGZIP(), []int{6}
+	return file_breakshare_harvest_v1_events_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *ClimateAlerted) GetAlert() *ClimateAlert {
@@ -370,15 +458,24 @@ var File_breakshare_harvest_v1_events_proto protoreflect.FileDescriptor
 
 const file_breakshare_harvest_v1_events_proto_rawDesc = "" +
 	"\n" +
-	"\"breakshare/harvest/v1/events.proto\x12\x15breakshare.harvest.v1\x1a#breakshare/harvest/v1/climate.proto\x1a breakshare/harvest/v1/pick.proto\x1a breakshare/harvest/v1/room.proto\x1a!breakshare/harvest/v1/stock.proto\"^\n" +
+	"\"breakshare/harvest/v1/events.proto\x12\x15breakshare.harvest.v1\x1a#breakshare/harvest/v1/climate.proto\x1a breakshare/harvest/v1/pick.proto\x1a breakshare/harvest/v1/room.proto\x1a!breakshare/harvest/v1/stock.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xd9\x02\n" +
 	"\x12ExpectedPickPushed\x12H\n" +
-	"\rexpected_pick\x18\x01 \x01(\v2#.breakshare.harvest.v1.ExpectedPickR\fexpectedPick\"z\n" +
+	"\rexpected_pick\x18\x01 \x01(\v2#.breakshare.harvest.v1.ExpectedPickR\fexpectedPick\x12)\n" +
+	"\x0eused_low_grams\x18\x02 \x01(\x03H\x00R\fusedLowGrams\x88\x01\x01\x12/\n" +
+	"\x11used_likely_grams\x18\x03 \x01(\x03H\x01R\x0fusedLikelyGrams\x88\x01\x01\x12+\n" +
+	"\x0fused_high_grams\x18\x04 \x01(\x03H\x02R\rusedHighGrams\x88\x01\x01\x123\n" +
+	"\aused_at\x18\x05 \x01(\v2\x1a.google.protobuf.TimestampR\x06usedAtB\x11\n" +
+	"\x0f_used_low_gramsB\x14\n" +
+	"\x12_used_likely_gramsB\x12\n" +
+	"\x10_used_high_grams\"z\n" +
 	"\fPickRecorded\x12/\n" +
 	"\x04pick\x18\x01 \x01(\v2\x1b.breakshare.harvest.v1.PickR\x04pick\x129\n" +
 	"\bpick_lot\x18\x02 \x01(\v2\x1e.breakshare.harvest.v1.PickLotR\apickLot\"H\n" +
 	"\vPickLotHeld\x129\n" +
 	"\bpick_lot\x18\x01 \x01(\v2\x1e.breakshare.harvest.v1.PickLotR\apickLot\"J\n" +
 	"\rPickLotTraced\x129\n" +
+	"\bpick_lot\x18\x01 \x01(\v2\x1e.breakshare.harvest.v1.PickLotR\apickLot\"J\n" +
+	"\rPickLotStored\x129\n" +
 	"\bpick_lot\x18\x01 \x01(\v2\x1e.breakshare.harvest.v1.PickLotR\apickLot\"\x83\x01\n" +
 	"\fStockChanged\x128\n" +
 	"\adiscard\x18\x01 \x01(\v2\x1e.breakshare.harvest.v1.DiscardR\adiscard\x129\n" +
@@ -400,37 +497,41 @@ func file_breakshare_harvest_v1_events_proto_rawDescGZIP() []byte {
 	return file_breakshare_harvest_v1_events_proto_rawDescData
 }
 
-var file_breakshare_harvest_v1_events_proto_msgTypes = make([]protoimpl.MessageInfo, 7)
+var file_breakshare_harvest_v1_events_proto_msgTypes = make([]protoimpl.MessageInfo, 8)
 var file_breakshare_harvest_v1_events_proto_goTypes = []any{
-	(*ExpectedPickPushed)(nil), // 0: breakshare.harvest.v1.ExpectedPickPushed
-	(*PickRecorded)(nil),       // 1: breakshare.harvest.v1.PickRecorded
-	(*PickLotHeld)(nil),        // 2: breakshare.harvest.v1.PickLotHeld
-	(*PickLotTraced)(nil),      // 3: breakshare.harvest.v1.PickLotTraced
-	(*StockChanged)(nil),       // 4: breakshare.harvest.v1.StockChanged
-	(*IncidentReported)(nil),   // 5: breakshare.harvest.v1.IncidentReported
-	(*ClimateAlerted)(nil),     // 6: breakshare.harvest.v1.ClimateAlerted
-	(*ExpectedPick)(nil),       // 7: breakshare.harvest.v1.ExpectedPick
-	(*Pick)(nil),               // 8: breakshare.harvest.v1.Pick
-	(*PickLot)(nil),            // 9: breakshare.harvest.v1.PickLot
-	(*Discard)(nil),            // 10: breakshare.harvest.v1.Discard
-	(*Incident)(nil),           // 11: breakshare.harvest.v1.Incident
-	(*ClimateAlert)(nil),       // 12: breakshare.harvest.v1.ClimateAlert
+	(*ExpectedPickPushed)(nil),    // 0: breakshare.harvest.v1.ExpectedPickPushed
+	(*PickRecorded)(nil),          // 1: breakshare.harvest.v1.PickRecorded
+	(*PickLotHeld)(nil),           // 2: breakshare.harvest.v1.PickLotHeld
+	(*PickLotTraced)(nil),         // 3: breakshare.harvest.v1.PickLotTraced
+	(*PickLotStored)(nil),         // 4: breakshare.harvest.v1.PickLotStored
+	(*StockChanged)(nil),          // 5: breakshare.harvest.v1.StockChanged
+	(*IncidentReported)(nil),      // 6: breakshare.harvest.v1.IncidentReported
+	(*ClimateAlerted)(nil),        // 7: breakshare.harvest.v1.ClimateAlerted
+	(*ExpectedPick)(nil),          // 8: breakshare.harvest.v1.ExpectedPick
+	(*timestamppb.Timestamp)(nil), // 9: google.protobuf.Timestamp
+	(*Pick)(nil),                  // 10: breakshare.harvest.v1.Pick
+	(*PickLot)(nil),               // 11: breakshare.harvest.v1.PickLot
+	(*Discard)(nil),               // 12: breakshare.harvest.v1.Discard
+	(*Incident)(nil),              // 13: breakshare.harvest.v1.Incident
+	(*ClimateAlert)(nil),          // 14: breakshare.harvest.v1.ClimateAlert
 }
 var file_breakshare_harvest_v1_events_proto_depIdxs = []int32{
-	7,  // 0: breakshare.harvest.v1.ExpectedPickPushed.expected_pick:type_name -> breakshare.harvest.v1.ExpectedPick
-	8,  // 1: breakshare.harvest.v1.PickRecorded.pick:type_name -> breakshare.harvest.v1.Pick
-	9,  // 2: breakshare.harvest.v1.PickRecorded.pick_lot:type_name -> breakshare.harvest.v1.PickLot
-	9,  // 3: breakshare.harvest.v1.PickLotHeld.pick_lot:type_name -> breakshare.harvest.v1.PickLot
-	9,  // 4: breakshare.harvest.v1.PickLotTraced.pick_lot:type_name -> breakshare.harvest.v1.PickLot
-	10, // 5: breakshare.harvest.v1.StockChanged.discard:type_name -> breakshare.harvest.v1.Discard
-	9,  // 6: breakshare.harvest.v1.StockChanged.pick_lot:type_name -> breakshare.harvest.v1.PickLot
-	11, // 7: breakshare.harvest.v1.IncidentReported.incident:type_name -> breakshare.harvest.v1.Incident
-	12, // 8: breakshare.harvest.v1.ClimateAlerted.alert:type_name -> breakshare.harvest.v1.ClimateAlert
-	9,  // [9:9] is the sub-list for method output_type
-	9,  // [9:9] is the sub-list for method input_type
-	9,  // [9:9] is the sub-list for extension type_name
-	9,  // [9:9] is the sub-list for extension extendee
-	0,  // [0:9] is the sub-list for field type_name
+	8,  // 0: breakshare.harvest.v1.ExpectedPickPushed.expected_pick:type_name -> breakshare.harvest.v1.ExpectedPick
+	9,  // 1: breakshare.harvest.v1.ExpectedPickPushed.used_at:type_name -> google.protobuf.Timestamp
+	10, // 2: breakshare.harvest.v1.PickRecorded.pick:type_name -> breakshare.harvest.v1.Pick
+	11, // 3: breakshare.harvest.v1.PickRecorded.pick_lot:type_name -> breakshare.harvest.v1.PickLot
+	11, // 4: breakshare.harvest.v1.PickLotHeld.pick_lot:type_name -> breakshare.harvest.v1.PickLot
+	11, // 5: breakshare.harvest.v1.PickLotTraced.pick_lot:type_name -> breakshare.harvest.v1.PickLot
+	11, // 6: breakshare.harvest.v1.PickLotStored.pick_lot:type_name -> breakshare.harvest.v1.PickLot
+	12, // 7: breakshare.harvest.v1.StockChanged.discard:type_name -> breakshare.harvest.v1.Discard
+	11, // 8: breakshare.harvest.v1.StockChanged.pick_lot:type_name -> breakshare.harvest.v1.PickLot
+	13, // 9: breakshare.harvest.v1.IncidentReported.incident:type_name -> breakshare.harvest.v1.Incident
+	14, // 10: breakshare.harvest.v1.ClimateAlerted.alert:type_name -> breakshare.harvest.v1.ClimateAlert
+	11, // [11:11] is the sub-list for method output_type
+	11, // [11:11] is the sub-list for method input_type
+	11, // [11:11] is the sub-list for extension type_name
+	11, // [11:11] is the sub-list for extension extendee
+	0,  // [0:11] is the sub-list for field type_name
 }
 
 func init() { file_breakshare_harvest_v1_events_proto_init() }
@@ -442,13 +543,14 @@ func file_breakshare_harvest_v1_events_proto_init() {
 	file_breakshare_harvest_v1_pick_proto_init()
 	file_breakshare_harvest_v1_room_proto_init()
 	file_breakshare_harvest_v1_stock_proto_init()
+	file_breakshare_harvest_v1_events_proto_msgTypes[0].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_breakshare_harvest_v1_events_proto_rawDesc), len(file_breakshare_harvest_v1_events_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   7,
+			NumMessages:   8,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

@@ -513,9 +513,16 @@ type PickLot struct {
 	DiscardedGrams int64 `protobuf:"varint,14,opt,name=discarded_grams,json=discardedGrams,proto3" json:"discarded_grams,omitempty"`
 	// Weighings that stand. With some and a net weight of 0, all of it was discarded; with none,
 	// nothing was picked yet.
-	Picks         int64 `protobuf:"varint,15,opt,name=picks,proto3" json:"picks,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Picks int64 `protobuf:"varint,15,opt,name=picks,proto3" json:"picks,omitempty"`
+	// Air temperature of the cold store that holds it, as last read, °C; absent where nobody noted
+	// a store or read it.
+	StoreTemperatureCelsius *float64 `protobuf:"fixed64,16,opt,name=store_temperature_celsius,json=storeTemperatureCelsius,proto3,oneof" json:"store_temperature_celsius,omitempty"`
+	// Last day on which the lot still keeps, ISO 8601, by the temperatures that it was held at and
+	// the one that it is held at now. Empty where the temperature is not known or no table tells of
+	// the species: then the product's stated shelf life holds.
+	KeepsUntilDate string `protobuf:"bytes,17,opt,name=keeps_until_date,json=keepsUntilDate,proto3" json:"keeps_until_date,omitempty"`
+	unknownFields  protoimpl.UnknownFields
+	sizeCache      protoimpl.SizeCache
 }
 
 func (x *PickLot) Reset() {
@@ -651,6 +658,20 @@ func (x *PickLot) GetPicks() int64 {
 		return x.Picks
 	}
 	return 0
+}
+
+func (x *PickLot) GetStoreTemperatureCelsius() float64 {
+	if x != nil && x.StoreTemperatureCelsius != nil {
+		return *x.StoreTemperatureCelsius
+	}
+	return 0
+}
+
+func (x *PickLot) GetKeepsUntilDate() string {
+	if x != nil {
+		return x.KeepsUntilDate
+	}
+	return ""
 }
 
 // SupplyDay is what the co-op expects, or has picked, of one product on one day. Pick lots that
@@ -991,7 +1012,7 @@ const file_breakshare_harvest_v1_pick_proto_rawDesc = "" +
 	"\bstore_id\x18\r \x01(\tB\a\xbaH\x04r\x02\x18@R\astoreId\x12(\n" +
 	"\x10corrects_pick_id\x18\x0e \x01(\tR\x0ecorrectsPickId\x12+\n" +
 	"\x11correction_reason\x18\x0f \x01(\tR\x10correctionReasonB\x0f\n" +
-	"\r_break_number\"\xc0\x03\n" +
+	"\r_break_number\"\xc9\x04\n" +
 	"\aPickLot\x12\x1e\n" +
 	"\vpick_lot_id\x18\x01 \x01(\tR\tpickLotId\x12\x17\n" +
 	"\afarm_id\x18\x02 \x01(\tR\x06farmId\x12\x17\n" +
@@ -1010,7 +1031,10 @@ const file_breakshare_harvest_v1_pick_proto_rawDesc = "" +
 	"\aversion\x18\f \x01(\x03R\aversion\x12\x17\n" +
 	"\aheld_by\x18\r \x01(\tR\x06heldBy\x12'\n" +
 	"\x0fdiscarded_grams\x18\x0e \x01(\x03R\x0ediscardedGrams\x12\x14\n" +
-	"\x05picks\x18\x0f \x01(\x03R\x05picks\"\x91\x02\n" +
+	"\x05picks\x18\x0f \x01(\x03R\x05picks\x12?\n" +
+	"\x19store_temperature_celsius\x18\x10 \x01(\x01H\x00R\x17storeTemperatureCelsius\x88\x01\x01\x12(\n" +
+	"\x10keeps_until_date\x18\x11 \x01(\tR\x0ekeepsUntilDateB\x1c\n" +
+	"\x1a_store_temperature_celsius\"\x91\x02\n" +
 	"\tSupplyDay\x12\x12\n" +
 	"\x04date\x18\x01 \x01(\tR\x04date\x12\x1d\n" +
 	"\n" +
@@ -1089,6 +1113,7 @@ func file_breakshare_harvest_v1_pick_proto_init() {
 		return
 	}
 	file_breakshare_harvest_v1_pick_proto_msgTypes[2].OneofWrappers = []any{}
+	file_breakshare_harvest_v1_pick_proto_msgTypes[3].OneofWrappers = []any{}
 	file_breakshare_harvest_v1_pick_proto_msgTypes[4].OneofWrappers = []any{}
 	type x struct{}
 	out := protoimpl.TypeBuilder{
