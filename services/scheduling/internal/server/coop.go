@@ -30,7 +30,13 @@ func (s *Server) saveCoop(ctx context.Context, tx pgx.Tx, in *schedulingv1.Coop)
 	if err != nil {
 		return nil, err
 	}
-	coop := store.Coop{Name: in.GetName(), TimeZone: in.GetTimeZone(), CurrencyCode: in.GetCurrencyCode(), Change: old.Change}
+	coop := store.Coop{Name: in.GetName(), TimeZone: in.GetTimeZone(), CurrencyCode: in.GetCurrencyCode(), MassUnit: "kg", TemperatureUnit: "C", Change: old.Change}
+	if in.GetMassUnit() == schedulingv1.MassUnit_MASS_UNIT_POUND {
+		coop.MassUnit = "lb"
+	}
+	if in.GetTemperatureUnit() == schedulingv1.TemperatureUnit_TEMPERATURE_UNIT_FAHRENHEIT {
+		coop.TemperatureUnit = "F"
+	}
 	save := saving{thing: "co-op's settings", path: "coop", etag: in.GetEtag(), found: found, equal: coop == old, last: old.Change}
 	write, err := save.decide()
 	if err != nil || !write {
@@ -76,5 +82,15 @@ func checkCoop(in *schedulingv1.Coop) error {
 }
 
 func coopMessage(c store.Coop) *schedulingv1.Coop {
-	return &schedulingv1.Coop{Name: c.Name, TimeZone: c.TimeZone, CurrencyCode: c.CurrencyCode, Etag: etag(c.Version)}
+	message := &schedulingv1.Coop{
+		Name: c.Name, TimeZone: c.TimeZone, CurrencyCode: c.CurrencyCode, Etag: etag(c.Version),
+		MassUnit: schedulingv1.MassUnit_MASS_UNIT_KILOGRAM, TemperatureUnit: schedulingv1.TemperatureUnit_TEMPERATURE_UNIT_CELSIUS,
+	}
+	if c.MassUnit == "lb" {
+		message.MassUnit = schedulingv1.MassUnit_MASS_UNIT_POUND
+	}
+	if c.TemperatureUnit == "F" {
+		message.TemperatureUnit = schedulingv1.TemperatureUnit_TEMPERATURE_UNIT_FAHRENHEIT
+	}
+	return message
 }

@@ -27,14 +27,18 @@ func TestSaveCoop(t *testing.T) {
 	in := &schedulingv1.Coop{Name: "Stillwater Growers", TimeZone: "Europe/Dublin", CurrencyCode: "EUR"}
 	saved := must[*schedulingv1.Coop](t)(r.SaveCoop(ctx, &schedulingv1.SaveCoopRequest{RequestId: ids.New(), Coop: in}))
 	in.Etag = saved.GetEtag()
+	in.MassUnit, in.TemperatureUnit = schedulingv1.MassUnit_MASS_UNIT_KILOGRAM, schedulingv1.TemperatureUnit_TEMPERATURE_UNIT_CELSIUS
 	diff(t, "saved", in, saved, protocmp.Transform())
 	diff(t, "read", saved, must[*schedulingv1.Coop](t)(r.GetCoop(ctx, &schedulingv1.GetCoopRequest{})), protocmp.Transform())
 
 	in.Name = "Stillwater and Fenn"
+	in.MassUnit, in.TemperatureUnit = schedulingv1.MassUnit_MASS_UNIT_POUND, schedulingv1.TemperatureUnit_TEMPERATURE_UNIT_FAHRENHEIT
 	changed := must[*schedulingv1.Coop](t)(r.SaveCoop(ctx, &schedulingv1.SaveCoopRequest{RequestId: ids.New(), Coop: in}))
 	if changed.GetEtag() == saved.GetEtag() {
 		t.Error("the etag did not change with the name")
 	}
+	in.Etag = changed.GetEtag()
+	diff(t, "changed", in, changed, protocmp.Transform())
 	events := r.events(t)
 	diff(t, "events", []string{"coop.saved " + r.coop.CoopID, "coop.saved " + r.coop.CoopID}, subjects(events))
 	diff(t, "last event", proto.Message(&schedulingv1.CoopSaved{Coop: changed, Version: 2}), events[1].Payload, protocmp.Transform())

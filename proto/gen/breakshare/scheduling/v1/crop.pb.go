@@ -23,6 +23,112 @@ const (
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
 
+// MassUnit is what a co-op weighs in.
+type MassUnit int32
+
+const (
+	// As MASS_UNIT_KILOGRAM.
+	MassUnit_MASS_UNIT_UNSPECIFIED MassUnit = 0
+	// Kilograms, and tonnes of 1,000 kg.
+	MassUnit_MASS_UNIT_KILOGRAM MassUnit = 1
+	// Pounds of 453.59237 g, and short tons of 2,000 pounds.
+	MassUnit_MASS_UNIT_POUND MassUnit = 2
+)
+
+// Enum value maps for MassUnit.
+var (
+	MassUnit_name = map[int32]string{
+		0: "MASS_UNIT_UNSPECIFIED",
+		1: "MASS_UNIT_KILOGRAM",
+		2: "MASS_UNIT_POUND",
+	}
+	MassUnit_value = map[string]int32{
+		"MASS_UNIT_UNSPECIFIED": 0,
+		"MASS_UNIT_KILOGRAM":    1,
+		"MASS_UNIT_POUND":       2,
+	}
+)
+
+func (x MassUnit) Enum() *MassUnit {
+	p := new(MassUnit)
+	*p = x
+	return p
+}
+
+func (x MassUnit) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (MassUnit) Descriptor() protoreflect.EnumDescriptor {
+	return file_breakshare_scheduling_v1_crop_proto_enumTypes[0].Descriptor()
+}
+
+func (MassUnit) Type() protoreflect.EnumType {
+	return &file_breakshare_scheduling_v1_crop_proto_enumTypes[0]
+}
+
+func (x MassUnit) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use MassUnit.Descriptor instead.
+func (MassUnit) EnumDescriptor() ([]byte, []int) {
+	return file_breakshare_scheduling_v1_crop_proto_rawDescGZIP(), []int{0}
+}
+
+// TemperatureUnit is what a co-op reads temperatures in.
+type TemperatureUnit int32
+
+const (
+	// As TEMPERATURE_UNIT_CELSIUS.
+	TemperatureUnit_TEMPERATURE_UNIT_UNSPECIFIED TemperatureUnit = 0
+	// Degrees Celsius.
+	TemperatureUnit_TEMPERATURE_UNIT_CELSIUS TemperatureUnit = 1
+	// Degrees Fahrenheit.
+	TemperatureUnit_TEMPERATURE_UNIT_FAHRENHEIT TemperatureUnit = 2
+)
+
+// Enum value maps for TemperatureUnit.
+var (
+	TemperatureUnit_name = map[int32]string{
+		0: "TEMPERATURE_UNIT_UNSPECIFIED",
+		1: "TEMPERATURE_UNIT_CELSIUS",
+		2: "TEMPERATURE_UNIT_FAHRENHEIT",
+	}
+	TemperatureUnit_value = map[string]int32{
+		"TEMPERATURE_UNIT_UNSPECIFIED": 0,
+		"TEMPERATURE_UNIT_CELSIUS":     1,
+		"TEMPERATURE_UNIT_FAHRENHEIT":  2,
+	}
+)
+
+func (x TemperatureUnit) Enum() *TemperatureUnit {
+	p := new(TemperatureUnit)
+	*p = x
+	return p
+}
+
+func (x TemperatureUnit) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (TemperatureUnit) Descriptor() protoreflect.EnumDescriptor {
+	return file_breakshare_scheduling_v1_crop_proto_enumTypes[1].Descriptor()
+}
+
+func (TemperatureUnit) Type() protoreflect.EnumType {
+	return &file_breakshare_scheduling_v1_crop_proto_enumTypes[1]
+}
+
+func (x TemperatureUnit) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use TemperatureUnit.Descriptor instead.
+func (TemperatureUnit) EnumDescriptor() ([]byte, []int) {
+	return file_breakshare_scheduling_v1_crop_proto_rawDescGZIP(), []int{1}
+}
+
 // CropState is where a crop stands in its life.
 type CropState int32
 
@@ -64,11 +170,11 @@ func (x CropState) String() string {
 }
 
 func (CropState) Descriptor() protoreflect.EnumDescriptor {
-	return file_breakshare_scheduling_v1_crop_proto_enumTypes[0].Descriptor()
+	return file_breakshare_scheduling_v1_crop_proto_enumTypes[2].Descriptor()
 }
 
 func (CropState) Type() protoreflect.EnumType {
-	return &file_breakshare_scheduling_v1_crop_proto_enumTypes[0]
+	return &file_breakshare_scheduling_v1_crop_proto_enumTypes[2]
 }
 
 func (x CropState) Number() protoreflect.EnumNumber {
@@ -77,7 +183,7 @@ func (x CropState) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use CropState.Descriptor instead.
 func (CropState) EnumDescriptor() ([]byte, []int) {
-	return file_breakshare_scheduling_v1_crop_proto_rawDescGZIP(), []int{0}
+	return file_breakshare_scheduling_v1_crop_proto_rawDescGZIP(), []int{2}
 }
 
 // Coop holds the settings that one cooperative shares across its farms.
@@ -90,9 +196,13 @@ type Coop struct {
 	// ISO 4217 code of all money of the co-op, for example "EUR".
 	CurrencyCode string `protobuf:"bytes,3,opt,name=currency_code,json=currencyCode,proto3" json:"currency_code,omitempty"`
 	// Changes with every save; send it back to change what you have read.
-	Etag          string `protobuf:"bytes,4,opt,name=etag,proto3" json:"etag,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	Etag string `protobuf:"bytes,4,opt,name=etag,proto3" json:"etag,omitempty"`
+	// Unit in which pages show and take masses. Messages keep grams and kilograms.
+	MassUnit MassUnit `protobuf:"varint,5,opt,name=mass_unit,json=massUnit,proto3,enum=breakshare.scheduling.v1.MassUnit" json:"mass_unit,omitempty"`
+	// Unit in which pages show and take temperatures. Messages keep degrees Celsius.
+	TemperatureUnit TemperatureUnit `protobuf:"varint,6,opt,name=temperature_unit,json=temperatureUnit,proto3,enum=breakshare.scheduling.v1.TemperatureUnit" json:"temperature_unit,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
 }
 
 func (x *Coop) Reset() {
@@ -151,6 +261,20 @@ func (x *Coop) GetEtag() string {
 		return x.Etag
 	}
 	return ""
+}
+
+func (x *Coop) GetMassUnit() MassUnit {
+	if x != nil {
+		return x.MassUnit
+	}
+	return MassUnit_MASS_UNIT_UNSPECIFIED
+}
+
+func (x *Coop) GetTemperatureUnit() TemperatureUnit {
+	if x != nil {
+		return x.TemperatureUnit
+	}
+	return TemperatureUnit_TEMPERATURE_UNIT_UNSPECIFIED
 }
 
 // Farm is a member of the co-op that grows mushrooms.
@@ -911,13 +1035,15 @@ var File_breakshare_scheduling_v1_crop_proto protoreflect.FileDescriptor
 
 const file_breakshare_scheduling_v1_crop_proto_rawDesc = "" +
 	"\n" +
-	"#breakshare/scheduling/v1/crop.proto\x12\x18breakshare.scheduling.v1\x1a(breakshare/scheduling/v1/programme.proto\x1a\x1dbreakshare/type/v1/type.proto\x1a\x1bbuf/validate/validate.proto\"\x99\x01\n" +
+	"#breakshare/scheduling/v1/crop.proto\x12\x18breakshare.scheduling.v1\x1a(breakshare/scheduling/v1/programme.proto\x1a\x1dbreakshare/type/v1/type.proto\x1a\x1bbuf/validate/validate.proto\"\xc4\x02\n" +
 	"\x04Coop\x12\x1d\n" +
 	"\x04name\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18xR\x04name\x12&\n" +
 	"\ttime_zone\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18@R\btimeZone\x126\n" +
 	"\rcurrency_code\x18\x03 \x01(\tB\x11\xbaH\x0er\f2\n" +
 	"^[A-Z]{3}$R\fcurrencyCode\x12\x12\n" +
-	"\x04etag\x18\x04 \x01(\tR\x04etag\"\x93\x02\n" +
+	"\x04etag\x18\x04 \x01(\tR\x04etag\x12I\n" +
+	"\tmass_unit\x18\x05 \x01(\x0e2\".breakshare.scheduling.v1.MassUnitB\b\xbaH\x05\x82\x01\x02\x10\x01R\bmassUnit\x12^\n" +
+	"\x10temperature_unit\x18\x06 \x01(\x0e2).breakshare.scheduling.v1.TemperatureUnitB\b\xbaH\x05\x82\x01\x02\x10\x01R\x0ftemperatureUnit\"\x93\x02\n" +
 	"\x04Farm\x12D\n" +
 	"\afarm_id\x18\x01 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\x06farmId\x12\x1d\n" +
 	"\x04name\x18\x02 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18xR\x04name\x12\x1d\n" +
@@ -1000,7 +1126,15 @@ const file_breakshare_scheduling_v1_crop_proto_rawDesc = "" +
 	"until_date\x18\x05 \x01(\tR\tuntilDate\x12 \n" +
 	"\fmove_crop_id\x18\x06 \x01(\tR\n" +
 	"moveCropId\x12\x1b\n" +
-	"\tmove_days\x18\a \x01(\x05R\bmoveDays*m\n" +
+	"\tmove_days\x18\a \x01(\x05R\bmoveDays*R\n" +
+	"\bMassUnit\x12\x19\n" +
+	"\x15MASS_UNIT_UNSPECIFIED\x10\x00\x12\x16\n" +
+	"\x12MASS_UNIT_KILOGRAM\x10\x01\x12\x13\n" +
+	"\x0fMASS_UNIT_POUND\x10\x02*r\n" +
+	"\x0fTemperatureUnit\x12 \n" +
+	"\x1cTEMPERATURE_UNIT_UNSPECIFIED\x10\x00\x12\x1c\n" +
+	"\x18TEMPERATURE_UNIT_CELSIUS\x10\x01\x12\x1f\n" +
+	"\x1bTEMPERATURE_UNIT_FAHRENHEIT\x10\x02*m\n" +
 	"\tCropState\x12\x1a\n" +
 	"\x16CROP_STATE_UNSPECIFIED\x10\x00\x12\x16\n" +
 	"\x12CROP_STATE_PLANNED\x10\x01\x12\x16\n" +
@@ -1019,47 +1153,51 @@ func file_breakshare_scheduling_v1_crop_proto_rawDescGZIP() []byte {
 	return file_breakshare_scheduling_v1_crop_proto_rawDescData
 }
 
-var file_breakshare_scheduling_v1_crop_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
+var file_breakshare_scheduling_v1_crop_proto_enumTypes = make([]protoimpl.EnumInfo, 3)
 var file_breakshare_scheduling_v1_crop_proto_msgTypes = make([]protoimpl.MessageInfo, 8)
 var file_breakshare_scheduling_v1_crop_proto_goTypes = []any{
-	(CropState)(0),        // 0: breakshare.scheduling.v1.CropState
-	(*Coop)(nil),          // 1: breakshare.scheduling.v1.Coop
-	(*Farm)(nil),          // 2: breakshare.scheduling.v1.Farm
-	(*Room)(nil),          // 3: breakshare.scheduling.v1.Room
-	(*CropStage)(nil),     // 4: breakshare.scheduling.v1.CropStage
-	(*Crop)(nil),          // 5: breakshare.scheduling.v1.Crop
-	(*CropFacility)(nil),  // 6: breakshare.scheduling.v1.CropFacility
-	(*CropConflict)(nil),  // 7: breakshare.scheduling.v1.CropConflict
-	nil,                   // 8: breakshare.scheduling.v1.Crop.SourcesEntry
-	(v1.GrowingSystem)(0), // 9: breakshare.type.v1.GrowingSystem
-	(StageKind)(0),        // 10: breakshare.scheduling.v1.StageKind
-	(Place)(0),            // 11: breakshare.scheduling.v1.Place
-	(*Range)(nil),         // 12: breakshare.scheduling.v1.Range
-	(v1.CompostPhase)(0),  // 13: breakshare.type.v1.CompostPhase
-	(*BreakProfile)(nil),  // 14: breakshare.scheduling.v1.BreakProfile
-	(*Bearing)(nil),       // 15: breakshare.scheduling.v1.Bearing
-	(*Source)(nil),        // 16: breakshare.scheduling.v1.Source
+	(MassUnit)(0),         // 0: breakshare.scheduling.v1.MassUnit
+	(TemperatureUnit)(0),  // 1: breakshare.scheduling.v1.TemperatureUnit
+	(CropState)(0),        // 2: breakshare.scheduling.v1.CropState
+	(*Coop)(nil),          // 3: breakshare.scheduling.v1.Coop
+	(*Farm)(nil),          // 4: breakshare.scheduling.v1.Farm
+	(*Room)(nil),          // 5: breakshare.scheduling.v1.Room
+	(*CropStage)(nil),     // 6: breakshare.scheduling.v1.CropStage
+	(*Crop)(nil),          // 7: breakshare.scheduling.v1.Crop
+	(*CropFacility)(nil),  // 8: breakshare.scheduling.v1.CropFacility
+	(*CropConflict)(nil),  // 9: breakshare.scheduling.v1.CropConflict
+	nil,                   // 10: breakshare.scheduling.v1.Crop.SourcesEntry
+	(v1.GrowingSystem)(0), // 11: breakshare.type.v1.GrowingSystem
+	(StageKind)(0),        // 12: breakshare.scheduling.v1.StageKind
+	(Place)(0),            // 13: breakshare.scheduling.v1.Place
+	(*Range)(nil),         // 14: breakshare.scheduling.v1.Range
+	(v1.CompostPhase)(0),  // 15: breakshare.type.v1.CompostPhase
+	(*BreakProfile)(nil),  // 16: breakshare.scheduling.v1.BreakProfile
+	(*Bearing)(nil),       // 17: breakshare.scheduling.v1.Bearing
+	(*Source)(nil),        // 18: breakshare.scheduling.v1.Source
 }
 var file_breakshare_scheduling_v1_crop_proto_depIdxs = []int32{
-	9,  // 0: breakshare.scheduling.v1.Room.growing_system:type_name -> breakshare.type.v1.GrowingSystem
-	10, // 1: breakshare.scheduling.v1.CropStage.kind:type_name -> breakshare.scheduling.v1.StageKind
-	11, // 2: breakshare.scheduling.v1.CropStage.place:type_name -> breakshare.scheduling.v1.Place
-	12, // 3: breakshare.scheduling.v1.CropStage.days:type_name -> breakshare.scheduling.v1.Range
-	0,  // 4: breakshare.scheduling.v1.Crop.state:type_name -> breakshare.scheduling.v1.CropState
-	4,  // 5: breakshare.scheduling.v1.Crop.stages:type_name -> breakshare.scheduling.v1.CropStage
-	13, // 6: breakshare.scheduling.v1.Crop.compost_phase:type_name -> breakshare.type.v1.CompostPhase
-	14, // 7: breakshare.scheduling.v1.Crop.breaks:type_name -> breakshare.scheduling.v1.BreakProfile
-	15, // 8: breakshare.scheduling.v1.Crop.bears:type_name -> breakshare.scheduling.v1.Bearing
-	8,  // 9: breakshare.scheduling.v1.Crop.sources:type_name -> breakshare.scheduling.v1.Crop.SourcesEntry
-	9,  // 10: breakshare.scheduling.v1.Crop.growing_system:type_name -> breakshare.type.v1.GrowingSystem
-	6,  // 11: breakshare.scheduling.v1.Crop.facilities:type_name -> breakshare.scheduling.v1.CropFacility
-	11, // 12: breakshare.scheduling.v1.CropFacility.place:type_name -> breakshare.scheduling.v1.Place
-	16, // 13: breakshare.scheduling.v1.Crop.SourcesEntry.value:type_name -> breakshare.scheduling.v1.Source
-	14, // [14:14] is the sub-list for method output_type
-	14, // [14:14] is the sub-list for method input_type
-	14, // [14:14] is the sub-list for extension type_name
-	14, // [14:14] is the sub-list for extension extendee
-	0,  // [0:14] is the sub-list for field type_name
+	0,  // 0: breakshare.scheduling.v1.Coop.mass_unit:type_name -> breakshare.scheduling.v1.MassUnit
+	1,  // 1: breakshare.scheduling.v1.Coop.temperature_unit:type_name -> breakshare.scheduling.v1.TemperatureUnit
+	11, // 2: breakshare.scheduling.v1.Room.growing_system:type_name -> breakshare.type.v1.GrowingSystem
+	12, // 3: breakshare.scheduling.v1.CropStage.kind:type_name -> breakshare.scheduling.v1.StageKind
+	13, // 4: breakshare.scheduling.v1.CropStage.place:type_name -> breakshare.scheduling.v1.Place
+	14, // 5: breakshare.scheduling.v1.CropStage.days:type_name -> breakshare.scheduling.v1.Range
+	2,  // 6: breakshare.scheduling.v1.Crop.state:type_name -> breakshare.scheduling.v1.CropState
+	6,  // 7: breakshare.scheduling.v1.Crop.stages:type_name -> breakshare.scheduling.v1.CropStage
+	15, // 8: breakshare.scheduling.v1.Crop.compost_phase:type_name -> breakshare.type.v1.CompostPhase
+	16, // 9: breakshare.scheduling.v1.Crop.breaks:type_name -> breakshare.scheduling.v1.BreakProfile
+	17, // 10: breakshare.scheduling.v1.Crop.bears:type_name -> breakshare.scheduling.v1.Bearing
+	10, // 11: breakshare.scheduling.v1.Crop.sources:type_name -> breakshare.scheduling.v1.Crop.SourcesEntry
+	11, // 12: breakshare.scheduling.v1.Crop.growing_system:type_name -> breakshare.type.v1.GrowingSystem
+	8,  // 13: breakshare.scheduling.v1.Crop.facilities:type_name -> breakshare.scheduling.v1.CropFacility
+	13, // 14: breakshare.scheduling.v1.CropFacility.place:type_name -> breakshare.scheduling.v1.Place
+	18, // 15: breakshare.scheduling.v1.Crop.SourcesEntry.value:type_name -> breakshare.scheduling.v1.Source
+	16, // [16:16] is the sub-list for method output_type
+	16, // [16:16] is the sub-list for method input_type
+	16, // [16:16] is the sub-list for extension type_name
+	16, // [16:16] is the sub-list for extension extendee
+	0,  // [0:16] is the sub-list for field type_name
 }
 
 func init() { file_breakshare_scheduling_v1_crop_proto_init() }
@@ -1075,7 +1213,7 @@ func file_breakshare_scheduling_v1_crop_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_breakshare_scheduling_v1_crop_proto_rawDesc), len(file_breakshare_scheduling_v1_crop_proto_rawDesc)),
-			NumEnums:      1,
+			NumEnums:      3,
 			NumMessages:   8,
 			NumExtensions: 0,
 			NumServices:   0,
