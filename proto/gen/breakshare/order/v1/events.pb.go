@@ -76,6 +76,63 @@ func (x *ProductSaved) GetVersion() int64 {
 	return 0
 }
 
+// StandingOrderSaved tells that a standing order was created, changed, paused or ended. Subject:
+// order.standing_order.saved.
+type StandingOrderSaved struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The standing order after the change, with its version: the customer, lines with product, packs
+	// and weekdays, first and last day, days of rest, and whether it is paused or ended.
+	StandingOrder *StandingOrder `protobuf:"bytes,1,opt,name=standing_order,json=standingOrder,proto3" json:"standing_order,omitempty"`
+	// Grows by one with every change of this standing order.
+	Version       int64 `protobuf:"varint,2,opt,name=version,proto3" json:"version,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *StandingOrderSaved) Reset() {
+	*x = StandingOrderSaved{}
+	mi := &file_breakshare_order_v1_events_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *StandingOrderSaved) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*StandingOrderSaved) ProtoMessage() {}
+
+func (x *StandingOrderSaved) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_order_v1_events_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use StandingOrderSaved.ProtoReflect.Descriptor instead.
+func (*StandingOrderSaved) Descriptor() ([]byte, []int) {
+	return file_breakshare_order_v1_events_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *StandingOrderSaved) GetStandingOrder() *StandingOrder {
+	if x != nil {
+		return x.StandingOrder
+	}
+	return nil
+}
+
+func (x *StandingOrderSaved) GetVersion() int64 {
+	if x != nil {
+		return x.Version
+	}
+	return 0
+}
+
 // OrderPlaced tells that an order was placed. Subject: order.order.placed.
 type OrderPlaced struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -87,7 +144,7 @@ type OrderPlaced struct {
 
 func (x *OrderPlaced) Reset() {
 	*x = OrderPlaced{}
-	mi := &file_breakshare_order_v1_events_proto_msgTypes[1]
+	mi := &file_breakshare_order_v1_events_proto_msgTypes[2]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -99,7 +156,7 @@ func (x *OrderPlaced) String() string {
 func (*OrderPlaced) ProtoMessage() {}
 
 func (x *OrderPlaced) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_order_v1_events_proto_msgTypes[1]
+	mi := &file_breakshare_order_v1_events_proto_msgTypes[2]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -112,7 +169,7 @@ func (x *OrderPlaced) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use OrderPlaced.ProtoReflect.Descriptor instead.
 func (*OrderPlaced) Descriptor() ([]byte, []int) {
-	return file_breakshare_order_v1_events_proto_rawDescGZIP(), []int{1}
+	return file_breakshare_order_v1_events_proto_rawDescGZIP(), []int{2}
 }
 
 func (x *OrderPlaced) GetOrder() *Order {
@@ -133,7 +190,7 @@ type OrderChanged struct {
 
 func (x *OrderChanged) Reset() {
 	*x = OrderChanged{}
-	mi := &file_breakshare_order_v1_events_proto_msgTypes[2]
+	mi := &file_breakshare_order_v1_events_proto_msgTypes[3]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -145,7 +202,7 @@ func (x *OrderChanged) String() string {
 func (*OrderChanged) ProtoMessage() {}
 
 func (x *OrderChanged) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_order_v1_events_proto_msgTypes[2]
+	mi := &file_breakshare_order_v1_events_proto_msgTypes[3]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -158,7 +215,7 @@ func (x *OrderChanged) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use OrderChanged.ProtoReflect.Descriptor instead.
 func (*OrderChanged) Descriptor() ([]byte, []int) {
-	return file_breakshare_order_v1_events_proto_rawDescGZIP(), []int{2}
+	return file_breakshare_order_v1_events_proto_rawDescGZIP(), []int{3}
 }
 
 func (x *OrderChanged) GetOrder() *Order {
@@ -179,7 +236,7 @@ type OrderCancelled struct {
 
 func (x *OrderCancelled) Reset() {
 	*x = OrderCancelled{}
-	mi := &file_breakshare_order_v1_events_proto_msgTypes[3]
+	mi := &file_breakshare_order_v1_events_proto_msgTypes[4]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -191,7 +248,7 @@ func (x *OrderCancelled) String() string {
 func (*OrderCancelled) ProtoMessage() {}
 
 func (x *OrderCancelled) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_order_v1_events_proto_msgTypes[3]
+	mi := &file_breakshare_order_v1_events_proto_msgTypes[4]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -204,7 +261,7 @@ func (x *OrderCancelled) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use OrderCancelled.ProtoReflect.Descriptor instead.
 func (*OrderCancelled) Descriptor() ([]byte, []int) {
-	return file_breakshare_order_v1_events_proto_rawDescGZIP(), []int{3}
+	return file_breakshare_order_v1_events_proto_rawDescGZIP(), []int{4}
 }
 
 func (x *OrderCancelled) GetOrder() *Order {
@@ -226,7 +283,7 @@ type MatchConfirmed struct {
 
 func (x *MatchConfirmed) Reset() {
 	*x = MatchConfirmed{}
-	mi := &file_breakshare_order_v1_events_proto_msgTypes[4]
+	mi := &file_breakshare_order_v1_events_proto_msgTypes[5]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -238,7 +295,7 @@ func (x *MatchConfirmed) String() string {
 func (*MatchConfirmed) ProtoMessage() {}
 
 func (x *MatchConfirmed) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_order_v1_events_proto_msgTypes[4]
+	mi := &file_breakshare_order_v1_events_proto_msgTypes[5]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -251,7 +308,7 @@ func (x *MatchConfirmed) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use MatchConfirmed.ProtoReflect.Descriptor instead.
 func (*MatchConfirmed) Descriptor() ([]byte, []int) {
-	return file_breakshare_order_v1_events_proto_rawDescGZIP(), []int{4}
+	return file_breakshare_order_v1_events_proto_rawDescGZIP(), []int{5}
 }
 
 func (x *MatchConfirmed) GetMatch() *Match {
@@ -272,7 +329,7 @@ type Dispatched struct {
 
 func (x *Dispatched) Reset() {
 	*x = Dispatched{}
-	mi := &file_breakshare_order_v1_events_proto_msgTypes[5]
+	mi := &file_breakshare_order_v1_events_proto_msgTypes[6]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -284,7 +341,7 @@ func (x *Dispatched) String() string {
 func (*Dispatched) ProtoMessage() {}
 
 func (x *Dispatched) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_order_v1_events_proto_msgTypes[5]
+	mi := &file_breakshare_order_v1_events_proto_msgTypes[6]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -297,7 +354,7 @@ func (x *Dispatched) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Dispatched.ProtoReflect.Descriptor instead.
 func (*Dispatched) Descriptor() ([]byte, []int) {
-	return file_breakshare_order_v1_events_proto_rawDescGZIP(), []int{5}
+	return file_breakshare_order_v1_events_proto_rawDescGZIP(), []int{6}
 }
 
 func (x *Dispatched) GetNote() *DispatchNote {
@@ -311,14 +368,20 @@ func (x *Dispatched) GetNote() *DispatchNote {
 type DeliveryConfirmed struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// The delivery.
-	Delivery      *Delivery `protobuf:"bytes,1,opt,name=delivery,proto3" json:"delivery,omitempty"`
+	Delivery *Delivery `protobuf:"bytes,1,opt,name=delivery,proto3" json:"delivery,omitempty"`
+	// What the customer found wrong, by product, lot and kind.
+	Problems []*ReceiptProblem `protobuf:"bytes,2,rep,name=problems,proto3" json:"problems,omitempty"`
+	// The customer.
+	CustomerId string `protobuf:"bytes,3,opt,name=customer_id,json=customerId,proto3" json:"customer_id,omitempty"`
+	// Day of delivery, ISO 8601.
+	DeliveryDate  string `protobuf:"bytes,4,opt,name=delivery_date,json=deliveryDate,proto3" json:"delivery_date,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
 
 func (x *DeliveryConfirmed) Reset() {
 	*x = DeliveryConfirmed{}
-	mi := &file_breakshare_order_v1_events_proto_msgTypes[6]
+	mi := &file_breakshare_order_v1_events_proto_msgTypes[7]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -330,7 +393,7 @@ func (x *DeliveryConfirmed) String() string {
 func (*DeliveryConfirmed) ProtoMessage() {}
 
 func (x *DeliveryConfirmed) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_order_v1_events_proto_msgTypes[6]
+	mi := &file_breakshare_order_v1_events_proto_msgTypes[7]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -343,7 +406,7 @@ func (x *DeliveryConfirmed) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeliveryConfirmed.ProtoReflect.Descriptor instead.
 func (*DeliveryConfirmed) Descriptor() ([]byte, []int) {
-	return file_breakshare_order_v1_events_proto_rawDescGZIP(), []int{6}
+	return file_breakshare_order_v1_events_proto_rawDescGZIP(), []int{7}
 }
 
 func (x *DeliveryConfirmed) GetDelivery() *Delivery {
@@ -353,13 +416,37 @@ func (x *DeliveryConfirmed) GetDelivery() *Delivery {
 	return nil
 }
 
+func (x *DeliveryConfirmed) GetProblems() []*ReceiptProblem {
+	if x != nil {
+		return x.Problems
+	}
+	return nil
+}
+
+func (x *DeliveryConfirmed) GetCustomerId() string {
+	if x != nil {
+		return x.CustomerId
+	}
+	return ""
+}
+
+func (x *DeliveryConfirmed) GetDeliveryDate() string {
+	if x != nil {
+		return x.DeliveryDate
+	}
+	return ""
+}
+
 var File_breakshare_order_v1_events_proto protoreflect.FileDescriptor
 
 const file_breakshare_order_v1_events_proto_rawDesc = "" +
 	"\n" +
-	" breakshare/order/v1/events.proto\x12\x13breakshare.order.v1\x1a\x1fbreakshare/order/v1/order.proto\"`\n" +
+	" breakshare/order/v1/events.proto\x12\x13breakshare.order.v1\x1a\x1fbreakshare/order/v1/order.proto\x1a!breakshare/order/v1/receipt.proto\x1a\"breakshare/order/v1/standing.proto\"`\n" +
 	"\fProductSaved\x126\n" +
 	"\aproduct\x18\x01 \x01(\v2\x1c.breakshare.order.v1.ProductR\aproduct\x12\x18\n" +
+	"\aversion\x18\x02 \x01(\x03R\aversion\"y\n" +
+	"\x12StandingOrderSaved\x12I\n" +
+	"\x0estanding_order\x18\x01 \x01(\v2\".breakshare.order.v1.StandingOrderR\rstandingOrder\x12\x18\n" +
 	"\aversion\x18\x02 \x01(\x03R\aversion\"?\n" +
 	"\vOrderPlaced\x120\n" +
 	"\x05order\x18\x01 \x01(\v2\x1a.breakshare.order.v1.OrderR\x05order\"@\n" +
@@ -371,9 +458,13 @@ const file_breakshare_order_v1_events_proto_rawDesc = "" +
 	"\x05match\x18\x01 \x01(\v2\x1a.breakshare.order.v1.MatchR\x05match\"C\n" +
 	"\n" +
 	"Dispatched\x125\n" +
-	"\x04note\x18\x01 \x01(\v2!.breakshare.order.v1.DispatchNoteR\x04note\"N\n" +
+	"\x04note\x18\x01 \x01(\v2!.breakshare.order.v1.DispatchNoteR\x04note\"\xd5\x01\n" +
 	"\x11DeliveryConfirmed\x129\n" +
-	"\bdelivery\x18\x01 \x01(\v2\x1d.breakshare.order.v1.DeliveryR\bdeliveryB:Z8breakshare.example/proto/gen/breakshare/order/v1;orderv1b\x06proto3"
+	"\bdelivery\x18\x01 \x01(\v2\x1d.breakshare.order.v1.DeliveryR\bdelivery\x12?\n" +
+	"\bproblems\x18\x02 \x03(\v2#.breakshare.order.v1.ReceiptProblemR\bproblems\x12\x1f\n" +
+	"\vcustomer_id\x18\x03 \x01(\tR\n" +
+	"customerId\x12#\n" +
+	"\rdelivery_date\x18\x04 \x01(\tR\fdeliveryDateB:Z8breakshare.example/proto/gen/breakshare/order/v1;orderv1b\x06proto3"
 
 var (
 	file_breakshare_order_v1_events_proto_rawDescOnce sync.Once
@@ -387,34 +478,39 @@ func file_breakshare_order_v1_events_proto_rawDescGZIP() []byte {
 	return file_breakshare_order_v1_events_proto_rawDescData
 }
 
-var file_breakshare_order_v1_events_proto_msgTypes = make([]protoimpl.MessageInfo, 7)
+var file_breakshare_order_v1_events_proto_msgTypes = make([]protoimpl.MessageInfo, 8)
 var file_breakshare_order_v1_events_proto_goTypes = []any{
-	(*ProductSaved)(nil),      // 0: breakshare.order.v1.ProductSaved
-	(*OrderPlaced)(nil),       // 1: breakshare.order.v1.OrderPlaced
-	(*OrderChanged)(nil),      // 2: breakshare.order.v1.OrderChanged
-	(*OrderCancelled)(nil),    // 3: breakshare.order.v1.OrderCancelled
-	(*MatchConfirmed)(nil),    // 4: breakshare.order.v1.MatchConfirmed
-	(*Dispatched)(nil),        // 5: breakshare.order.v1.Dispatched
-	(*DeliveryConfirmed)(nil), // 6: breakshare.order.v1.DeliveryConfirmed
-	(*Product)(nil),           // 7: breakshare.order.v1.Product
-	(*Order)(nil),             // 8: breakshare.order.v1.Order
-	(*Match)(nil),             // 9: breakshare.order.v1.Match
-	(*DispatchNote)(nil),      // 10: breakshare.order.v1.DispatchNote
-	(*Delivery)(nil),          // 11: breakshare.order.v1.Delivery
+	(*ProductSaved)(nil),       // 0: breakshare.order.v1.ProductSaved
+	(*StandingOrderSaved)(nil), // 1: breakshare.order.v1.StandingOrderSaved
+	(*OrderPlaced)(nil),        // 2: breakshare.order.v1.OrderPlaced
+	(*OrderChanged)(nil),       // 3: breakshare.order.v1.OrderChanged
+	(*OrderCancelled)(nil),     // 4: breakshare.order.v1.OrderCancelled
+	(*MatchConfirmed)(nil),     // 5: breakshare.order.v1.MatchConfirmed
+	(*Dispatched)(nil),         // 6: breakshare.order.v1.Dispatched
+	(*DeliveryConfirmed)(nil),  // 7: breakshare.order.v1.DeliveryConfirmed
+	(*Product)(nil),            // 8: breakshare.order.v1.Product
+	(*StandingOrder)(nil),      // 9: breakshare.order.v1.StandingOrder
+	(*Order)(nil),              // 10: breakshare.order.v1.Order
+	(*Match)(nil),              // 11: breakshare.order.v1.Match
+	(*DispatchNote)(nil),       // 12: breakshare.order.v1.DispatchNote
+	(*Delivery)(nil),           // 13: breakshare.order.v1.Delivery
+	(*ReceiptProblem)(nil),     // 14: breakshare.order.v1.ReceiptProblem
 }
 var file_breakshare_order_v1_events_proto_depIdxs = []int32{
-	7,  // 0: breakshare.order.v1.ProductSaved.product:type_name -> breakshare.order.v1.Product
-	8,  // 1: breakshare.order.v1.OrderPlaced.order:type_name -> breakshare.order.v1.Order
-	8,  // 2: breakshare.order.v1.OrderChanged.order:type_name -> breakshare.order.v1.Order
-	8,  // 3: breakshare.order.v1.OrderCancelled.order:type_name -> breakshare.order.v1.Order
-	9,  // 4: breakshare.order.v1.MatchConfirmed.match:type_name -> breakshare.order.v1.Match
-	10, // 5: breakshare.order.v1.Dispatched.note:type_name -> breakshare.order.v1.DispatchNote
-	11, // 6: breakshare.order.v1.DeliveryConfirmed.delivery:type_name -> breakshare.order.v1.Delivery
-	7,  // [7:7] is the sub-list for method output_type
-	7,  // [7:7] is the sub-list for method input_type
-	7,  // [7:7] is the sub-list for extension type_name
-	7,  // [7:7] is the sub-list for extension extendee
-	0,  // [0:7] is the sub-list for field type_name
+	8,  // 0: breakshare.order.v1.ProductSaved.product:type_name -> breakshare.order.v1.Product
+	9,  // 1: breakshare.order.v1.StandingOrderSaved.standing_order:type_name -> breakshare.order.v1.StandingOrder
+	10, // 2: breakshare.order.v1.OrderPlaced.order:type_name -> breakshare.order.v1.Order
+	10, // 3: breakshare.order.v1.OrderChanged.order:type_name -> breakshare.order.v1.Order
+	10, // 4: breakshare.order.v1.OrderCancelled.order:type_name -> breakshare.order.v1.Order
+	11, // 5: breakshare.order.v1.MatchConfirmed.match:type_name -> breakshare.order.v1.Match
+	12, // 6: breakshare.order.v1.Dispatched.note:type_name -> breakshare.order.v1.DispatchNote
+	13, // 7: breakshare.order.v1.DeliveryConfirmed.delivery:type_name -> breakshare.order.v1.Delivery
+	14, // 8: breakshare.order.v1.DeliveryConfirmed.problems:type_name -> breakshare.order.v1.ReceiptProblem
+	9,  // [9:9] is the sub-list for method output_type
+	9,  // [9:9] is the sub-list for method input_type
+	9,  // [9:9] is the sub-list for extension type_name
+	9,  // [9:9] is the sub-list for extension extendee
+	0,  // [0:9] is the sub-list for field type_name
 }
 
 func init() { file_breakshare_order_v1_events_proto_init() }
@@ -423,13 +519,15 @@ func file_breakshare_order_v1_events_proto_init() {
 		return
 	}
 	file_breakshare_order_v1_order_proto_init()
+	file_breakshare_order_v1_receipt_proto_init()
+	file_breakshare_order_v1_standing_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_breakshare_order_v1_events_proto_rawDesc), len(file_breakshare_order_v1_events_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   7,
+			NumMessages:   8,
 			NumExtensions: 0,
 			NumServices:   0,
 		},

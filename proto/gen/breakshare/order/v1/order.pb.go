@@ -77,6 +77,63 @@ func (OrderState) EnumDescriptor() ([]byte, []int) {
 	return file_breakshare_order_v1_order_proto_rawDescGZIP(), []int{0}
 }
 
+// OrderOrigin is where an order comes from.
+type OrderOrigin int32
+
+const (
+	// Not stated.
+	OrderOrigin_ORDER_ORIGIN_UNSPECIFIED OrderOrigin = 0
+	// Somebody placed it.
+	OrderOrigin_ORDER_ORIGIN_BY_HAND OrderOrigin = 1
+	// It came from standing orders, and nobody touched it.
+	OrderOrigin_ORDER_ORIGIN_STANDING OrderOrigin = 2
+	// It came from standing orders, and somebody changed or cancelled it since.
+	OrderOrigin_ORDER_ORIGIN_STANDING_TOUCHED OrderOrigin = 3
+)
+
+// Enum value maps for OrderOrigin.
+var (
+	OrderOrigin_name = map[int32]string{
+		0: "ORDER_ORIGIN_UNSPECIFIED",
+		1: "ORDER_ORIGIN_BY_HAND",
+		2: "ORDER_ORIGIN_STANDING",
+		3: "ORDER_ORIGIN_STANDING_TOUCHED",
+	}
+	OrderOrigin_value = map[string]int32{
+		"ORDER_ORIGIN_UNSPECIFIED":      0,
+		"ORDER_ORIGIN_BY_HAND":          1,
+		"ORDER_ORIGIN_STANDING":         2,
+		"ORDER_ORIGIN_STANDING_TOUCHED": 3,
+	}
+)
+
+func (x OrderOrigin) Enum() *OrderOrigin {
+	p := new(OrderOrigin)
+	*p = x
+	return p
+}
+
+func (x OrderOrigin) String() string {
+	return protoimpl.X.EnumStringOf(x.Descriptor(), protoreflect.EnumNumber(x))
+}
+
+func (OrderOrigin) Descriptor() protoreflect.EnumDescriptor {
+	return file_breakshare_order_v1_order_proto_enumTypes[1].Descriptor()
+}
+
+func (OrderOrigin) Type() protoreflect.EnumType {
+	return &file_breakshare_order_v1_order_proto_enumTypes[1]
+}
+
+func (x OrderOrigin) Number() protoreflect.EnumNumber {
+	return protoreflect.EnumNumber(x)
+}
+
+// Deprecated: Use OrderOrigin.Descriptor instead.
+func (OrderOrigin) EnumDescriptor() ([]byte, []int) {
+	return file_breakshare_order_v1_order_proto_rawDescGZIP(), []int{1}
+}
+
 // MatchState is where a match stands.
 type MatchState int32
 
@@ -118,11 +175,11 @@ func (x MatchState) String() string {
 }
 
 func (MatchState) Descriptor() protoreflect.EnumDescriptor {
-	return file_breakshare_order_v1_order_proto_enumTypes[1].Descriptor()
+	return file_breakshare_order_v1_order_proto_enumTypes[2].Descriptor()
 }
 
 func (MatchState) Type() protoreflect.EnumType {
-	return &file_breakshare_order_v1_order_proto_enumTypes[1]
+	return &file_breakshare_order_v1_order_proto_enumTypes[2]
 }
 
 func (x MatchState) Number() protoreflect.EnumNumber {
@@ -131,7 +188,7 @@ func (x MatchState) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use MatchState.Descriptor instead.
 func (MatchState) EnumDescriptor() ([]byte, []int) {
-	return file_breakshare_order_v1_order_proto_rawDescGZIP(), []int{1}
+	return file_breakshare_order_v1_order_proto_rawDescGZIP(), []int{2}
 }
 
 // ShortReason is why a line got less than it ordered.
@@ -199,11 +256,11 @@ func (x ShortReason) String() string {
 }
 
 func (ShortReason) Descriptor() protoreflect.EnumDescriptor {
-	return file_breakshare_order_v1_order_proto_enumTypes[2].Descriptor()
+	return file_breakshare_order_v1_order_proto_enumTypes[3].Descriptor()
 }
 
 func (ShortReason) Type() protoreflect.EnumType {
-	return &file_breakshare_order_v1_order_proto_enumTypes[2]
+	return &file_breakshare_order_v1_order_proto_enumTypes[3]
 }
 
 func (x ShortReason) Number() protoreflect.EnumNumber {
@@ -212,7 +269,7 @@ func (x ShortReason) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use ShortReason.Descriptor instead.
 func (ShortReason) EnumDescriptor() ([]byte, []int) {
-	return file_breakshare_order_v1_order_proto_rawDescGZIP(), []int{2}
+	return file_breakshare_order_v1_order_proto_rawDescGZIP(), []int{3}
 }
 
 // DeliveryState is what is known of packs that left.
@@ -252,11 +309,11 @@ func (x DeliveryState) String() string {
 }
 
 func (DeliveryState) Descriptor() protoreflect.EnumDescriptor {
-	return file_breakshare_order_v1_order_proto_enumTypes[3].Descriptor()
+	return file_breakshare_order_v1_order_proto_enumTypes[4].Descriptor()
 }
 
 func (DeliveryState) Type() protoreflect.EnumType {
-	return &file_breakshare_order_v1_order_proto_enumTypes[3]
+	return &file_breakshare_order_v1_order_proto_enumTypes[4]
 }
 
 func (x DeliveryState) Number() protoreflect.EnumNumber {
@@ -265,7 +322,7 @@ func (x DeliveryState) Number() protoreflect.EnumNumber {
 
 // Deprecated: Use DeliveryState.Descriptor instead.
 func (DeliveryState) EnumDescriptor() ([]byte, []int) {
-	return file_breakshare_order_v1_order_proto_rawDescGZIP(), []int{3}
+	return file_breakshare_order_v1_order_proto_rawDescGZIP(), []int{4}
 }
 
 // Customer is a kitchen that buys from the co-op.
@@ -761,7 +818,9 @@ type Order struct {
 	// Grows by one with every change of the order.
 	Version int64 `protobuf:"varint,6,opt,name=version,proto3" json:"version,omitempty"`
 	// Changes with every change; send it back to change what you have read.
-	Etag          string `protobuf:"bytes,7,opt,name=etag,proto3" json:"etag,omitempty"`
+	Etag string `protobuf:"bytes,7,opt,name=etag,proto3" json:"etag,omitempty"`
+	// Where it comes from. Ignored when placed.
+	Origin        OrderOrigin `protobuf:"varint,8,opt,name=origin,proto3,enum=breakshare.order.v1.OrderOrigin" json:"origin,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -843,6 +902,13 @@ func (x *Order) GetEtag() string {
 		return x.Etag
 	}
 	return ""
+}
+
+func (x *Order) GetOrigin() OrderOrigin {
+	if x != nil {
+		return x.Origin
+	}
+	return OrderOrigin_ORDER_ORIGIN_UNSPECIFIED
 }
 
 // Bind is one thing that stands between a line and more packs.
@@ -2207,7 +2273,7 @@ const file_breakshare_order_v1_order_proto_rawDesc = "" +
 	"\n" +
 	"product_id\x18\x01 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\tproductId\x12!\n" +
 	"\x05packs\x18\x02 \x01(\x03B\v\xbaH\b\"\x06\x18\xa0\x8d\x06(\x01R\x05packs\x122\n" +
-	"\x0esmallest_packs\x18\x03 \x01(\x03B\v\xbaH\b\"\x06\x18\xa0\x8d\x06(\x00R\rsmallestPacks\"\x92\x03\n" +
+	"\x0esmallest_packs\x18\x03 \x01(\x03B\v\xbaH\b\"\x06\x18\xa0\x8d\x06(\x00R\rsmallestPacks\"\xcc\x03\n" +
 	"\x05Order\x12I\n" +
 	"\border_id\x18\x01 \x01(\tB.\xbaH+r)2'^([a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?)?$R\aorderId\x12L\n" +
 	"\vcustomer_id\x18\x02 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\n" +
@@ -2216,7 +2282,8 @@ const file_breakshare_order_v1_order_proto_rawDesc = "" +
 	"\x05lines\x18\x04 \x03(\v2\x1e.breakshare.order.v1.OrderLineB\v\xbaH\b\x92\x01\x05\b\x01\x10\xc8\x01R\x05lines\x125\n" +
 	"\x05state\x18\x05 \x01(\x0e2\x1f.breakshare.order.v1.OrderStateR\x05state\x12\x18\n" +
 	"\aversion\x18\x06 \x01(\x03R\aversion\x12\x12\n" +
-	"\x04etag\x18\a \x01(\tR\x04etag\"V\n" +
+	"\x04etag\x18\a \x01(\tR\x04etag\x128\n" +
+	"\x06origin\x18\b \x01(\x0e2 .breakshare.order.v1.OrderOriginR\x06origin\"V\n" +
 	"\x04Bind\x128\n" +
 	"\x06reason\x18\x01 \x01(\x0e2 .breakshare.order.v1.ShortReasonR\x06reason\x12\x14\n" +
 	"\x05packs\x18\x02 \x01(\x03R\x05packs\"\xa1\x03\n" +
@@ -2347,7 +2414,12 @@ const file_breakshare_order_v1_order_proto_rawDesc = "" +
 	"OrderState\x12\x1b\n" +
 	"\x17ORDER_STATE_UNSPECIFIED\x10\x00\x12\x16\n" +
 	"\x12ORDER_STATE_PLACED\x10\x01\x12\x19\n" +
-	"\x15ORDER_STATE_CANCELLED\x10\x02*x\n" +
+	"\x15ORDER_STATE_CANCELLED\x10\x02*\x83\x01\n" +
+	"\vOrderOrigin\x12\x1c\n" +
+	"\x18ORDER_ORIGIN_UNSPECIFIED\x10\x00\x12\x18\n" +
+	"\x14ORDER_ORIGIN_BY_HAND\x10\x01\x12\x19\n" +
+	"\x15ORDER_ORIGIN_STANDING\x10\x02\x12!\n" +
+	"\x1dORDER_ORIGIN_STANDING_TOUCHED\x10\x03*x\n" +
 	"\n" +
 	"MatchState\x12\x1b\n" +
 	"\x17MATCH_STATE_UNSPECIFIED\x10\x00\x12\x18\n" +
@@ -2382,62 +2454,64 @@ func file_breakshare_order_v1_order_proto_rawDescGZIP() []byte {
 	return file_breakshare_order_v1_order_proto_rawDescData
 }
 
-var file_breakshare_order_v1_order_proto_enumTypes = make([]protoimpl.EnumInfo, 4)
+var file_breakshare_order_v1_order_proto_enumTypes = make([]protoimpl.EnumInfo, 5)
 var file_breakshare_order_v1_order_proto_msgTypes = make([]protoimpl.MessageInfo, 18)
 var file_breakshare_order_v1_order_proto_goTypes = []any{
 	(OrderState)(0),               // 0: breakshare.order.v1.OrderState
-	(MatchState)(0),               // 1: breakshare.order.v1.MatchState
-	(ShortReason)(0),              // 2: breakshare.order.v1.ShortReason
-	(DeliveryState)(0),            // 3: breakshare.order.v1.DeliveryState
-	(*Customer)(nil),              // 4: breakshare.order.v1.Customer
-	(*Substitute)(nil),            // 5: breakshare.order.v1.Substitute
-	(*GradeSteps)(nil),            // 6: breakshare.order.v1.GradeSteps
-	(*Product)(nil),               // 7: breakshare.order.v1.Product
-	(*OrderLine)(nil),             // 8: breakshare.order.v1.OrderLine
-	(*Order)(nil),                 // 9: breakshare.order.v1.Order
-	(*Bind)(nil),                  // 10: breakshare.order.v1.Bind
-	(*MatchProduct)(nil),          // 11: breakshare.order.v1.MatchProduct
-	(*MatchLine)(nil),             // 12: breakshare.order.v1.MatchLine
-	(*Allocation)(nil),            // 13: breakshare.order.v1.Allocation
-	(*MatchFarm)(nil),             // 14: breakshare.order.v1.MatchFarm
-	(*Proof)(nil),                 // 15: breakshare.order.v1.Proof
-	(*Match)(nil),                 // 16: breakshare.order.v1.Match
-	(*PackListLine)(nil),          // 17: breakshare.order.v1.PackListLine
-	(*PackList)(nil),              // 18: breakshare.order.v1.PackList
-	(*DispatchLine)(nil),          // 19: breakshare.order.v1.DispatchLine
-	(*DispatchNote)(nil),          // 20: breakshare.order.v1.DispatchNote
-	(*Delivery)(nil),              // 21: breakshare.order.v1.Delivery
-	(v1.PickStage)(0),             // 22: breakshare.type.v1.PickStage
-	(*timestamppb.Timestamp)(nil), // 23: google.protobuf.Timestamp
+	(OrderOrigin)(0),              // 1: breakshare.order.v1.OrderOrigin
+	(MatchState)(0),               // 2: breakshare.order.v1.MatchState
+	(ShortReason)(0),              // 3: breakshare.order.v1.ShortReason
+	(DeliveryState)(0),            // 4: breakshare.order.v1.DeliveryState
+	(*Customer)(nil),              // 5: breakshare.order.v1.Customer
+	(*Substitute)(nil),            // 6: breakshare.order.v1.Substitute
+	(*GradeSteps)(nil),            // 7: breakshare.order.v1.GradeSteps
+	(*Product)(nil),               // 8: breakshare.order.v1.Product
+	(*OrderLine)(nil),             // 9: breakshare.order.v1.OrderLine
+	(*Order)(nil),                 // 10: breakshare.order.v1.Order
+	(*Bind)(nil),                  // 11: breakshare.order.v1.Bind
+	(*MatchProduct)(nil),          // 12: breakshare.order.v1.MatchProduct
+	(*MatchLine)(nil),             // 13: breakshare.order.v1.MatchLine
+	(*Allocation)(nil),            // 14: breakshare.order.v1.Allocation
+	(*MatchFarm)(nil),             // 15: breakshare.order.v1.MatchFarm
+	(*Proof)(nil),                 // 16: breakshare.order.v1.Proof
+	(*Match)(nil),                 // 17: breakshare.order.v1.Match
+	(*PackListLine)(nil),          // 18: breakshare.order.v1.PackListLine
+	(*PackList)(nil),              // 19: breakshare.order.v1.PackList
+	(*DispatchLine)(nil),          // 20: breakshare.order.v1.DispatchLine
+	(*DispatchNote)(nil),          // 21: breakshare.order.v1.DispatchNote
+	(*Delivery)(nil),              // 22: breakshare.order.v1.Delivery
+	(v1.PickStage)(0),             // 23: breakshare.type.v1.PickStage
+	(*timestamppb.Timestamp)(nil), // 24: google.protobuf.Timestamp
 }
 var file_breakshare_order_v1_order_proto_depIdxs = []int32{
-	5,  // 0: breakshare.order.v1.Customer.substitutes:type_name -> breakshare.order.v1.Substitute
-	6,  // 1: breakshare.order.v1.Customer.grade_steps:type_name -> breakshare.order.v1.GradeSteps
-	22, // 2: breakshare.order.v1.Product.pick_stage:type_name -> breakshare.type.v1.PickStage
-	8,  // 3: breakshare.order.v1.Order.lines:type_name -> breakshare.order.v1.OrderLine
+	6,  // 0: breakshare.order.v1.Customer.substitutes:type_name -> breakshare.order.v1.Substitute
+	7,  // 1: breakshare.order.v1.Customer.grade_steps:type_name -> breakshare.order.v1.GradeSteps
+	23, // 2: breakshare.order.v1.Product.pick_stage:type_name -> breakshare.type.v1.PickStage
+	9,  // 3: breakshare.order.v1.Order.lines:type_name -> breakshare.order.v1.OrderLine
 	0,  // 4: breakshare.order.v1.Order.state:type_name -> breakshare.order.v1.OrderState
-	2,  // 5: breakshare.order.v1.Bind.reason:type_name -> breakshare.order.v1.ShortReason
-	2,  // 6: breakshare.order.v1.MatchLine.reason:type_name -> breakshare.order.v1.ShortReason
-	10, // 7: breakshare.order.v1.MatchLine.binds:type_name -> breakshare.order.v1.Bind
-	1,  // 8: breakshare.order.v1.Match.state:type_name -> breakshare.order.v1.MatchState
-	23, // 9: breakshare.order.v1.Match.run_at:type_name -> google.protobuf.Timestamp
-	23, // 10: breakshare.order.v1.Match.confirmed_at:type_name -> google.protobuf.Timestamp
-	11, // 11: breakshare.order.v1.Match.products:type_name -> breakshare.order.v1.MatchProduct
-	12, // 12: breakshare.order.v1.Match.lines:type_name -> breakshare.order.v1.MatchLine
-	13, // 13: breakshare.order.v1.Match.allocations:type_name -> breakshare.order.v1.Allocation
-	14, // 14: breakshare.order.v1.Match.farms:type_name -> breakshare.order.v1.MatchFarm
-	15, // 15: breakshare.order.v1.Match.proof:type_name -> breakshare.order.v1.Proof
-	23, // 16: breakshare.order.v1.Match.supply_as_of:type_name -> google.protobuf.Timestamp
-	17, // 17: breakshare.order.v1.PackList.lines:type_name -> breakshare.order.v1.PackListLine
-	23, // 18: breakshare.order.v1.DispatchNote.dispatched_at:type_name -> google.protobuf.Timestamp
-	19, // 19: breakshare.order.v1.DispatchNote.lines:type_name -> breakshare.order.v1.DispatchLine
-	3,  // 20: breakshare.order.v1.Delivery.state:type_name -> breakshare.order.v1.DeliveryState
-	23, // 21: breakshare.order.v1.Delivery.confirmed_at:type_name -> google.protobuf.Timestamp
-	22, // [22:22] is the sub-list for method output_type
-	22, // [22:22] is the sub-list for method input_type
-	22, // [22:22] is the sub-list for extension type_name
-	22, // [22:22] is the sub-list for extension extendee
-	0,  // [0:22] is the sub-list for field type_name
+	1,  // 5: breakshare.order.v1.Order.origin:type_name -> breakshare.order.v1.OrderOrigin
+	3,  // 6: breakshare.order.v1.Bind.reason:type_name -> breakshare.order.v1.ShortReason
+	3,  // 7: breakshare.order.v1.MatchLine.reason:type_name -> breakshare.order.v1.ShortReason
+	11, // 8: breakshare.order.v1.MatchLine.binds:type_name -> breakshare.order.v1.Bind
+	2,  // 9: breakshare.order.v1.Match.state:type_name -> breakshare.order.v1.MatchState
+	24, // 10: breakshare.order.v1.Match.run_at:type_name -> google.protobuf.Timestamp
+	24, // 11: breakshare.order.v1.Match.confirmed_at:type_name -> google.protobuf.Timestamp
+	12, // 12: breakshare.order.v1.Match.products:type_name -> breakshare.order.v1.MatchProduct
+	13, // 13: breakshare.order.v1.Match.lines:type_name -> breakshare.order.v1.MatchLine
+	14, // 14: breakshare.order.v1.Match.allocations:type_name -> breakshare.order.v1.Allocation
+	15, // 15: breakshare.order.v1.Match.farms:type_name -> breakshare.order.v1.MatchFarm
+	16, // 16: breakshare.order.v1.Match.proof:type_name -> breakshare.order.v1.Proof
+	24, // 17: breakshare.order.v1.Match.supply_as_of:type_name -> google.protobuf.Timestamp
+	18, // 18: breakshare.order.v1.PackList.lines:type_name -> breakshare.order.v1.PackListLine
+	24, // 19: breakshare.order.v1.DispatchNote.dispatched_at:type_name -> google.protobuf.Timestamp
+	20, // 20: breakshare.order.v1.DispatchNote.lines:type_name -> breakshare.order.v1.DispatchLine
+	4,  // 21: breakshare.order.v1.Delivery.state:type_name -> breakshare.order.v1.DeliveryState
+	24, // 22: breakshare.order.v1.Delivery.confirmed_at:type_name -> google.protobuf.Timestamp
+	23, // [23:23] is the sub-list for method output_type
+	23, // [23:23] is the sub-list for method input_type
+	23, // [23:23] is the sub-list for extension type_name
+	23, // [23:23] is the sub-list for extension extendee
+	0,  // [0:23] is the sub-list for field type_name
 }
 
 func init() { file_breakshare_order_v1_order_proto_init() }
@@ -2452,7 +2526,7 @@ func file_breakshare_order_v1_order_proto_init() {
 		File: protoimpl.DescBuilder{
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_breakshare_order_v1_order_proto_rawDesc), len(file_breakshare_order_v1_order_proto_rawDesc)),
-			NumEnums:      4,
+			NumEnums:      5,
 			NumMessages:   18,
 			NumExtensions: 0,
 			NumServices:   0,

@@ -2162,7 +2162,10 @@ type ConfirmDeliveryRequest struct {
 	// Packs that the customer counted, 0 to 1,000,000.
 	ReceivedPacks int64 `protobuf:"varint,3,opt,name=received_packs,json=receivedPacks,proto3" json:"received_packs,omitempty"`
 	// What the customer says of short or poor packs.
-	Remark        string `protobuf:"bytes,4,opt,name=remark,proto3" json:"remark,omitempty"`
+	Remark string `protobuf:"bytes,4,opt,name=remark,proto3" json:"remark,omitempty"`
+	// What is wrong with which packs. Missing ones are no more than those not received, others no
+	// more than those received, and none more than left of the product or lot.
+	Problems      []*ReceiptProblem `protobuf:"bytes,5,rep,name=problems,proto3" json:"problems,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2223,6 +2226,13 @@ func (x *ConfirmDeliveryRequest) GetRemark() string {
 		return x.Remark
 	}
 	return ""
+}
+
+func (x *ConfirmDeliveryRequest) GetProblems() []*ReceiptProblem {
+	if x != nil {
+		return x.Problems
+	}
+	return nil
 }
 
 // Pack is one pack that left a farm.
@@ -2567,7 +2577,7 @@ var File_breakshare_order_v1_service_proto protoreflect.FileDescriptor
 
 const file_breakshare_order_v1_service_proto_rawDesc = "" +
 	"\n" +
-	"!breakshare/order/v1/service.proto\x12\x13breakshare.order.v1\x1a breakshare/harvest/v1/pick.proto\x1a\x1fbreakshare/order/v1/order.proto\x1a\x1fbreakshare/order/v1/rules.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\"\x81\x01\n" +
+	"!breakshare/order/v1/service.proto\x12\x13breakshare.order.v1\x1a breakshare/harvest/v1/pick.proto\x1a\x1fbreakshare/order/v1/needs.proto\x1a\x1fbreakshare/order/v1/order.proto\x1a!breakshare/order/v1/receipt.proto\x1a\x1fbreakshare/order/v1/rules.proto\x1a\"breakshare/order/v1/standing.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\"\x81\x01\n" +
 	"\x13SaveCustomerRequest\x12'\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12A\n" +
@@ -2698,13 +2708,14 @@ const file_breakshare_order_v1_service_proto_rawDesc = "" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12H\n" +
 	"\rdelivery_date\x18\x02 \x01(\tB#\xbaH r\x1e2\x1c^[0-9]{4}-[0-9]{2}-[0-9]{2}$R\fdeliveryDate\x12D\n" +
-	"\afarm_id\x18\x03 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\x06farmId\"\xdf\x01\n" +
+	"\afarm_id\x18\x03 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\x06farmId\"\xab\x02\n" +
 	"\x16ConfirmDeliveryRequest\x12'\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12F\n" +
 	"\border_id\x18\x02 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\aorderId\x122\n" +
 	"\x0ereceived_packs\x18\x03 \x01(\x03B\v\xbaH\b\"\x06\x18\xc0\x84=(\x00R\rreceivedPacks\x12 \n" +
-	"\x06remark\x18\x04 \x01(\tB\b\xbaH\x05r\x03\x18\x90\x03R\x06remark\"\x92\x02\n" +
+	"\x06remark\x18\x04 \x01(\tB\b\xbaH\x05r\x03\x18\x90\x03R\x06remark\x12J\n" +
+	"\bproblems\x18\x05 \x03(\v2#.breakshare.order.v1.ReceiptProblemB\t\xbaH\x06\x92\x01\x03\x10\xc8\x01R\bproblems\"\x92\x02\n" +
 	"\x04Pack\x12\x17\n" +
 	"\apack_id\x18\x01 \x01(\tR\x06packId\x12\x1e\n" +
 	"\vpick_lot_id\x18\x02 \x01(\tR\tpickLotId\x12\x1d\n" +
@@ -2735,7 +2746,7 @@ const file_breakshare_order_v1_service_proto_rawDesc = "" +
 	"\x12MATCH_STEP_LOADING\x10\x01\x12\x16\n" +
 	"\x12MATCH_STEP_SOLVING\x10\x02\x12\x18\n" +
 	"\x14MATCH_STEP_VERIFYING\x10\x03\x12\x13\n" +
-	"\x0fMATCH_STEP_DONE\x10\x042\xdc\x1c\n" +
+	"\x0fMATCH_STEP_DONE\x10\x042\xd9*\n" +
 	"\fOrderService\x12\x88\x01\n" +
 	"\fSaveCustomer\x12(.breakshare.order.v1.SaveCustomerRequest\x1a\x1d.breakshare.order.v1.Customer\"/\x82\xd3\xe4\x93\x02):\x01*\x1a$/v1/customers/{customer.customer_id}\x12\x99\x01\n" +
 	"\x12BatchSaveCustomers\x12..breakshare.order.v1.BatchSaveCustomersRequest\x1a/.breakshare.order.v1.BatchSaveCustomersResponse\"\"\x82\xd3\xe4\x93\x02\x1c:\x01*\"\x17/v1/customers:batchSave\x12\x80\x01\n" +
@@ -2751,7 +2762,17 @@ const file_breakshare_order_v1_service_proto_rawDesc = "" +
 	"\vCancelOrder\x12'.breakshare.order.v1.CancelOrderRequest\x1a\x1a.breakshare.order.v1.Order\"'\x82\xd3\xe4\x93\x02!:\x01*\"\x1c/v1/orders/{order_id}:cancel\x12t\n" +
 	"\n" +
 	"ListOrders\x12&.breakshare.order.v1.ListOrdersRequest\x1a'.breakshare.order.v1.ListOrdersResponse\"\x15\x82\xd3\xe4\x93\x02\f\x12\n" +
-	"/v1/orders\x90\x02\x01\x12q\n" +
+	"/v1/orders\x90\x02\x01\x12\xa8\x01\n" +
+	"\x11SaveStandingOrder\x12-.breakshare.order.v1.SaveStandingOrderRequest\x1a\".breakshare.order.v1.StandingOrder\"@\x82\xd3\xe4\x93\x02::\x01*\x1a5/v1/standingOrders/{standing_order.standing_order_id}\x12\xad\x01\n" +
+	"\x17BatchSaveStandingOrders\x123.breakshare.order.v1.BatchSaveStandingOrdersRequest\x1a4.breakshare.order.v1.BatchSaveStandingOrdersResponse\"'\x82\xd3\xe4\x93\x02!:\x01*\"\x1c/v1/standingOrders:batchSave\x12\x9b\x01\n" +
+	"\x10EndStandingOrder\x12,.breakshare.order.v1.EndStandingOrderRequest\x1a\".breakshare.order.v1.StandingOrder\"5\x82\xd3\xe4\x93\x02/:\x01*\"*/v1/standingOrders/{standing_order_id}:end\x12\x94\x01\n" +
+	"\x12ListStandingOrders\x12..breakshare.order.v1.ListStandingOrdersRequest\x1a/.breakshare.order.v1.ListStandingOrdersResponse\"\x1d\x82\xd3\xe4\x93\x02\x14\x12\x12/v1/standingOrders\x90\x02\x01\x12\xa1\x01\n" +
+	"\x14ExpandStandingOrders\x120.breakshare.order.v1.ExpandStandingOrdersRequest\x1a1.breakshare.order.v1.ExpandStandingOrdersResponse\"$\x82\xd3\xe4\x93\x02\x1e:\x01*\"\x19/v1/standingOrders:expand\x12\x8c\x01\n" +
+	"\x10ListStandingDays\x12,.breakshare.order.v1.ListStandingDaysRequest\x1a-.breakshare.order.v1.ListStandingDaysResponse\"\x1b\x82\xd3\xe4\x93\x02\x12\x12\x10/v1/standingDays\x90\x02\x01\x12\x90\x01\n" +
+	"\x14SaveOrderingSettings\x120.breakshare.order.v1.SaveOrderingSettingsRequest\x1a%.breakshare.order.v1.OrderingSettings\"\x1f\x82\xd3\xe4\x93\x02\x19:\x01*\x1a\x14/v1/orderingSettings\x12\x8e\x01\n" +
+	"\x13GetOrderingSettings\x12/.breakshare.order.v1.GetOrderingSettingsRequest\x1a%.breakshare.order.v1.OrderingSettings\"\x1f\x82\xd3\xe4\x93\x02\x16\x12\x14/v1/orderingSettings\x90\x02\x01\x12{\n" +
+	"\tGetCutoff\x12%.breakshare.order.v1.GetCutoffRequest\x1a\x1b.breakshare.order.v1.Cutoff\"*\x82\xd3\xe4\x93\x02!\x12\x1f/v1/days/{delivery_date}/cutoff\x90\x02\x01\x12\x88\x01\n" +
+	"\rGetDayOutlook\x12).breakshare.order.v1.GetDayOutlookRequest\x1a\x1f.breakshare.order.v1.DayOutlook\"+\x82\xd3\xe4\x93\x02\"\x12 /v1/days/{delivery_date}/outlook\x90\x02\x01\x12q\n" +
 	"\bRunMatch\x12$.breakshare.order.v1.RunMatchRequest\x1a%.breakshare.order.v1.RunMatchResponse\"\x16\x82\xd3\xe4\x93\x02\x10:\x01*\"\v/v1/matches0\x01\x12\x91\x01\n" +
 	"\bGetMatch\x12$.breakshare.order.v1.GetMatchRequest\x1a\x1a.breakshare.order.v1.Match\"C\x82\xd3\xe4\x93\x02:Z \x12\x1e/v1/days/{delivery_date}/match\x12\x16/v1/matches/{match_id}\x90\x02\x01\x12\x7f\n" +
 	"\fConfirmMatch\x12(.breakshare.order.v1.ConfirmMatchRequest\x1a\x1a.breakshare.order.v1.Match\")\x82\xd3\xe4\x93\x02#:\x01*\"\x1e/v1/matches/{match_id}:confirm\x12\x8b\x01\n" +
@@ -2765,7 +2786,9 @@ const file_breakshare_order_v1_service_proto_rawDesc = "" +
 	"\tGetSeason\x12%.breakshare.order.v1.GetSeasonRequest\x1a&.breakshare.order.v1.GetSeasonResponse\"*\x82\xd3\xe4\x93\x02!\x12\x1f/v1/days/{delivery_date}/season\x90\x02\x01\x12\x8e\x01\n" +
 	"\vGetPackList\x12'.breakshare.order.v1.GetPackListRequest\x1a\x1d.breakshare.order.v1.PackList\"7\x82\xd3\xe4\x93\x02.\x12,/v1/days/{delivery_date}/packLists/{farm_id}\x90\x02\x01\x12\x8d\x01\n" +
 	"\bDispatch\x12$.breakshare.order.v1.DispatchRequest\x1a!.breakshare.order.v1.DispatchNote\"8\x82\xd3\xe4\x93\x022:\x01*\"-/v1/days/{delivery_date}/dispatches/{farm_id}\x12\x8f\x01\n" +
-	"\x0fConfirmDelivery\x12+.breakshare.order.v1.ConfirmDeliveryRequest\x1a\x1d.breakshare.order.v1.Delivery\"0\x82\xd3\xe4\x93\x02*:\x01*\"%/v1/orders/{order_id}:confirmDelivery\x12\x81\x01\n" +
+	"\x0fConfirmDelivery\x12+.breakshare.order.v1.ConfirmDeliveryRequest\x1a\x1d.breakshare.order.v1.Delivery\"0\x82\xd3\xe4\x93\x02*:\x01*\"%/v1/orders/{order_id}:confirmDelivery\x12\x84\x01\n" +
+	"\x0eListDeliveries\x12*.breakshare.order.v1.ListDeliveriesRequest\x1a+.breakshare.order.v1.ListDeliveriesResponse\"\x19\x82\xd3\xe4\x93\x02\x10\x12\x0e/v1/deliveries\x90\x02\x01\x12\x84\x01\n" +
+	"\x0eListSpawnNeeds\x12*.breakshare.order.v1.ListSpawnNeedsRequest\x1a+.breakshare.order.v1.ListSpawnNeedsResponse\"\x19\x82\xd3\xe4\x93\x02\x10\x12\x0e/v1/spawnNeeds\x90\x02\x01\x12\x81\x01\n" +
 	"\tTraceBack\x12%.breakshare.order.v1.TraceBackRequest\x1a&.breakshare.order.v1.TraceBackResponse\"%\x82\xd3\xe4\x93\x02\x1c\x12\x1a/v1/packs/{pack_id}/origin\x90\x02\x01\x12\x96\x01\n" +
 	"\fTraceForward\x12(.breakshare.order.v1.TraceForwardRequest\x1a).breakshare.order.v1.TraceForwardResponse\"1\x82\xd3\xe4\x93\x02(\x12&/v1/compostLots/{compost_lot_id}/packs\x90\x02\x01B:Z8breakshare.example/proto/gen/breakshare/order/v1;orderv1b\x06proto3"
 
@@ -2784,70 +2807,93 @@ func file_breakshare_order_v1_service_proto_rawDescGZIP() []byte {
 var file_breakshare_order_v1_service_proto_enumTypes = make([]protoimpl.EnumInfo, 1)
 var file_breakshare_order_v1_service_proto_msgTypes = make([]protoimpl.MessageInfo, 44)
 var file_breakshare_order_v1_service_proto_goTypes = []any{
-	(MatchStep)(0),                     // 0: breakshare.order.v1.MatchStep
-	(*SaveCustomerRequest)(nil),        // 1: breakshare.order.v1.SaveCustomerRequest
-	(*BatchSaveCustomersRequest)(nil),  // 2: breakshare.order.v1.BatchSaveCustomersRequest
-	(*BatchSaveCustomersResponse)(nil), // 3: breakshare.order.v1.BatchSaveCustomersResponse
-	(*ListCustomersRequest)(nil),       // 4: breakshare.order.v1.ListCustomersRequest
-	(*ListCustomersResponse)(nil),      // 5: breakshare.order.v1.ListCustomersResponse
-	(*SaveProductRequest)(nil),         // 6: breakshare.order.v1.SaveProductRequest
-	(*BatchSaveProductsRequest)(nil),   // 7: breakshare.order.v1.BatchSaveProductsRequest
-	(*BatchSaveProductsResponse)(nil),  // 8: breakshare.order.v1.BatchSaveProductsResponse
-	(*ListProductsRequest)(nil),        // 9: breakshare.order.v1.ListProductsRequest
-	(*ListProductsResponse)(nil),       // 10: breakshare.order.v1.ListProductsResponse
-	(*PlaceOrderRequest)(nil),          // 11: breakshare.order.v1.PlaceOrderRequest
-	(*BatchPlaceOrdersRequest)(nil),    // 12: breakshare.order.v1.BatchPlaceOrdersRequest
-	(*BatchPlaceOrdersResponse)(nil),   // 13: breakshare.order.v1.BatchPlaceOrdersResponse
-	(*ChangeOrderRequest)(nil),         // 14: breakshare.order.v1.ChangeOrderRequest
-	(*CancelOrderRequest)(nil),         // 15: breakshare.order.v1.CancelOrderRequest
-	(*ListOrdersRequest)(nil),          // 16: breakshare.order.v1.ListOrdersRequest
-	(*ListOrdersResponse)(nil),         // 17: breakshare.order.v1.ListOrdersResponse
-	(*RunMatchRequest)(nil),            // 18: breakshare.order.v1.RunMatchRequest
-	(*RunMatchResponse)(nil),           // 19: breakshare.order.v1.RunMatchResponse
-	(*GetMatchRequest)(nil),            // 20: breakshare.order.v1.GetMatchRequest
-	(*ConfirmMatchRequest)(nil),        // 21: breakshare.order.v1.ConfirmMatchRequest
-	(*RebalanceRequest)(nil),           // 22: breakshare.order.v1.RebalanceRequest
-	(*RebalanceResponse)(nil),          // 23: breakshare.order.v1.RebalanceResponse
-	(*ExplainLineRequest)(nil),         // 24: breakshare.order.v1.ExplainLineRequest
-	(*ExplainLineResponse)(nil),        // 25: breakshare.order.v1.ExplainLineResponse
-	(*PinAllocationRequest)(nil),       // 26: breakshare.order.v1.PinAllocationRequest
-	(*PinAllocationResponse)(nil),      // 27: breakshare.order.v1.PinAllocationResponse
-	(*PinEffect)(nil),                  // 28: breakshare.order.v1.PinEffect
-	(*RemovePinRequest)(nil),           // 29: breakshare.order.v1.RemovePinRequest
-	(*RemovePinResponse)(nil),          // 30: breakshare.order.v1.RemovePinResponse
-	(*ListPinsRequest)(nil),            // 31: breakshare.order.v1.ListPinsRequest
-	(*ListPinsResponse)(nil),           // 32: breakshare.order.v1.ListPinsResponse
-	(*SaveMatchSettingsRequest)(nil),   // 33: breakshare.order.v1.SaveMatchSettingsRequest
-	(*GetMatchSettingsRequest)(nil),    // 34: breakshare.order.v1.GetMatchSettingsRequest
-	(*GetSeasonRequest)(nil),           // 35: breakshare.order.v1.GetSeasonRequest
-	(*GetSeasonResponse)(nil),          // 36: breakshare.order.v1.GetSeasonResponse
-	(*GetPackListRequest)(nil),         // 37: breakshare.order.v1.GetPackListRequest
-	(*DispatchRequest)(nil),            // 38: breakshare.order.v1.DispatchRequest
-	(*ConfirmDeliveryRequest)(nil),     // 39: breakshare.order.v1.ConfirmDeliveryRequest
-	(*Pack)(nil),                       // 40: breakshare.order.v1.Pack
-	(*TraceBackRequest)(nil),           // 41: breakshare.order.v1.TraceBackRequest
-	(*TraceBackResponse)(nil),          // 42: breakshare.order.v1.TraceBackResponse
-	(*TraceForwardRequest)(nil),        // 43: breakshare.order.v1.TraceForwardRequest
-	(*TraceForwardResponse)(nil),       // 44: breakshare.order.v1.TraceForwardResponse
-	(*Customer)(nil),                   // 45: breakshare.order.v1.Customer
-	(*Product)(nil),                    // 46: breakshare.order.v1.Product
-	(*Order)(nil),                      // 47: breakshare.order.v1.Order
-	(*OrderLine)(nil),                  // 48: breakshare.order.v1.OrderLine
-	(*Match)(nil),                      // 49: breakshare.order.v1.Match
-	(*Changes)(nil),                    // 50: breakshare.order.v1.Changes
-	(*MatchLine)(nil),                  // 51: breakshare.order.v1.MatchLine
-	(*MatchProduct)(nil),               // 52: breakshare.order.v1.MatchProduct
-	(*Allocation)(nil),                 // 53: breakshare.order.v1.Allocation
-	(*Pin)(nil),                        // 54: breakshare.order.v1.Pin
-	(*MatchSettings)(nil),              // 55: breakshare.order.v1.MatchSettings
-	(*FarmSeason)(nil),                 // 56: breakshare.order.v1.FarmSeason
-	(DeliveryState)(0),                 // 57: breakshare.order.v1.DeliveryState
-	(*v1.PickLot)(nil),                 // 58: breakshare.harvest.v1.PickLot
-	(*v1.CropTrace)(nil),               // 59: breakshare.harvest.v1.CropTrace
-	(*v1.CompostTrace)(nil),            // 60: breakshare.harvest.v1.CompostTrace
-	(*PackList)(nil),                   // 61: breakshare.order.v1.PackList
-	(*DispatchNote)(nil),               // 62: breakshare.order.v1.DispatchNote
-	(*Delivery)(nil),                   // 63: breakshare.order.v1.Delivery
+	(MatchStep)(0),                          // 0: breakshare.order.v1.MatchStep
+	(*SaveCustomerRequest)(nil),             // 1: breakshare.order.v1.SaveCustomerRequest
+	(*BatchSaveCustomersRequest)(nil),       // 2: breakshare.order.v1.BatchSaveCustomersRequest
+	(*BatchSaveCustomersResponse)(nil),      // 3: breakshare.order.v1.BatchSaveCustomersResponse
+	(*ListCustomersRequest)(nil),            // 4: breakshare.order.v1.ListCustomersRequest
+	(*ListCustomersResponse)(nil),           // 5: breakshare.order.v1.ListCustomersResponse
+	(*SaveProductRequest)(nil),              // 6: breakshare.order.v1.SaveProductRequest
+	(*BatchSaveProductsRequest)(nil),        // 7: breakshare.order.v1.BatchSaveProductsRequest
+	(*BatchSaveProductsResponse)(nil),       // 8: breakshare.order.v1.BatchSaveProductsResponse
+	(*ListProductsRequest)(nil),             // 9: breakshare.order.v1.ListProductsRequest
+	(*ListProductsResponse)(nil),            // 10: breakshare.order.v1.ListProductsResponse
+	(*PlaceOrderRequest)(nil),               // 11: breakshare.order.v1.PlaceOrderRequest
+	(*BatchPlaceOrdersRequest)(nil),         // 12: breakshare.order.v1.BatchPlaceOrdersRequest
+	(*BatchPlaceOrdersResponse)(nil),        // 13: breakshare.order.v1.BatchPlaceOrdersResponse
+	(*ChangeOrderRequest)(nil),              // 14: breakshare.order.v1.ChangeOrderRequest
+	(*CancelOrderRequest)(nil),              // 15: breakshare.order.v1.CancelOrderRequest
+	(*ListOrdersRequest)(nil),               // 16: breakshare.order.v1.ListOrdersRequest
+	(*ListOrdersResponse)(nil),              // 17: breakshare.order.v1.ListOrdersResponse
+	(*RunMatchRequest)(nil),                 // 18: breakshare.order.v1.RunMatchRequest
+	(*RunMatchResponse)(nil),                // 19: breakshare.order.v1.RunMatchResponse
+	(*GetMatchRequest)(nil),                 // 20: breakshare.order.v1.GetMatchRequest
+	(*ConfirmMatchRequest)(nil),             // 21: breakshare.order.v1.ConfirmMatchRequest
+	(*RebalanceRequest)(nil),                // 22: breakshare.order.v1.RebalanceRequest
+	(*RebalanceResponse)(nil),               // 23: breakshare.order.v1.RebalanceResponse
+	(*ExplainLineRequest)(nil),              // 24: breakshare.order.v1.ExplainLineRequest
+	(*ExplainLineResponse)(nil),             // 25: breakshare.order.v1.ExplainLineResponse
+	(*PinAllocationRequest)(nil),            // 26: breakshare.order.v1.PinAllocationRequest
+	(*PinAllocationResponse)(nil),           // 27: breakshare.order.v1.PinAllocationResponse
+	(*PinEffect)(nil),                       // 28: breakshare.order.v1.PinEffect
+	(*RemovePinRequest)(nil),                // 29: breakshare.order.v1.RemovePinRequest
+	(*RemovePinResponse)(nil),               // 30: breakshare.order.v1.RemovePinResponse
+	(*ListPinsRequest)(nil),                 // 31: breakshare.order.v1.ListPinsRequest
+	(*ListPinsResponse)(nil),                // 32: breakshare.order.v1.ListPinsResponse
+	(*SaveMatchSettingsRequest)(nil),        // 33: breakshare.order.v1.SaveMatchSettingsRequest
+	(*GetMatchSettingsRequest)(nil),         // 34: breakshare.order.v1.GetMatchSettingsRequest
+	(*GetSeasonRequest)(nil),                // 35: breakshare.order.v1.GetSeasonRequest
+	(*GetSeasonResponse)(nil),               // 36: breakshare.order.v1.GetSeasonResponse
+	(*GetPackListRequest)(nil),              // 37: breakshare.order.v1.GetPackListRequest
+	(*DispatchRequest)(nil),                 // 38: breakshare.order.v1.DispatchRequest
+	(*ConfirmDeliveryRequest)(nil),          // 39: breakshare.order.v1.ConfirmDeliveryRequest
+	(*Pack)(nil),                            // 40: breakshare.order.v1.Pack
+	(*TraceBackRequest)(nil),                // 41: breakshare.order.v1.TraceBackRequest
+	(*TraceBackResponse)(nil),               // 42: breakshare.order.v1.TraceBackResponse
+	(*TraceForwardRequest)(nil),             // 43: breakshare.order.v1.TraceForwardRequest
+	(*TraceForwardResponse)(nil),            // 44: breakshare.order.v1.TraceForwardResponse
+	(*Customer)(nil),                        // 45: breakshare.order.v1.Customer
+	(*Product)(nil),                         // 46: breakshare.order.v1.Product
+	(*Order)(nil),                           // 47: breakshare.order.v1.Order
+	(*OrderLine)(nil),                       // 48: breakshare.order.v1.OrderLine
+	(*Match)(nil),                           // 49: breakshare.order.v1.Match
+	(*Changes)(nil),                         // 50: breakshare.order.v1.Changes
+	(*MatchLine)(nil),                       // 51: breakshare.order.v1.MatchLine
+	(*MatchProduct)(nil),                    // 52: breakshare.order.v1.MatchProduct
+	(*Allocation)(nil),                      // 53: breakshare.order.v1.Allocation
+	(*Pin)(nil),                             // 54: breakshare.order.v1.Pin
+	(*MatchSettings)(nil),                   // 55: breakshare.order.v1.MatchSettings
+	(*FarmSeason)(nil),                      // 56: breakshare.order.v1.FarmSeason
+	(*ReceiptProblem)(nil),                  // 57: breakshare.order.v1.ReceiptProblem
+	(DeliveryState)(0),                      // 58: breakshare.order.v1.DeliveryState
+	(*v1.PickLot)(nil),                      // 59: breakshare.harvest.v1.PickLot
+	(*v1.CropTrace)(nil),                    // 60: breakshare.harvest.v1.CropTrace
+	(*v1.CompostTrace)(nil),                 // 61: breakshare.harvest.v1.CompostTrace
+	(*SaveStandingOrderRequest)(nil),        // 62: breakshare.order.v1.SaveStandingOrderRequest
+	(*BatchSaveStandingOrdersRequest)(nil),  // 63: breakshare.order.v1.BatchSaveStandingOrdersRequest
+	(*EndStandingOrderRequest)(nil),         // 64: breakshare.order.v1.EndStandingOrderRequest
+	(*ListStandingOrdersRequest)(nil),       // 65: breakshare.order.v1.ListStandingOrdersRequest
+	(*ExpandStandingOrdersRequest)(nil),     // 66: breakshare.order.v1.ExpandStandingOrdersRequest
+	(*ListStandingDaysRequest)(nil),         // 67: breakshare.order.v1.ListStandingDaysRequest
+	(*SaveOrderingSettingsRequest)(nil),     // 68: breakshare.order.v1.SaveOrderingSettingsRequest
+	(*GetOrderingSettingsRequest)(nil),      // 69: breakshare.order.v1.GetOrderingSettingsRequest
+	(*GetCutoffRequest)(nil),                // 70: breakshare.order.v1.GetCutoffRequest
+	(*GetDayOutlookRequest)(nil),            // 71: breakshare.order.v1.GetDayOutlookRequest
+	(*ListDeliveriesRequest)(nil),           // 72: breakshare.order.v1.ListDeliveriesRequest
+	(*ListSpawnNeedsRequest)(nil),           // 73: breakshare.order.v1.ListSpawnNeedsRequest
+	(*StandingOrder)(nil),                   // 74: breakshare.order.v1.StandingOrder
+	(*BatchSaveStandingOrdersResponse)(nil), // 75: breakshare.order.v1.BatchSaveStandingOrdersResponse
+	(*ListStandingOrdersResponse)(nil),      // 76: breakshare.order.v1.ListStandingOrdersResponse
+	(*ExpandStandingOrdersResponse)(nil),    // 77: breakshare.order.v1.ExpandStandingOrdersResponse
+	(*ListStandingDaysResponse)(nil),        // 78: breakshare.order.v1.ListStandingDaysResponse
+	(*OrderingSettings)(nil),                // 79: breakshare.order.v1.OrderingSettings
+	(*Cutoff)(nil),                          // 80: breakshare.order.v1.Cutoff
+	(*DayOutlook)(nil),                      // 81: breakshare.order.v1.DayOutlook
+	(*PackList)(nil),                        // 82: breakshare.order.v1.PackList
+	(*DispatchNote)(nil),                    // 83: breakshare.order.v1.DispatchNote
+	(*Delivery)(nil),                        // 84: breakshare.order.v1.Delivery
+	(*ListDeliveriesResponse)(nil),          // 85: breakshare.order.v1.ListDeliveriesResponse
+	(*ListSpawnNeedsResponse)(nil),          // 86: breakshare.order.v1.ListSpawnNeedsResponse
 }
 var file_breakshare_order_v1_service_proto_depIdxs = []int32{
 	45, // 0: breakshare.order.v1.SaveCustomerRequest.customer:type_name -> breakshare.order.v1.Customer
@@ -2879,73 +2925,98 @@ var file_breakshare_order_v1_service_proto_depIdxs = []int32{
 	54, // 26: breakshare.order.v1.ListPinsResponse.pins:type_name -> breakshare.order.v1.Pin
 	55, // 27: breakshare.order.v1.SaveMatchSettingsRequest.settings:type_name -> breakshare.order.v1.MatchSettings
 	56, // 28: breakshare.order.v1.GetSeasonResponse.farms:type_name -> breakshare.order.v1.FarmSeason
-	57, // 29: breakshare.order.v1.Pack.state:type_name -> breakshare.order.v1.DeliveryState
-	40, // 30: breakshare.order.v1.TraceBackResponse.pack:type_name -> breakshare.order.v1.Pack
-	58, // 31: breakshare.order.v1.TraceBackResponse.pick_lot:type_name -> breakshare.harvest.v1.PickLot
-	59, // 32: breakshare.order.v1.TraceBackResponse.crop:type_name -> breakshare.harvest.v1.CropTrace
-	60, // 33: breakshare.order.v1.TraceForwardResponse.compost:type_name -> breakshare.harvest.v1.CompostTrace
-	59, // 34: breakshare.order.v1.TraceForwardResponse.crops:type_name -> breakshare.harvest.v1.CropTrace
-	58, // 35: breakshare.order.v1.TraceForwardResponse.pick_lots:type_name -> breakshare.harvest.v1.PickLot
-	40, // 36: breakshare.order.v1.TraceForwardResponse.packs:type_name -> breakshare.order.v1.Pack
-	1,  // 37: breakshare.order.v1.OrderService.SaveCustomer:input_type -> breakshare.order.v1.SaveCustomerRequest
-	2,  // 38: breakshare.order.v1.OrderService.BatchSaveCustomers:input_type -> breakshare.order.v1.BatchSaveCustomersRequest
-	4,  // 39: breakshare.order.v1.OrderService.ListCustomers:input_type -> breakshare.order.v1.ListCustomersRequest
-	6,  // 40: breakshare.order.v1.OrderService.SaveProduct:input_type -> breakshare.order.v1.SaveProductRequest
-	7,  // 41: breakshare.order.v1.OrderService.BatchSaveProducts:input_type -> breakshare.order.v1.BatchSaveProductsRequest
-	9,  // 42: breakshare.order.v1.OrderService.ListProducts:input_type -> breakshare.order.v1.ListProductsRequest
-	11, // 43: breakshare.order.v1.OrderService.PlaceOrder:input_type -> breakshare.order.v1.PlaceOrderRequest
-	12, // 44: breakshare.order.v1.OrderService.BatchPlaceOrders:input_type -> breakshare.order.v1.BatchPlaceOrdersRequest
-	14, // 45: breakshare.order.v1.OrderService.ChangeOrder:input_type -> breakshare.order.v1.ChangeOrderRequest
-	15, // 46: breakshare.order.v1.OrderService.CancelOrder:input_type -> breakshare.order.v1.CancelOrderRequest
-	16, // 47: breakshare.order.v1.OrderService.ListOrders:input_type -> breakshare.order.v1.ListOrdersRequest
-	18, // 48: breakshare.order.v1.OrderService.RunMatch:input_type -> breakshare.order.v1.RunMatchRequest
-	20, // 49: breakshare.order.v1.OrderService.GetMatch:input_type -> breakshare.order.v1.GetMatchRequest
-	21, // 50: breakshare.order.v1.OrderService.ConfirmMatch:input_type -> breakshare.order.v1.ConfirmMatchRequest
-	22, // 51: breakshare.order.v1.OrderService.Rebalance:input_type -> breakshare.order.v1.RebalanceRequest
-	24, // 52: breakshare.order.v1.OrderService.ExplainLine:input_type -> breakshare.order.v1.ExplainLineRequest
-	26, // 53: breakshare.order.v1.OrderService.PinAllocation:input_type -> breakshare.order.v1.PinAllocationRequest
-	29, // 54: breakshare.order.v1.OrderService.RemovePin:input_type -> breakshare.order.v1.RemovePinRequest
-	31, // 55: breakshare.order.v1.OrderService.ListPins:input_type -> breakshare.order.v1.ListPinsRequest
-	33, // 56: breakshare.order.v1.OrderService.SaveMatchSettings:input_type -> breakshare.order.v1.SaveMatchSettingsRequest
-	34, // 57: breakshare.order.v1.OrderService.GetMatchSettings:input_type -> breakshare.order.v1.GetMatchSettingsRequest
-	35, // 58: breakshare.order.v1.OrderService.GetSeason:input_type -> breakshare.order.v1.GetSeasonRequest
-	37, // 59: breakshare.order.v1.OrderService.GetPackList:input_type -> breakshare.order.v1.GetPackListRequest
-	38, // 60: breakshare.order.v1.OrderService.Dispatch:input_type -> breakshare.order.v1.DispatchRequest
-	39, // 61: breakshare.order.v1.OrderService.ConfirmDelivery:input_type -> breakshare.order.v1.ConfirmDeliveryRequest
-	41, // 62: breakshare.order.v1.OrderService.TraceBack:input_type -> breakshare.order.v1.TraceBackRequest
-	43, // 63: breakshare.order.v1.OrderService.TraceForward:input_type -> breakshare.order.v1.TraceForwardRequest
-	45, // 64: breakshare.order.v1.OrderService.SaveCustomer:output_type -> breakshare.order.v1.Customer
-	3,  // 65: breakshare.order.v1.OrderService.BatchSaveCustomers:output_type -> breakshare.order.v1.BatchSaveCustomersResponse
-	5,  // 66: breakshare.order.v1.OrderService.ListCustomers:output_type -> breakshare.order.v1.ListCustomersResponse
-	46, // 67: breakshare.order.v1.OrderService.SaveProduct:output_type -> breakshare.order.v1.Product
-	8,  // 68: breakshare.order.v1.OrderService.BatchSaveProducts:output_type -> breakshare.order.v1.BatchSaveProductsResponse
-	10, // 69: breakshare.order.v1.OrderService.ListProducts:output_type -> breakshare.order.v1.ListProductsResponse
-	47, // 70: breakshare.order.v1.OrderService.PlaceOrder:output_type -> breakshare.order.v1.Order
-	13, // 71: breakshare.order.v1.OrderService.BatchPlaceOrders:output_type -> breakshare.order.v1.BatchPlaceOrdersResponse
-	47, // 72: breakshare.order.v1.OrderService.ChangeOrder:output_type -> breakshare.order.v1.Order
-	47, // 73: breakshare.order.v1.OrderService.CancelOrder:output_type -> breakshare.order.v1.Order
-	17, // 74: breakshare.order.v1.OrderService.ListOrders:output_type -> breakshare.order.v1.ListOrdersResponse
-	19, // 75: breakshare.order.v1.OrderService.RunMatch:output_type -> breakshare.order.v1.RunMatchResponse
-	49, // 76: breakshare.order.v1.OrderService.GetMatch:output_type -> breakshare.order.v1.Match
-	49, // 77: breakshare.order.v1.OrderService.ConfirmMatch:output_type -> breakshare.order.v1.Match
-	23, // 78: breakshare.order.v1.OrderService.Rebalance:output_type -> breakshare.order.v1.RebalanceResponse
-	25, // 79: breakshare.order.v1.OrderService.ExplainLine:output_type -> breakshare.order.v1.ExplainLineResponse
-	27, // 80: breakshare.order.v1.OrderService.PinAllocation:output_type -> breakshare.order.v1.PinAllocationResponse
-	30, // 81: breakshare.order.v1.OrderService.RemovePin:output_type -> breakshare.order.v1.RemovePinResponse
-	32, // 82: breakshare.order.v1.OrderService.ListPins:output_type -> breakshare.order.v1.ListPinsResponse
-	55, // 83: breakshare.order.v1.OrderService.SaveMatchSettings:output_type -> breakshare.order.v1.MatchSettings
-	55, // 84: breakshare.order.v1.OrderService.GetMatchSettings:output_type -> breakshare.order.v1.MatchSettings
-	36, // 85: breakshare.order.v1.OrderService.GetSeason:output_type -> breakshare.order.v1.GetSeasonResponse
-	61, // 86: breakshare.order.v1.OrderService.GetPackList:output_type -> breakshare.order.v1.PackList
-	62, // 87: breakshare.order.v1.OrderService.Dispatch:output_type -> breakshare.order.v1.DispatchNote
-	63, // 88: breakshare.order.v1.OrderService.ConfirmDelivery:output_type -> breakshare.order.v1.Delivery
-	42, // 89: breakshare.order.v1.OrderService.TraceBack:output_type -> breakshare.order.v1.TraceBackResponse
-	44, // 90: breakshare.order.v1.OrderService.TraceForward:output_type -> breakshare.order.v1.TraceForwardResponse
-	64, // [64:91] is the sub-list for method output_type
-	37, // [37:64] is the sub-list for method input_type
-	37, // [37:37] is the sub-list for extension type_name
-	37, // [37:37] is the sub-list for extension extendee
-	0,  // [0:37] is the sub-list for field type_name
+	57, // 29: breakshare.order.v1.ConfirmDeliveryRequest.problems:type_name -> breakshare.order.v1.ReceiptProblem
+	58, // 30: breakshare.order.v1.Pack.state:type_name -> breakshare.order.v1.DeliveryState
+	40, // 31: breakshare.order.v1.TraceBackResponse.pack:type_name -> breakshare.order.v1.Pack
+	59, // 32: breakshare.order.v1.TraceBackResponse.pick_lot:type_name -> breakshare.harvest.v1.PickLot
+	60, // 33: breakshare.order.v1.TraceBackResponse.crop:type_name -> breakshare.harvest.v1.CropTrace
+	61, // 34: breakshare.order.v1.TraceForwardResponse.compost:type_name -> breakshare.harvest.v1.CompostTrace
+	60, // 35: breakshare.order.v1.TraceForwardResponse.crops:type_name -> breakshare.harvest.v1.CropTrace
+	59, // 36: breakshare.order.v1.TraceForwardResponse.pick_lots:type_name -> breakshare.harvest.v1.PickLot
+	40, // 37: breakshare.order.v1.TraceForwardResponse.packs:type_name -> breakshare.order.v1.Pack
+	1,  // 38: breakshare.order.v1.OrderService.SaveCustomer:input_type -> breakshare.order.v1.SaveCustomerRequest
+	2,  // 39: breakshare.order.v1.OrderService.BatchSaveCustomers:input_type -> breakshare.order.v1.BatchSaveCustomersRequest
+	4,  // 40: breakshare.order.v1.OrderService.ListCustomers:input_type -> breakshare.order.v1.ListCustomersRequest
+	6,  // 41: breakshare.order.v1.OrderService.SaveProduct:input_type -> breakshare.order.v1.SaveProductRequest
+	7,  // 42: breakshare.order.v1.OrderService.BatchSaveProducts:input_type -> breakshare.order.v1.BatchSaveProductsRequest
+	9,  // 43: breakshare.order.v1.OrderService.ListProducts:input_type -> breakshare.order.v1.ListProductsRequest
+	11, // 44: breakshare.order.v1.OrderService.PlaceOrder:input_type -> breakshare.order.v1.PlaceOrderRequest
+	12, // 45: breakshare.order.v1.OrderService.BatchPlaceOrders:input_type -> breakshare.order.v1.BatchPlaceOrdersRequest
+	14, // 46: breakshare.order.v1.OrderService.ChangeOrder:input_type -> breakshare.order.v1.ChangeOrderRequest
+	15, // 47: breakshare.order.v1.OrderService.CancelOrder:input_type -> breakshare.order.v1.CancelOrderRequest
+	16, // 48: breakshare.order.v1.OrderService.ListOrders:input_type -> breakshare.order.v1.ListOrdersRequest
+	62, // 49: breakshare.order.v1.OrderService.SaveStandingOrder:input_type -> breakshare.order.v1.SaveStandingOrderRequest
+	63, // 50: breakshare.order.v1.OrderService.BatchSaveStandingOrders:input_type -> breakshare.order.v1.BatchSaveStandingOrdersRequest
+	64, // 51: breakshare.order.v1.OrderService.EndStandingOrder:input_type -> breakshare.order.v1.EndStandingOrderRequest
+	65, // 52: breakshare.order.v1.OrderService.ListStandingOrders:input_type -> breakshare.order.v1.ListStandingOrdersRequest
+	66, // 53: breakshare.order.v1.OrderService.ExpandStandingOrders:input_type -> breakshare.order.v1.ExpandStandingOrdersRequest
+	67, // 54: breakshare.order.v1.OrderService.ListStandingDays:input_type -> breakshare.order.v1.ListStandingDaysRequest
+	68, // 55: breakshare.order.v1.OrderService.SaveOrderingSettings:input_type -> breakshare.order.v1.SaveOrderingSettingsRequest
+	69, // 56: breakshare.order.v1.OrderService.GetOrderingSettings:input_type -> breakshare.order.v1.GetOrderingSettingsRequest
+	70, // 57: breakshare.order.v1.OrderService.GetCutoff:input_type -> breakshare.order.v1.GetCutoffRequest
+	71, // 58: breakshare.order.v1.OrderService.GetDayOutlook:input_type -> breakshare.order.v1.GetDayOutlookRequest
+	18, // 59: breakshare.order.v1.OrderService.RunMatch:input_type -> breakshare.order.v1.RunMatchRequest
+	20, // 60: breakshare.order.v1.OrderService.GetMatch:input_type -> breakshare.order.v1.GetMatchRequest
+	21, // 61: breakshare.order.v1.OrderService.ConfirmMatch:input_type -> breakshare.order.v1.ConfirmMatchRequest
+	22, // 62: breakshare.order.v1.OrderService.Rebalance:input_type -> breakshare.order.v1.RebalanceRequest
+	24, // 63: breakshare.order.v1.OrderService.ExplainLine:input_type -> breakshare.order.v1.ExplainLineRequest
+	26, // 64: breakshare.order.v1.OrderService.PinAllocation:input_type -> breakshare.order.v1.PinAllocationRequest
+	29, // 65: breakshare.order.v1.OrderService.RemovePin:input_type -> breakshare.order.v1.RemovePinRequest
+	31, // 66: breakshare.order.v1.OrderService.ListPins:input_type -> breakshare.order.v1.ListPinsRequest
+	33, // 67: breakshare.order.v1.OrderService.SaveMatchSettings:input_type -> breakshare.order.v1.SaveMatchSettingsRequest
+	34, // 68: breakshare.order.v1.OrderService.GetMatchSettings:input_type -> breakshare.order.v1.GetMatchSettingsRequest
+	35, // 69: breakshare.order.v1.OrderService.GetSeason:input_type -> breakshare.order.v1.GetSeasonRequest
+	37, // 70: breakshare.order.v1.OrderService.GetPackList:input_type -> breakshare.order.v1.GetPackListRequest
+	38, // 71: breakshare.order.v1.OrderService.Dispatch:input_type -> breakshare.order.v1.DispatchRequest
+	39, // 72: breakshare.order.v1.OrderService.ConfirmDelivery:input_type -> breakshare.order.v1.ConfirmDeliveryRequest
+	72, // 73: breakshare.order.v1.OrderService.ListDeliveries:input_type -> breakshare.order.v1.ListDeliveriesRequest
+	73, // 74: breakshare.order.v1.OrderService.ListSpawnNeeds:input_type -> breakshare.order.v1.ListSpawnNeedsRequest
+	41, // 75: breakshare.order.v1.OrderService.TraceBack:input_type -> breakshare.order.v1.TraceBackRequest
+	43, // 76: breakshare.order.v1.OrderService.TraceForward:input_type -> breakshare.order.v1.TraceForwardRequest
+	45, // 77: breakshare.order.v1.OrderService.SaveCustomer:output_type -> breakshare.order.v1.Customer
+	3,  // 78: breakshare.order.v1.OrderService.BatchSaveCustomers:output_type -> breakshare.order.v1.BatchSaveCustomersResponse
+	5,  // 79: breakshare.order.v1.OrderService.ListCustomers:output_type -> breakshare.order.v1.ListCustomersResponse
+	46, // 80: breakshare.order.v1.OrderService.SaveProduct:output_type -> breakshare.order.v1.Product
+	8,  // 81: breakshare.order.v1.OrderService.BatchSaveProducts:output_type -> breakshare.order.v1.BatchSaveProductsResponse
+	10, // 82: breakshare.order.v1.OrderService.ListProducts:output_type -> breakshare.order.v1.ListProductsResponse
+	47, // 83: breakshare.order.v1.OrderService.PlaceOrder:output_type -> breakshare.order.v1.Order
+	13, // 84: breakshare.order.v1.OrderService.BatchPlaceOrders:output_type -> breakshare.order.v1.BatchPlaceOrdersResponse
+	47, // 85: breakshare.order.v1.OrderService.ChangeOrder:output_type -> breakshare.order.v1.Order
+	47, // 86: breakshare.order.v1.OrderService.CancelOrder:output_type -> breakshare.order.v1.Order
+	17, // 87: breakshare.order.v1.OrderService.ListOrders:output_type -> breakshare.order.v1.ListOrdersResponse
+	74, // 88: breakshare.order.v1.OrderService.SaveStandingOrder:output_type -> breakshare.order.v1.StandingOrder
+	75, // 89: breakshare.order.v1.OrderService.BatchSaveStandingOrders:output_type -> breakshare.order.v1.BatchSaveStandingOrdersResponse
+	74, // 90: breakshare.order.v1.OrderService.EndStandingOrder:output_type -> breakshare.order.v1.StandingOrder
+	76, // 91: breakshare.order.v1.OrderService.ListStandingOrders:output_type -> breakshare.order.v1.ListStandingOrdersResponse
+	77, // 92: breakshare.order.v1.OrderService.ExpandStandingOrders:output_type -> breakshare.order.v1.ExpandStandingOrdersResponse
+	78, // 93: breakshare.order.v1.OrderService.ListStandingDays:output_type -> breakshare.order.v1.ListStandingDaysResponse
+	79, // 94: breakshare.order.v1.OrderService.SaveOrderingSettings:output_type -> breakshare.order.v1.OrderingSettings
+	79, // 95: breakshare.order.v1.OrderService.GetOrderingSettings:output_type -> breakshare.order.v1.OrderingSettings
+	80, // 96: breakshare.order.v1.OrderService.GetCutoff:output_type -> breakshare.order.v1.Cutoff
+	81, // 97: breakshare.order.v1.OrderService.GetDayOutlook:output_type -> breakshare.order.v1.DayOutlook
+	19, // 98: breakshare.order.v1.OrderService.RunMatch:output_type -> breakshare.order.v1.RunMatchResponse
+	49, // 99: breakshare.order.v1.OrderService.GetMatch:output_type -> breakshare.order.v1.Match
+	49, // 100: breakshare.order.v1.OrderService.ConfirmMatch:output_type -> breakshare.order.v1.Match
+	23, // 101: breakshare.order.v1.OrderService.Rebalance:output_type -> breakshare.order.v1.RebalanceResponse
+	25, // 102: breakshare.order.v1.OrderService.ExplainLine:output_type -> breakshare.order.v1.ExplainLineResponse
+	27, // 103: breakshare.order.v1.OrderService.PinAllocation:output_type -> breakshare.order.v1.PinAllocationResponse
+	30, // 104: breakshare.order.v1.OrderService.RemovePin:output_type -> breakshare.order.v1.RemovePinResponse
+	32, // 105: breakshare.order.v1.OrderService.ListPins:output_type -> breakshare.order.v1.ListPinsResponse
+	55, // 106: breakshare.order.v1.OrderService.SaveMatchSettings:output_type -> breakshare.order.v1.MatchSettings
+	55, // 107: breakshare.order.v1.OrderService.GetMatchSettings:output_type -> breakshare.order.v1.MatchSettings
+	36, // 108: breakshare.order.v1.OrderService.GetSeason:output_type -> breakshare.order.v1.GetSeasonResponse
+	82, // 109: breakshare.order.v1.OrderService.GetPackList:output_type -> breakshare.order.v1.PackList
+	83, // 110: breakshare.order.v1.OrderService.Dispatch:output_type -> breakshare.order.v1.DispatchNote
+	84, // 111: breakshare.order.v1.OrderService.ConfirmDelivery:output_type -> breakshare.order.v1.Delivery
+	85, // 112: breakshare.order.v1.OrderService.ListDeliveries:output_type -> breakshare.order.v1.ListDeliveriesResponse
+	86, // 113: breakshare.order.v1.OrderService.ListSpawnNeeds:output_type -> breakshare.order.v1.ListSpawnNeedsResponse
+	42, // 114: breakshare.order.v1.OrderService.TraceBack:output_type -> breakshare.order.v1.TraceBackResponse
+	44, // 115: breakshare.order.v1.OrderService.TraceForward:output_type -> breakshare.order.v1.TraceForwardResponse
+	77, // [77:116] is the sub-list for method output_type
+	38, // [38:77] is the sub-list for method input_type
+	38, // [38:38] is the sub-list for extension type_name
+	38, // [38:38] is the sub-list for extension extendee
+	0,  // [0:38] is the sub-list for field type_name
 }
 
 func init() { file_breakshare_order_v1_service_proto_init() }
@@ -2953,8 +3024,11 @@ func file_breakshare_order_v1_service_proto_init() {
 	if File_breakshare_order_v1_service_proto != nil {
 		return
 	}
+	file_breakshare_order_v1_needs_proto_init()
 	file_breakshare_order_v1_order_proto_init()
+	file_breakshare_order_v1_receipt_proto_init()
 	file_breakshare_order_v1_rules_proto_init()
+	file_breakshare_order_v1_standing_proto_init()
 	type x struct{}
 	out := protoimpl.TypeBuilder{
 		File: protoimpl.DescBuilder{

@@ -22,33 +22,45 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	OrderService_SaveCustomer_FullMethodName       = "/breakshare.order.v1.OrderService/SaveCustomer"
-	OrderService_BatchSaveCustomers_FullMethodName = "/breakshare.order.v1.OrderService/BatchSaveCustomers"
-	OrderService_ListCustomers_FullMethodName      = "/breakshare.order.v1.OrderService/ListCustomers"
-	OrderService_SaveProduct_FullMethodName        = "/breakshare.order.v1.OrderService/SaveProduct"
-	OrderService_BatchSaveProducts_FullMethodName  = "/breakshare.order.v1.OrderService/BatchSaveProducts"
-	OrderService_ListProducts_FullMethodName       = "/breakshare.order.v1.OrderService/ListProducts"
-	OrderService_PlaceOrder_FullMethodName         = "/breakshare.order.v1.OrderService/PlaceOrder"
-	OrderService_BatchPlaceOrders_FullMethodName   = "/breakshare.order.v1.OrderService/BatchPlaceOrders"
-	OrderService_ChangeOrder_FullMethodName        = "/breakshare.order.v1.OrderService/ChangeOrder"
-	OrderService_CancelOrder_FullMethodName        = "/breakshare.order.v1.OrderService/CancelOrder"
-	OrderService_ListOrders_FullMethodName         = "/breakshare.order.v1.OrderService/ListOrders"
-	OrderService_RunMatch_FullMethodName           = "/breakshare.order.v1.OrderService/RunMatch"
-	OrderService_GetMatch_FullMethodName           = "/breakshare.order.v1.OrderService/GetMatch"
-	OrderService_ConfirmMatch_FullMethodName       = "/breakshare.order.v1.OrderService/ConfirmMatch"
-	OrderService_Rebalance_FullMethodName          = "/breakshare.order.v1.OrderService/Rebalance"
-	OrderService_ExplainLine_FullMethodName        = "/breakshare.order.v1.OrderService/ExplainLine"
-	OrderService_PinAllocation_FullMethodName      = "/breakshare.order.v1.OrderService/PinAllocation"
-	OrderService_RemovePin_FullMethodName          = "/breakshare.order.v1.OrderService/RemovePin"
-	OrderService_ListPins_FullMethodName           = "/breakshare.order.v1.OrderService/ListPins"
-	OrderService_SaveMatchSettings_FullMethodName  = "/breakshare.order.v1.OrderService/SaveMatchSettings"
-	OrderService_GetMatchSettings_FullMethodName   = "/breakshare.order.v1.OrderService/GetMatchSettings"
-	OrderService_GetSeason_FullMethodName          = "/breakshare.order.v1.OrderService/GetSeason"
-	OrderService_GetPackList_FullMethodName        = "/breakshare.order.v1.OrderService/GetPackList"
-	OrderService_Dispatch_FullMethodName           = "/breakshare.order.v1.OrderService/Dispatch"
-	OrderService_ConfirmDelivery_FullMethodName    = "/breakshare.order.v1.OrderService/ConfirmDelivery"
-	OrderService_TraceBack_FullMethodName          = "/breakshare.order.v1.OrderService/TraceBack"
-	OrderService_TraceForward_FullMethodName       = "/breakshare.order.v1.OrderService/TraceForward"
+	OrderService_SaveCustomer_FullMethodName            = "/breakshare.order.v1.OrderService/SaveCustomer"
+	OrderService_BatchSaveCustomers_FullMethodName      = "/breakshare.order.v1.OrderService/BatchSaveCustomers"
+	OrderService_ListCustomers_FullMethodName           = "/breakshare.order.v1.OrderService/ListCustomers"
+	OrderService_SaveProduct_FullMethodName             = "/breakshare.order.v1.OrderService/SaveProduct"
+	OrderService_BatchSaveProducts_FullMethodName       = "/breakshare.order.v1.OrderService/BatchSaveProducts"
+	OrderService_ListProducts_FullMethodName            = "/breakshare.order.v1.OrderService/ListProducts"
+	OrderService_PlaceOrder_FullMethodName              = "/breakshare.order.v1.OrderService/PlaceOrder"
+	OrderService_BatchPlaceOrders_FullMethodName        = "/breakshare.order.v1.OrderService/BatchPlaceOrders"
+	OrderService_ChangeOrder_FullMethodName             = "/breakshare.order.v1.OrderService/ChangeOrder"
+	OrderService_CancelOrder_FullMethodName             = "/breakshare.order.v1.OrderService/CancelOrder"
+	OrderService_ListOrders_FullMethodName              = "/breakshare.order.v1.OrderService/ListOrders"
+	OrderService_SaveStandingOrder_FullMethodName       = "/breakshare.order.v1.OrderService/SaveStandingOrder"
+	OrderService_BatchSaveStandingOrders_FullMethodName = "/breakshare.order.v1.OrderService/BatchSaveStandingOrders"
+	OrderService_EndStandingOrder_FullMethodName        = "/breakshare.order.v1.OrderService/EndStandingOrder"
+	OrderService_ListStandingOrders_FullMethodName      = "/breakshare.order.v1.OrderService/ListStandingOrders"
+	OrderService_ExpandStandingOrders_FullMethodName    = "/breakshare.order.v1.OrderService/ExpandStandingOrders"
+	OrderService_ListStandingDays_FullMethodName        = "/breakshare.order.v1.OrderService/ListStandingDays"
+	OrderService_SaveOrderingSettings_FullMethodName    = "/breakshare.order.v1.OrderService/SaveOrderingSettings"
+	OrderService_GetOrderingSettings_FullMethodName     = "/breakshare.order.v1.OrderService/GetOrderingSettings"
+	OrderService_GetCutoff_FullMethodName               = "/breakshare.order.v1.OrderService/GetCutoff"
+	OrderService_GetDayOutlook_FullMethodName           = "/breakshare.order.v1.OrderService/GetDayOutlook"
+	OrderService_RunMatch_FullMethodName                = "/breakshare.order.v1.OrderService/RunMatch"
+	OrderService_GetMatch_FullMethodName                = "/breakshare.order.v1.OrderService/GetMatch"
+	OrderService_ConfirmMatch_FullMethodName            = "/breakshare.order.v1.OrderService/ConfirmMatch"
+	OrderService_Rebalance_FullMethodName               = "/breakshare.order.v1.OrderService/Rebalance"
+	OrderService_ExplainLine_FullMethodName             = "/breakshare.order.v1.OrderService/ExplainLine"
+	OrderService_PinAllocation_FullMethodName           = "/breakshare.order.v1.OrderService/PinAllocation"
+	OrderService_RemovePin_FullMethodName               = "/breakshare.order.v1.OrderService/RemovePin"
+	OrderService_ListPins_FullMethodName                = "/breakshare.order.v1.OrderService/ListPins"
+	OrderService_SaveMatchSettings_FullMethodName       = "/breakshare.order.v1.OrderService/SaveMatchSettings"
+	OrderService_GetMatchSettings_FullMethodName        = "/breakshare.order.v1.OrderService/GetMatchSettings"
+	OrderService_GetSeason_FullMethodName               = "/breakshare.order.v1.OrderService/GetSeason"
+	OrderService_GetPackList_FullMethodName             = "/breakshare.order.v1.OrderService/GetPackList"
+	OrderService_Dispatch_FullMethodName                = "/breakshare.order.v1.OrderService/Dispatch"
+	OrderService_ConfirmDelivery_FullMethodName         = "/breakshare.order.v1.OrderService/ConfirmDelivery"
+	OrderService_ListDeliveries_FullMethodName          = "/breakshare.order.v1.OrderService/ListDeliveries"
+	OrderService_ListSpawnNeeds_FullMethodName          = "/breakshare.order.v1.OrderService/ListSpawnNeeds"
+	OrderService_TraceBack_FullMethodName               = "/breakshare.order.v1.OrderService/TraceBack"
+	OrderService_TraceForward_FullMethodName            = "/breakshare.order.v1.OrderService/TraceForward"
 )
 
 // OrderServiceClient is the client API for OrderService service.
@@ -80,6 +92,34 @@ type OrderServiceClient interface {
 	CancelOrder(ctx context.Context, in *CancelOrderRequest, opts ...grpc.CallOption) (*Order, error)
 	// ListOrders returns the orders of one delivery day by customer and id.
 	ListOrders(ctx context.Context, in *ListOrdersRequest, opts ...grpc.CallOption) (*ListOrdersResponse, error)
+	// SaveStandingOrder creates or changes one standing order, and turns it into orders for the days
+	// of the horizon. A buyer saves the own. FAILED_PRECONDITION for one that was ended.
+	SaveStandingOrder(ctx context.Context, in *SaveStandingOrderRequest, opts ...grpc.CallOption) (*StandingOrder, error)
+	// BatchSaveStandingOrders creates or changes many standing orders, all or none.
+	BatchSaveStandingOrders(ctx context.Context, in *BatchSaveStandingOrdersRequest, opts ...grpc.CallOption) (*BatchSaveStandingOrdersResponse, error)
+	// EndStandingOrder ends a standing order for good. Orders that came from it and that may still
+	// be changed are cancelled, unless somebody touched them.
+	EndStandingOrder(ctx context.Context, in *EndStandingOrderRequest, opts ...grpc.CallOption) (*StandingOrder, error)
+	// ListStandingOrders returns standing orders by customer and id. A buyer sees the own.
+	ListStandingOrders(ctx context.Context, in *ListStandingOrdersRequest, opts ...grpc.CallOption) (*ListStandingOrdersResponse, error)
+	// ExpandStandingOrders turns standing orders into orders for the days of the horizon, from
+	// tomorrow on. The service does so by itself too; doing it again changes nothing. An order that
+	// somebody placed, changed or cancelled by hand is never overwritten.
+	ExpandStandingOrders(ctx context.Context, in *ExpandStandingOrdersRequest, opts ...grpc.CallOption) (*ExpandStandingOrdersResponse, error)
+	// ListStandingDays tells what ExpandStandingOrders would do, and does nothing.
+	ListStandingDays(ctx context.Context, in *ListStandingDaysRequest, opts ...grpc.CallOption) (*ListStandingDaysResponse, error)
+	// SaveOrderingSettings changes the co-op's rules for when customers may order.
+	SaveOrderingSettings(ctx context.Context, in *SaveOrderingSettingsRequest, opts ...grpc.CallOption) (*OrderingSettings, error)
+	// GetOrderingSettings returns the rules; none before the first save.
+	GetOrderingSettings(ctx context.Context, in *GetOrderingSettingsRequest, opts ...grpc.CallOption) (*OrderingSettings, error)
+	// GetCutoff tells until when customers may order for a day. Later a buyer's PlaceOrder,
+	// ChangeOrder and CancelOrder are refused with FAILED_PRECONDITION, reason CUTOFF_PASSED; the
+	// coordinator may still change what is ordered.
+	GetCutoff(ctx context.Context, in *GetCutoffRequest, opts ...grpc.CallOption) (*Cutoff, error)
+	// GetDayOutlook tells what the lines of a day are likely to get: by the confirmed match, else by
+	// the newest one that was run, else by an estimate. A buyer sees the own lines, and nothing from
+	// which to tell others'.
+	GetDayOutlook(ctx context.Context, in *GetDayOutlookRequest, opts ...grpc.CallOption) (*DayOutlook, error)
 	// RunMatch matches the supply of a day to its orders and streams its progress; the last
 	// message carries the match.
 	RunMatch(ctx context.Context, in *RunMatchRequest, opts ...grpc.CallOption) (grpc.ServerStreamingClient[RunMatchResponse], error)
@@ -121,6 +161,12 @@ type OrderServiceClient interface {
 	// ConfirmDelivery confirms that a customer has its packs, or says what was short or poor.
 	// Packs that leave later are confirmed by confirming again.
 	ConfirmDelivery(ctx context.Context, in *ConfirmDeliveryRequest, opts ...grpc.CallOption) (*Delivery, error)
+	// ListDeliveries returns what left for orders and what the customers say of it, by day, customer
+	// and order. A buyer sees the own deliveries; a grower sees what the own farm sent.
+	ListDeliveries(ctx context.Context, in *ListDeliveriesRequest, opts ...grpc.CallOption) (*ListDeliveriesResponse, error)
+	// ListSpawnNeeds returns the spawn and casing that planned and running crops will need, by week.
+	// A grower sees the own farm's.
+	ListSpawnNeeds(ctx context.Context, in *ListSpawnNeedsRequest, opts ...grpc.CallOption) (*ListSpawnNeedsResponse, error)
 	// TraceBack returns all that is known of a delivered pack: pick lot, crop, room, compost
 	// lot and yard. It asks harvest.
 	TraceBack(ctx context.Context, in *TraceBackRequest, opts ...grpc.CallOption) (*TraceBackResponse, error)
@@ -240,6 +286,106 @@ func (c *orderServiceClient) ListOrders(ctx context.Context, in *ListOrdersReque
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(ListOrdersResponse)
 	err := c.cc.Invoke(ctx, OrderService_ListOrders_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *orderServiceClient) SaveStandingOrder(ctx context.Context, in *SaveStandingOrderRequest, opts ...grpc.CallOption) (*StandingOrder, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(StandingOrder)
+	err := c.cc.Invoke(ctx, OrderService_SaveStandingOrder_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *orderServiceClient) BatchSaveStandingOrders(ctx context.Context, in *BatchSaveStandingOrdersRequest, opts ...grpc.CallOption) (*BatchSaveStandingOrdersResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(BatchSaveStandingOrdersResponse)
+	err := c.cc.Invoke(ctx, OrderService_BatchSaveStandingOrders_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *orderServiceClient) EndStandingOrder(ctx context.Context, in *EndStandingOrderRequest, opts ...grpc.CallOption) (*StandingOrder, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(StandingOrder)
+	err := c.cc.Invoke(ctx, OrderService_EndStandingOrder_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *orderServiceClient) ListStandingOrders(ctx context.Context, in *ListStandingOrdersRequest, opts ...grpc.CallOption) (*ListStandingOrdersResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListStandingOrdersResponse)
+	err := c.cc.Invoke(ctx, OrderService_ListStandingOrders_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *orderServiceClient) ExpandStandingOrders(ctx context.Context, in *ExpandStandingOrdersRequest, opts ...grpc.CallOption) (*ExpandStandingOrdersResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ExpandStandingOrdersResponse)
+	err := c.cc.Invoke(ctx, OrderService_ExpandStandingOrders_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *orderServiceClient) ListStandingDays(ctx context.Context, in *ListStandingDaysRequest, opts ...grpc.CallOption) (*ListStandingDaysResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListStandingDaysResponse)
+	err := c.cc.Invoke(ctx, OrderService_ListStandingDays_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *orderServiceClient) SaveOrderingSettings(ctx context.Context, in *SaveOrderingSettingsRequest, opts ...grpc.CallOption) (*OrderingSettings, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(OrderingSettings)
+	err := c.cc.Invoke(ctx, OrderService_SaveOrderingSettings_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *orderServiceClient) GetOrderingSettings(ctx context.Context, in *GetOrderingSettingsRequest, opts ...grpc.CallOption) (*OrderingSettings, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(OrderingSettings)
+	err := c.cc.Invoke(ctx, OrderService_GetOrderingSettings_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *orderServiceClient) GetCutoff(ctx context.Context, in *GetCutoffRequest, opts ...grpc.CallOption) (*Cutoff, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(Cutoff)
+	err := c.cc.Invoke(ctx, OrderService_GetCutoff_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *orderServiceClient) GetDayOutlook(ctx context.Context, in *GetDayOutlookRequest, opts ...grpc.CallOption) (*DayOutlook, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(DayOutlook)
+	err := c.cc.Invoke(ctx, OrderService_GetDayOutlook_FullMethodName, in, out, cOpts...)
 	if err != nil {
 		return nil, err
 	}
@@ -404,6 +550,26 @@ func (c *orderServiceClient) ConfirmDelivery(ctx context.Context, in *ConfirmDel
 	return out, nil
 }
 
+func (c *orderServiceClient) ListDeliveries(ctx context.Context, in *ListDeliveriesRequest, opts ...grpc.CallOption) (*ListDeliveriesResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListDeliveriesResponse)
+	err := c.cc.Invoke(ctx, OrderService_ListDeliveries_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *orderServiceClient) ListSpawnNeeds(ctx context.Context, in *ListSpawnNeedsRequest, opts ...grpc.CallOption) (*ListSpawnNeedsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListSpawnNeedsResponse)
+	err := c.cc.Invoke(ctx, OrderService_ListSpawnNeeds_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *orderServiceClient) TraceBack(ctx context.Context, in *TraceBackRequest, opts ...grpc.CallOption) (*TraceBackResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(TraceBackResponse)
@@ -453,6 +619,34 @@ type OrderServiceServer interface {
 	CancelOrder(context.Context, *CancelOrderRequest) (*Order, error)
 	// ListOrders returns the orders of one delivery day by customer and id.
 	ListOrders(context.Context, *ListOrdersRequest) (*ListOrdersResponse, error)
+	// SaveStandingOrder creates or changes one standing order, and turns it into orders for the days
+	// of the horizon. A buyer saves the own. FAILED_PRECONDITION for one that was ended.
+	SaveStandingOrder(context.Context, *SaveStandingOrderRequest) (*StandingOrder, error)
+	// BatchSaveStandingOrders creates or changes many standing orders, all or none.
+	BatchSaveStandingOrders(context.Context, *BatchSaveStandingOrdersRequest) (*BatchSaveStandingOrdersResponse, error)
+	// EndStandingOrder ends a standing order for good. Orders that came from it and that may still
+	// be changed are cancelled, unless somebody touched them.
+	EndStandingOrder(context.Context, *EndStandingOrderRequest) (*StandingOrder, error)
+	// ListStandingOrders returns standing orders by customer and id. A buyer sees the own.
+	ListStandingOrders(context.Context, *ListStandingOrdersRequest) (*ListStandingOrdersResponse, error)
+	// ExpandStandingOrders turns standing orders into orders for the days of the horizon, from
+	// tomorrow on. The service does so by itself too; doing it again changes nothing. An order that
+	// somebody placed, changed or cancelled by hand is never overwritten.
+	ExpandStandingOrders(context.Context, *ExpandStandingOrdersRequest) (*ExpandStandingOrdersResponse, error)
+	// ListStandingDays tells what ExpandStandingOrders would do, and does nothing.
+	ListStandingDays(context.Context, *ListStandingDaysRequest) (*ListStandingDaysResponse, error)
+	// SaveOrderingSettings changes the co-op's rules for when customers may order.
+	SaveOrderingSettings(context.Context, *SaveOrderingSettingsRequest) (*OrderingSettings, error)
+	// GetOrderingSettings returns the rules; none before the first save.
+	GetOrderingSettings(context.Context, *GetOrderingSettingsRequest) (*OrderingSettings, error)
+	// GetCutoff tells until when customers may order for a day. Later a buyer's PlaceOrder,
+	// ChangeOrder and CancelOrder are refused with FAILED_PRECONDITION, reason CUTOFF_PASSED; the
+	// coordinator may still change what is ordered.
+	GetCutoff(context.Context, *GetCutoffRequest) (*Cutoff, error)
+	// GetDayOutlook tells what the lines of a day are likely to get: by the confirmed match, else by
+	// the newest one that was run, else by an estimate. A buyer sees the own lines, and nothing from
+	// which to tell others'.
+	GetDayOutlook(context.Context, *GetDayOutlookRequest) (*DayOutlook, error)
 	// RunMatch matches the supply of a day to its orders and streams its progress; the last
 	// message carries the match.
 	RunMatch(*RunMatchRequest, grpc.ServerStreamingServer[RunMatchResponse]) error
@@ -494,6 +688,12 @@ type OrderServiceServer interface {
 	// ConfirmDelivery confirms that a customer has its packs, or says what was short or poor.
 	// Packs that leave later are confirmed by confirming again.
 	ConfirmDelivery(context.Context, *ConfirmDeliveryRequest) (*Delivery, error)
+	// ListDeliveries returns what left for orders and what the customers say of it, by day, customer
+	// and order. A buyer sees the own deliveries; a grower sees what the own farm sent.
+	ListDeliveries(context.Context, *ListDeliveriesRequest) (*ListDeliveriesResponse, error)
+	// ListSpawnNeeds returns the spawn and casing that planned and running crops will need, by week.
+	// A grower sees the own farm's.
+	ListSpawnNeeds(context.Context, *ListSpawnNeedsRequest) (*ListSpawnNeedsResponse, error)
 	// TraceBack returns all that is known of a delivered pack: pick lot, crop, room, compost
 	// lot and yard. It asks harvest.
 	TraceBack(context.Context, *TraceBackRequest) (*TraceBackResponse, error)
@@ -542,6 +742,36 @@ func (UnimplementedOrderServiceServer) CancelOrder(context.Context, *CancelOrder
 func (UnimplementedOrderServiceServer) ListOrders(context.Context, *ListOrdersRequest) (*ListOrdersResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListOrders not implemented")
 }
+func (UnimplementedOrderServiceServer) SaveStandingOrder(context.Context, *SaveStandingOrderRequest) (*StandingOrder, error) {
+	return nil, status.Error(codes.Unimplemented, "method SaveStandingOrder not implemented")
+}
+func (UnimplementedOrderServiceServer) BatchSaveStandingOrders(context.Context, *BatchSaveStandingOrdersRequest) (*BatchSaveStandingOrdersResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method BatchSaveStandingOrders not implemented")
+}
+func (UnimplementedOrderServiceServer) EndStandingOrder(context.Context, *EndStandingOrderRequest) (*StandingOrder, error) {
+	return nil, status.Error(codes.Unimplemented, "method EndStandingOrder not implemented")
+}
+func (UnimplementedOrderServiceServer) ListStandingOrders(context.Context, *ListStandingOrdersRequest) (*ListStandingOrdersResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListStandingOrders not implemented")
+}
+func (UnimplementedOrderServiceServer) ExpandStandingOrders(context.Context, *ExpandStandingOrdersRequest) (*ExpandStandingOrdersResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ExpandStandingOrders not implemented")
+}
+func (UnimplementedOrderServiceServer) ListStandingDays(context.Context, *ListStandingDaysRequest) (*ListStandingDaysResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListStandingDays not implemented")
+}
+func (UnimplementedOrderServiceServer) SaveOrderingSettings(context.Context, *SaveOrderingSettingsRequest) (*OrderingSettings, error) {
+	return nil, status.Error(codes.Unimplemented, "method SaveOrderingSettings not implemented")
+}
+func (UnimplementedOrderServiceServer) GetOrderingSettings(context.Context, *GetOrderingSettingsRequest) (*OrderingSettings, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetOrderingSettings not implemented")
+}
+func (UnimplementedOrderServiceServer) GetCutoff(context.Context, *GetCutoffRequest) (*Cutoff, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetCutoff not implemented")
+}
+func (UnimplementedOrderServiceServer) GetDayOutlook(context.Context, *GetDayOutlookRequest) (*DayOutlook, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetDayOutlook not implemented")
+}
 func (UnimplementedOrderServiceServer) RunMatch(*RunMatchRequest, grpc.ServerStreamingServer[RunMatchResponse]) error {
 	return status.Error(codes.Unimplemented, "method RunMatch not implemented")
 }
@@ -583,6 +813,12 @@ func (UnimplementedOrderServiceServer) Dispatch(context.Context, *DispatchReques
 }
 func (UnimplementedOrderServiceServer) ConfirmDelivery(context.Context, *ConfirmDeliveryRequest) (*Delivery, error) {
 	return nil, status.Error(codes.Unimplemented, "method ConfirmDelivery not implemented")
+}
+func (UnimplementedOrderServiceServer) ListDeliveries(context.Context, *ListDeliveriesRequest) (*ListDeliveriesResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListDeliveries not implemented")
+}
+func (UnimplementedOrderServiceServer) ListSpawnNeeds(context.Context, *ListSpawnNeedsRequest) (*ListSpawnNeedsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListSpawnNeeds not implemented")
 }
 func (UnimplementedOrderServiceServer) TraceBack(context.Context, *TraceBackRequest) (*TraceBackResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method TraceBack not implemented")
@@ -805,6 +1041,186 @@ func _OrderService_ListOrders_Handler(srv interface{}, ctx context.Context, dec 
 	}
 	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
 		return srv.(OrderServiceServer).ListOrders(ctx, req.(*ListOrdersRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _OrderService_SaveStandingOrder_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(SaveStandingOrderRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(OrderServiceServer).SaveStandingOrder(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: OrderService_SaveStandingOrder_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(OrderServiceServer).SaveStandingOrder(ctx, req.(*SaveStandingOrderRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _OrderService_BatchSaveStandingOrders_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(BatchSaveStandingOrdersRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(OrderServiceServer).BatchSaveStandingOrders(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: OrderService_BatchSaveStandingOrders_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(OrderServiceServer).BatchSaveStandingOrders(ctx, req.(*BatchSaveStandingOrdersRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _OrderService_EndStandingOrder_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(EndStandingOrderRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(OrderServiceServer).EndStandingOrder(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: OrderService_EndStandingOrder_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(OrderServiceServer).EndStandingOrder(ctx, req.(*EndStandingOrderRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _OrderService_ListStandingOrders_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListStandingOrdersRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(OrderServiceServer).ListStandingOrders(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: OrderService_ListStandingOrders_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(OrderServiceServer).ListStandingOrders(ctx, req.(*ListStandingOrdersRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _OrderService_ExpandStandingOrders_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ExpandStandingOrdersRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(OrderServiceServer).ExpandStandingOrders(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: OrderService_ExpandStandingOrders_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(OrderServiceServer).ExpandStandingOrders(ctx, req.(*ExpandStandingOrdersRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _OrderService_ListStandingDays_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListStandingDaysRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(OrderServiceServer).ListStandingDays(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: OrderService_ListStandingDays_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(OrderServiceServer).ListStandingDays(ctx, req.(*ListStandingDaysRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _OrderService_SaveOrderingSettings_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(SaveOrderingSettingsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(OrderServiceServer).SaveOrderingSettings(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: OrderService_SaveOrderingSettings_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(OrderServiceServer).SaveOrderingSettings(ctx, req.(*SaveOrderingSettingsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _OrderService_GetOrderingSettings_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetOrderingSettingsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(OrderServiceServer).GetOrderingSettings(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: OrderService_GetOrderingSettings_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(OrderServiceServer).GetOrderingSettings(ctx, req.(*GetOrderingSettingsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _OrderService_GetCutoff_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetCutoffRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(OrderServiceServer).GetCutoff(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: OrderService_GetCutoff_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(OrderServiceServer).GetCutoff(ctx, req.(*GetCutoffRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _OrderService_GetDayOutlook_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetDayOutlookRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(OrderServiceServer).GetDayOutlook(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: OrderService_GetDayOutlook_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(OrderServiceServer).GetDayOutlook(ctx, req.(*GetDayOutlookRequest))
 	}
 	return interceptor(ctx, in, info, handler)
 }
@@ -1047,6 +1463,42 @@ func _OrderService_ConfirmDelivery_Handler(srv interface{}, ctx context.Context,
 	return interceptor(ctx, in, info, handler)
 }
 
+func _OrderService_ListDeliveries_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListDeliveriesRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(OrderServiceServer).ListDeliveries(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: OrderService_ListDeliveries_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(OrderServiceServer).ListDeliveries(ctx, req.(*ListDeliveriesRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _OrderService_ListSpawnNeeds_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListSpawnNeedsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(OrderServiceServer).ListSpawnNeeds(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: OrderService_ListSpawnNeeds_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(OrderServiceServer).ListSpawnNeeds(ctx, req.(*ListSpawnNeedsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _OrderService_TraceBack_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(TraceBackRequest)
 	if err := dec(in); err != nil {
@@ -1135,6 +1587,46 @@ var OrderService_ServiceDesc = grpc.ServiceDesc{
 			Handler:    _OrderService_ListOrders_Handler,
 		},
 		{
+			MethodName: "SaveStandingOrder",
+			Handler:    _OrderService_SaveStandingOrder_Handler,
+		},
+		{
+			MethodName: "BatchSaveStandingOrders",
+			Handler:    _OrderService_BatchSaveStandingOrders_Handler,
+		},
+		{
+			MethodName: "EndStandingOrder",
+			Handler:    _OrderService_EndStandingOrder_Handler,
+		},
+		{
+			MethodName: "ListStandingOrders",
+			Handler:    _OrderService_ListStandingOrders_Handler,
+		},
+		{
+			MethodName: "ExpandStandingOrders",
+			Handler:    _OrderService_ExpandStandingOrders_Handler,
+		},
+		{
+			MethodName: "ListStandingDays",
+			Handler:    _OrderService_ListStandingDays_Handler,
+		},
+		{
+			MethodName: "SaveOrderingSettings",
+			Handler:    _OrderService_SaveOrderingSettings_Handler,
+		},
+		{
+			MethodName: "GetOrderingSettings",
+			Handler:    _OrderService_GetOrderingSettings_Handler,
+		},
+		{
+			MethodName: "GetCutoff",
+			Handler:    _OrderService_GetCutoff_Handler,
+		},
+		{
+			MethodName: "GetDayOutlook",
+			Handler:    _OrderService_GetDayOutlook_Handler,
+		},
+		{
 			MethodName: "GetMatch",
 			Handler:    _OrderService_GetMatch_Handler,
 		},
@@ -1181,6 +1673,14 @@ var OrderService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ConfirmDelivery",
 			Handler:    _OrderService_ConfirmDelivery_Handler,
+		},
+		{
+			MethodName: "ListDeliveries",
+			Handler:    _OrderService_ListDeliveries_Handler,
+		},
+		{
+			MethodName: "ListSpawnNeeds",
+			Handler:    _OrderService_ListSpawnNeeds_Handler,
 		},
 		{
 			MethodName: "TraceBack",
