@@ -59,6 +59,8 @@ type Coop struct {
 	Trace     *orderv1.TraceForwardResponse
 	Received  []*orderv1.ConfirmDeliveryRequest
 
+	Ordering
+
 	Conflicts []*schedulingv1.CropConflict
 	Overdue   []*schedulingv1.OverdueStage
 	Chart     *compostlotv1.LotChart // nil for the co-op's own

@@ -40,6 +40,7 @@ func (c *Coop) fill() {
 	c.fillHarvest()
 	c.fillOutlooks()
 	c.fillOrders()
+	c.fillOrdering()
 	c.fillYard()
 }
 

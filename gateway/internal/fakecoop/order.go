@@ -82,10 +82,16 @@ func (o *order) find(id string) (*orderv1.Order, error) {
 func (o *order) ConfirmDelivery(ctx context.Context, req *orderv1.ConfirmDeliveryRequest) (*orderv1.Delivery, error) {
 	return once(o.c, "ConfirmDelivery", req, func() (*orderv1.Delivery, error) {
 		o.c.Received = append(o.c.Received, req)
-		return &orderv1.Delivery{
+		receipt := &orderv1.Delivery{
 			OrderId: req.GetOrderId(), State: orderv1.DeliveryState_DELIVERY_STATE_CONFIRMED, DispatchedPacks: 42, ReceivedPacks: req.GetReceivedPacks(),
 			Remark: req.GetRemark(), ConfirmedBy: identity.Must(ctx).Name,
-		}, nil
+		}
+		for _, d := range o.c.Deliveries {
+			if d.GetOrderId() == req.GetOrderId() {
+				d.State, d.Receipt, d.Problems = receipt.GetState(), receipt, req.GetProblems()
+			}
+		}
+		return receipt, nil
 	})
 }
 
