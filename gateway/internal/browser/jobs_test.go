@@ -21,7 +21,10 @@ func everywhere(t *testing.T, job func(t *testing.T, s screen)) {
 			if !script {
 				name += " without scripts"
 			}
-			t.Run(name, func(t *testing.T) { job(t, s) })
+			t.Run(name, func(t *testing.T) {
+				t.Parallel()
+				job(t, s)
+			})
 		}
 	}
 }
@@ -43,6 +46,7 @@ func shown(selector string) chromedp.Action[chromedp.Void] {
 const likely = `input[name="likely.alder-brook-1.white-closed-2kg"]`
 
 func TestGrowerPushes(t *testing.T) {
+	t.Parallel()
 	everywhere(t, func(t *testing.T, s screen) {
 		r := open(t, s)
 		r.as("grower:alder-brook")
@@ -67,6 +71,7 @@ func TestGrowerPushes(t *testing.T) {
 }
 
 func TestGrowerMendsAFigure(t *testing.T) {
+	t.Parallel()
 	everywhere(t, func(t *testing.T, s screen) {
 		r := open(t, s)
 		r.as("grower:alder-brook")
@@ -88,6 +93,7 @@ func TestGrowerMendsAFigure(t *testing.T) {
 }
 
 func TestGrowerWeighsInAndSends(t *testing.T) {
+	t.Parallel()
 	everywhere(t, func(t *testing.T, s screen) {
 		r := open(t, s)
 		r.as("grower:alder-brook")
@@ -106,6 +112,7 @@ func TestGrowerWeighsInAndSends(t *testing.T) {
 }
 
 func TestTicksStay(t *testing.T) {
+	t.Parallel()
 	r := open(t, phone)
 	r.as("grower:alder-brook")
 	r.goTo("/pick")
@@ -117,6 +124,7 @@ func TestTicksStay(t *testing.T) {
 }
 
 func TestCoordinatorConfirms(t *testing.T) {
+	t.Parallel()
 	everywhere(t, func(t *testing.T, s screen) {
 		r := open(t, s)
 		r.as("coordinator")
@@ -134,6 +142,7 @@ func TestCoordinatorConfirms(t *testing.T) {
 // TestCoordinatorByKeyboard does the same without a pointer: every step is the tabulator or
 // the enter key, and the focus is always seen.
 func TestCoordinatorByKeyboard(t *testing.T) {
+	t.Parallel()
 	r := open(t, desk)
 	r.as("coordinator")
 	r.goTo("/tomorrow")
@@ -167,6 +176,7 @@ func (r *rig) tabTo(selector string) {
 }
 
 func TestYardManagerReleases(t *testing.T) {
+	t.Parallel()
 	everywhere(t, func(t *testing.T, s screen) {
 		r := open(t, s)
 		r.as("yard_manager:quarry-end")
@@ -180,6 +190,7 @@ func TestYardManagerReleases(t *testing.T) {
 }
 
 func TestBuyerChangesTomorrow(t *testing.T) {
+	t.Parallel()
 	everywhere(t, func(t *testing.T, s screen) {
 		r := open(t, s)
 		r.as("buyer:copper-pan")
@@ -196,6 +207,7 @@ func TestBuyerChangesTomorrow(t *testing.T) {
 }
 
 func TestCoordinatorTracesAndSharesOut(t *testing.T) {
+	t.Parallel()
 	r := open(t, desk)
 	r.as("coordinator")
 	r.goTo("/trace")
@@ -214,6 +226,7 @@ func TestCoordinatorTracesAndSharesOut(t *testing.T) {
 
 // TestScriptsOfOthersDoNotRun: the browser itself refuses what the policy forbids.
 func TestScriptsOfOthersDoNotRun(t *testing.T) {
+	t.Parallel()
 	r := open(t, desk)
 	r.as("coordinator")
 	ran := run(r, chromedp.Evaluate[bool](`(() => { const s = document.createElement("script"); s.textContent = "window.ran = true"; document.body.append(s); return !!window.ran; })()`))
@@ -224,6 +237,7 @@ func TestScriptsOfOthersDoNotRun(t *testing.T) {
 
 // TestAnImpatientFingerSendsOnce: a second click while the first is on its way does nothing.
 func TestAnImpatientFingerSendsOnce(t *testing.T) {
+	t.Parallel()
 	r := open(t, phone)
 	r.as("coordinator")
 	double := func(ctx context.Context, t *chromedp.Target) (chromedp.Void, error) {
@@ -239,6 +253,7 @@ func TestAnImpatientFingerSendsOnce(t *testing.T) {
 
 // TestRunFallsBackOnThePlainForm: where the stream cannot be had, the plain form still runs the match.
 func TestRunFallsBackOnThePlainForm(t *testing.T) {
+	t.Parallel()
 	r := open(t, desk)
 	r.as("coordinator")
 	run(r, chromedp.Evaluate[bool](`(() => { window.fetch = () => Promise.reject(new Error("no stream")); return true; })()`))
@@ -252,6 +267,7 @@ func TestRunFallsBackOnThePlainForm(t *testing.T) {
 // TestRunTellsHowFarItIs: the steps of the stream stand beside the button, the last one before
 // the page with the match comes.
 func TestRunTellsHowFarItIs(t *testing.T) {
+	t.Parallel()
 	r := open(t, desk)
 	r.as("coordinator")
 	run(r, chromedp.Evaluate[bool](`(() => {

@@ -78,6 +78,15 @@ func open(t *testing.T, s screen) *rig {
 		t.Fatal(err)
 	}
 	r := &rig{t: t, coop: coop, url: server.URL, tab: tab}
+	r.look(s)
+	call(r, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: !s.script})
+	call(r, network.SetExtraHTTPHeaders, network.SetExtraHTTPHeadersParams{Headers: network.Headers{"Accept-Language": "en"}})
+	return r
+}
+
+// look changes what the visitor looks at, scripts apart; the page stays.
+func (r *rig) look(s screen) {
+	r.t.Helper()
 	scheme := "light"
 	if s.dark {
 		scheme = "dark"
@@ -86,9 +95,6 @@ func open(t *testing.T, s screen) *rig {
 	call(r, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{
 		{Name: "prefers-color-scheme", Value: scheme}, {Name: "prefers-reduced-motion", Value: "reduce"},
 	}})
-	call(r, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: !s.script})
-	call(r, network.SetExtraHTTPHeaders, network.SetExtraHTTPHeadersParams{Headers: network.Headers{"Accept-Language": "en"}})
-	return r
 }
 
 // do runs steps and fails the test when they take too long.
@@ -109,10 +115,10 @@ func run[T any](r *rig, step chromedp.Action[T]) T {
 	return found
 }
 
-// call sends the tab one command of the protocol.
-func call[P, R any](r *rig, command cdp.Command[P, R], params P) {
+// call sends the tab one command of the protocol and returns its answer.
+func call[P, R any](r *rig, command cdp.Command[P, R], params P) R {
 	r.t.Helper()
-	run(r, func(ctx context.Context, t *chromedp.Target) (R, error) { return cdp.Call(ctx, t, command, params) })
+	return run(r, func(ctx context.Context, t *chromedp.Target) (R, error) { return cdp.Call(ctx, t, command, params) })
 }
 
 // goTo opens a page.

@@ -44,15 +44,28 @@ func visit(t *testing.T, who identity.Identity, change ...func(*fakecoop.Coop)) 
 	t.Cleanup(server.Close)
 	jar, _ := cookiejar.New(nil)
 	r := &rig{t: t, coop: coop, url: server.URL, client: &http.Client{Jar: jar}, accept: "en"}
-	if who.Role != "" {
-		id := who.FarmID + who.YardID + who.CustomerID
-		as := string(who.Role)
-		if id != "" {
-			as += ":" + id
-		}
-		r.post("/start", url.Values{"as": {as}, "name": {who.Name}})
-	}
+	r.be(who)
 	return r
+}
+
+// be has the visitor be somebody; nobody stays nobody.
+func (r *rig) be(who identity.Identity) {
+	r.t.Helper()
+	if who.Role == "" {
+		return
+	}
+	as := string(who.Role)
+	if id := who.FarmID + who.YardID + who.CustomerID; id != "" {
+		as += ":" + id
+	}
+	r.post("/start", url.Values{"as": {as}, "name": {who.Name}})
+}
+
+// in is the same visitor within a test of its own.
+func (r *rig) in(t *testing.T) *rig {
+	inner := *r
+	inner.t = t
+	return &inner
 }
 
 // page is an answer with its document.

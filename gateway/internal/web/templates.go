@@ -7,7 +7,9 @@ import (
 	"io/fs"
 	"path"
 	"reflect"
+	"slices"
 	"strings"
+	"sync"
 
 	"breakshare.example/gateway/internal/words"
 )
@@ -18,6 +20,33 @@ var templateFiles embed.FS
 // shared are the files that every page is built with.
 var shared = []string{"templates/layout.html", "templates/parts.html"}
 
+// templatesOf are the templates of a language with its units. They are embedded, so that one
+// parse serves every handler of the process.
+func templatesOf(l *words.Language) (map[string]*template.Template, error) {
+	parsed.Lock()
+	defer parsed.Unlock()
+	key := dialect{l.Tag(), l.Units()}
+	if sets, ok := parsed.sets[key]; ok {
+		return sets, nil
+	}
+	sets, err := parseTemplates(l)
+	if err == nil {
+		parsed.sets[key] = sets
+	}
+	return sets, err
+}
+
+// dialect is a language with its units.
+type dialect struct {
+	tag   string
+	units words.Units
+}
+
+var parsed = struct {
+	sync.Mutex
+	sets map[dialect]map[string]*template.Template // by dialect, then page
+}{sets: map[dialect]map[string]*template.Template{}}
+
 // parseTemplates makes one template set for each page in one language: the layout, the parts
 // and the page itself.
 func parseTemplates(l *words.Language) (map[string]*template.Template, error) {
@@ -25,12 +54,19 @@ func parseTemplates(l *words.Language) (map[string]*template.Template, error) {
 	if err != nil {
 		return nil, err
 	}
+	base, err := template.New("").Option("missingkey=error").Funcs(functions(l)).ParseFS(templateFiles, shared...)
+	if err != nil {
+		return nil, fmt.Errorf("what the pages share: %w", err)
+	}
 	sets := make(map[string]*template.Template)
 	for _, file := range files {
-		if file == shared[0] || file == shared[1] {
+		if slices.Contains(shared, file) {
 			continue
 		}
-		set, err := template.New("").Option("missingkey=error").Funcs(functions(l)).ParseFS(templateFiles, shared[0], shared[1], file)
+		set, err := base.Clone()
+		if err == nil {
+			set, err = set.ParseFS(templateFiles, file)
+		}
 		if err != nil {
 			return nil, fmt.Errorf("page %s: %w", file, err)
 		}
@@ -43,7 +79,7 @@ func parseTemplates(l *words.Language) (map[string]*template.Template, error) {
 func functions(l *words.Language) template.FuncMap {
 	return template.FuncMap{
 		"t": l.T, "n": l.N, "lang": l.Tag,
-		"count": l.Count, "kg": l.Kilograms, "tonnes": l.Tonnes, "day": l.Day, "longday": l.LongDay, "shortday": l.ShortDay, "date": l.Date,
+		"count": l.Count, "weight": l.Weight, "mass": l.Mass, "wholemass": func(kg int64) string { return l.Whole(kg) + " " + l.MassUnit() }, "tonnes": l.Tonnes, "degrees": l.Degrees, "day": l.Day, "longday": l.LongDay, "shortday": l.ShortDay, "date": l.Date,
 		"bdi": isolated,
 		"species": func(name string) template.HTML {
 			if l.Has("species." + name) {
@@ -54,7 +90,7 @@ func functions(l *words.Language) template.FuncMap {
 		"input":  newInput,
 		"add":    func(a, b int) int { return a + b },
 		"int64":  toInt64,
-		"packkg": func(packs, grams int64) string { return l.Kilograms(packs * grams) },
+		"packmass": func(packs, grams int64) string { return l.Mass(packs * grams) },
 	}
 }
 

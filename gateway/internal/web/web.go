@@ -6,7 +6,6 @@ import (
 	"bytes"
 	"embed"
 	"fmt"
-	"html/template"
 	"io/fs"
 	"log/slog"
 	"net/http"
@@ -44,7 +43,6 @@ type Pages struct {
 	clock     clock.Clock
 	door      *signin.Door
 	languages *words.Languages
-	templates map[string]map[string]*template.Template // by language, then page
 
 	scheduling schedulingv1.SchedulingServiceClient
 	compostlot compostlotv1.CompostLotServiceClient
@@ -60,9 +58,9 @@ func New(o Options) (http.Handler, error) {
 	if err != nil {
 		return nil, err
 	}
-	p := &Pages{log: o.Log, clock: o.Clock, door: o.Door, languages: languages, templates: map[string]map[string]*template.Template{}, health: map[string]healthv1.HealthClient{}}
+	p := &Pages{log: o.Log, clock: o.Clock, door: o.Door, languages: languages, health: map[string]healthv1.HealthClient{}}
 	for _, l := range languages.All() {
-		if p.templates[l.Tag()], err = parseTemplates(l); err != nil {
+		if _, err := templatesOf(l); err != nil {
 			return nil, err
 		}
 	}
@@ -170,10 +168,14 @@ func (p *Pages) write(w http.ResponseWriter, v *visit, shown view) {
 		f.Path = "/"
 	}
 	for _, l := range p.languages.All() {
-		f.Languages = append(f.Languages, languageItem{Tag: l.Tag(), Name: l.T("language.name"), Current: l == v.words})
+		f.Languages = append(f.Languages, languageItem{Tag: l.Tag(), Name: l.T("language.name"), Current: l.Tag() == v.words.Tag()})
 	}
 	var built bytes.Buffer
-	if err := p.templates[v.words.Tag()][shown.template].ExecuteTemplate(&built, "layout", f); err != nil {
+	sets, err := templatesOf(v.words)
+	if err == nil {
+		err = sets[shown.template].ExecuteTemplate(&built, "layout", f)
+	}
+	if err != nil {
 		p.log.ErrorContext(v.ctx, "page not built", "template", shown.template, "error", err)
 		http.Error(w, v.words.T("problem.not_built"), http.StatusInternalServerError)
 		return
