@@ -7,6 +7,8 @@ import (
 	"strings"
 	"time"
 
+	"google.golang.org/protobuf/proto"
+
 	compostlotv1 "breakshare.example/proto/gen/breakshare/compostlot/v1"
 )
 
@@ -59,12 +61,48 @@ type probeLine struct {
 	At                string
 }
 
-// units are those of what is measured.
+// units are those of what is measured beside temperatures.
 var units = map[compostlotv1.ReadingKind]string{
-	compostlotv1.ReadingKind_READING_KIND_COMPOST_TEMPERATURE: "°C", compostlotv1.ReadingKind_READING_KIND_AIR_TEMPERATURE: "°C",
 	compostlotv1.ReadingKind_READING_KIND_AMMONIA: "ppm", compostlotv1.ReadingKind_READING_KIND_CARBON_DIOXIDE: "ppm", compostlotv1.ReadingKind_READING_KIND_HYDROGEN_SULPHIDE: "ppm",
 	compostlotv1.ReadingKind_READING_KIND_OXYGEN: "%", compostlotv1.ReadingKind_READING_KIND_MOISTURE: "%", compostlotv1.ReadingKind_READING_KIND_NITROGEN: "%",
 	compostlotv1.ReadingKind_READING_KIND_PH: "pH",
+}
+
+func temperature(kind compostlotv1.ReadingKind) bool {
+	return kind == compostlotv1.ReadingKind_READING_KIND_COMPOST_TEMPERATURE || kind == compostlotv1.ReadingKind_READING_KIND_AIR_TEMPERATURE
+}
+
+// unitOf is the unit that a kind of reading is shown in.
+func (v *visit) unitOf(kind compostlotv1.ReadingKind) string {
+	if temperature(kind) {
+		return v.words.DegreeUnit()
+	}
+	return units[kind]
+}
+
+// inUnits is a chart in the units that are shown.
+func (v *visit) inUnits(chart *compostlotv1.LotChart) *compostlotv1.LotChart {
+	if !v.words.Units().Fahrenheit {
+		return chart
+	}
+	shown := proto.CloneOf(chart)
+	for _, s := range shown.GetSeries() {
+		for _, values := range [][]int64{s.GetLeast(), s.GetMean(), s.GetMost()} {
+			for i := range values {
+				if temperature(s.GetKind()) {
+					values[i] = v.words.Temperature(values[i])
+				}
+			}
+		}
+	}
+	for _, l := range shown.GetLimits() {
+		for _, end := range []*int64{l.LowThousandths, l.HighThousandths} {
+			if end != nil && temperature(l.GetKind()) {
+				*end = v.words.Temperature(*end)
+			}
+		}
+	}
+	return shown
 }
 
 func readingKey(kind compostlotv1.ReadingKind) string {
@@ -73,6 +111,7 @@ func readingKey(kind compostlotv1.ReadingKind) string {
 
 // chartsOf draws a chart for each kind that was measured.
 func chartsOf(v *visit, chart *compostlotv1.LotChart) []lotChart {
+	chart = v.inUnits(chart)
 	byKind := map[compostlotv1.ReadingKind][]*compostlotv1.ChartSeries{}
 	for _, s := range chart.GetSeries() {
 		if len(s.GetSeconds()) > 0 {
@@ -102,7 +141,7 @@ type chartDrawing struct {
 
 func newChart(v *visit, series []*compostlotv1.ChartSeries, chart *compostlotv1.LotChart, kind compostlotv1.ReadingKind) *chartDrawing {
 	d := &chartDrawing{v: v, bucketSeconds: max(1, chart.GetBucketSeconds()), lotChart: lotChart{
-		Kind: readingKey(kind), Unit: units[kind], Width: chartWidth, Height: chartHeight, Left: chartLeft, Right: chartWidth - chartRight, Bottom: chartHeight - chartFoot,
+		Kind: readingKey(kind), Unit: v.unitOf(kind), Width: chartWidth, Height: chartHeight, Left: chartLeft, Right: chartWidth - chartRight, Bottom: chartHeight - chartFoot,
 	}}
 	d.first, d.last = series[0].GetSeconds()[0], series[0].GetSeconds()[0]
 	d.bottom, d.top = series[0].GetLeast()[0], series[0].GetMost()[0]
@@ -151,7 +190,7 @@ func (d *chartDrawing) ticks() {
 		d.top += step
 	}
 	for value := d.bottom; value <= d.top; value += step {
-		d.Values = append(d.Values, tickMark{d.y(value), d.v.words.Kilograms(value)})
+		d.Values = append(d.Values, tickMark{d.y(value), d.v.words.Tenths(value)})
 	}
 	begin := time.Unix(d.first, 0).In(d.v.zone)
 	days := int((d.last-d.first)/int64(24*time.Hour/time.Second)) + 1
@@ -195,7 +234,7 @@ func (d *chartDrawing) limits(all []*compostlotv1.ChartLimit, kind compostlotv1.
 				continue
 			}
 			seen[*end] = true
-			d.Limits = append(d.Limits, limitLine{d.y(*end), d.v.words.Kilograms(*end), l.GetRequirement()})
+			d.Limits = append(d.Limits, limitLine{d.y(*end), d.v.words.Tenths(*end), l.GetRequirement()})
 		}
 	}
 	slices.SortStableFunc(d.Limits, func(a, b limitLine) int { return cmp.Compare(a.Y, b.Y) })
@@ -219,8 +258,8 @@ func (d *chartDrawing) probe(s *compostlotv1.ChartSeries) {
 	last := len(seconds) - 1
 	d.Probes = append(d.Probes, probeLine{
 		Name: s.GetProbeId(), Style: d.styles % probeStyles, Path: path.String(), Band: band.String(),
-		Least: d.v.words.Kilograms(slices.Min(s.GetLeast())), Most: d.v.words.Kilograms(slices.Max(s.GetMost())),
-		Last: d.v.words.Kilograms(s.GetMean()[last]), At: d.v.words.Instant(time.Unix(seconds[last], 0), d.v.zone),
+		Least: d.v.words.Tenths(slices.Min(s.GetLeast())), Most: d.v.words.Tenths(slices.Max(s.GetMost())),
+		Last: d.v.words.Tenths(s.GetMean()[last]), At: d.v.words.Instant(time.Unix(seconds[last], 0), d.v.zone),
 	})
 	d.styles++
 }

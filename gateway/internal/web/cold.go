@@ -61,7 +61,7 @@ func (p *Pages) showCold(v *visit, _ *form) (view, error) {
 			Out: s.GetOutOfRangeSince() != nil, Watts: s.GetHeatWatts(),
 		}
 		if last := s.GetLast(); last != nil {
-			row.Air, row.At = v.words.Kilograms(int64(last.GetAirTenthsC())*100), v.words.Instant(last.GetTime().AsTime(), v.zone)
+			row.Air, row.At = v.words.Degrees(int64(last.GetAirTenthsC())*100), v.words.Instant(last.GetTime().AsTime(), v.zone)
 		}
 		page.Stores = append(page.Stores, row)
 	}

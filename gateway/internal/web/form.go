@@ -6,6 +6,7 @@ import (
 	"strconv"
 	"strings"
 
+	"breakshare.example/gateway/internal/words"
 	"breakshare.example/services/platform/fault"
 	"breakshare.example/services/platform/ids"
 )
@@ -145,17 +146,27 @@ func (v *visit) whole(name string) (int64, error) {
 	return n, nil
 }
 
-// grams reads a mass in kilograms of a field; blank is 0.
+// grams reads a mass of a field in the co-op's unit; blank is 0.
 func (v *visit) grams(name string) (int64, error) {
 	typed := strings.TrimSpace(v.r.PostFormValue(name))
 	if typed == "" {
 		return 0, nil
 	}
-	g, ok := parseGrams(typed)
+	g, ok := v.words.Grams(typed)
 	if !ok {
 		return 0, fault.InvalidField(name, "%s", v.words.T("problem.kg", typed))
 	}
 	return g, nil
+}
+
+// kilograms reads a mass of a field for what is kept in whole kilograms; blank is 0. Pounds are
+// rounded to the nearest kilogram.
+func (v *visit) kilograms(name string) (int64, error) {
+	if !v.words.Units().Pounds {
+		return v.whole(name)
+	}
+	grams, err := v.grams(name)
+	return (grams + 500) / 1000, err
 }
 
 // minor reads an amount of money with at most two decimals in minor units; blank is 0.
@@ -164,7 +175,7 @@ func (v *visit) minor(name string) (int64, error) {
 	if typed == "" {
 		return 0, nil
 	}
-	thousandths, ok := parseGrams(typed)
+	thousandths, ok := words.Thousandths(typed)
 	if !ok || thousandths%10 != 0 {
 		return 0, fault.InvalidField(name, "%s", v.words.T("problem.money", typed))
 	}

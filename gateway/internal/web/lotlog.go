@@ -76,7 +76,7 @@ func gasRows(v *visit, findings []*compostlotv1.GasFinding) []gasRow {
 	var rows []gasRow
 	for _, g := range findings {
 		rows = append(rows, gasRow{
-			Kind: readingKey(g.GetGas()), Unit: units[g.GetGas()], Value: v.words.Kilograms(g.GetValueThousandths()), At: v.words.Instant(g.GetTime().AsTime(), v.zone),
+			Kind: readingKey(g.GetGas()), Unit: v.unitOf(g.GetGas()), Value: v.words.Tenths(g.GetValueThousandths()), At: v.words.Instant(g.GetTime().AsTime(), v.zone),
 			Advice: "gas." + strings.ToLower(strings.TrimPrefix(g.GetAdvice().String(), "GAS_ADVICE_")), Why: g.GetExplanation(),
 			Grave: g.GetAdvice() == compostlotv1.GasAdvice_GAS_ADVICE_LEAVE || g.GetAdvice() == compostlotv1.GasAdvice_GAS_ADVICE_FLEE,
 		})
@@ -145,7 +145,7 @@ func (p *Pages) showEntry(v *visit, _ *form) (view, error) {
 	}
 	page.Items, page.Deference, page.Gas = list.GetItems(), list.GetDeference(), gasRows(v, list.GetGas())
 	for _, l := range list.GetLimits() {
-		page.Limits = append(page.Limits, limitRow{readingKey(l.GetGas()), l.GetName(), v.words.Kilograms(l.GetThousandths()), units[l.GetGas()], l.GetSource(), l.GetLeast(), l.GetSeconds() / 60})
+		page.Limits = append(page.Limits, limitRow{readingKey(l.GetGas()), l.GetName(), v.words.Tenths(l.GetThousandths()), v.unitOf(l.GetGas()), l.GetSource(), l.GetLeast(), l.GetSeconds() / 60})
 	}
 	return view{template: "entry", title: "entry.title", data: page}, nil
 }

@@ -176,12 +176,12 @@ func (page *lotPage) forms(v *visit, f *form) {
 	page.HeldBy = newInput(page.Hold, "hold", "text", "held_by", v.words.T("lot.held_by"), v.who.Name, "")
 	page.HoldWhy = newInput(page.Hold, "hold", "text", "reason", v.words.T("lot.hold_reason"), "", "")
 	page.Turn = f.For("turn")
-	page.Water = newInput(page.Turn, "turn", "kg", "water", v.words.T("lot.water"), "", "kg")
+	page.Water = newInput(page.Turn, "turn", "kg", "water", v.words.T("lot.water"), "", v.words.MassUnit())
 	page.Note = newInput(page.Turn, "turn", "text", "note", v.words.T("lot.note"), "", "")
 	for _, kind := range []string{"wetting", "turn", "move", "supplement"} {
 		page.TurnKinds = append(page.TurnKinds, stageChoice{kind, "turn." + kind, page.Turn.Value("kind", "turn") == kind})
 	}
-	page.Kilograms = newInput(page.Deliver, "deliver", "whole", "delivered_kg", v.words.T("lot.kilograms"), "", "kg")
+	page.Kilograms = newInput(page.Deliver, "deliver", "whole", "delivered_kg", v.words.T("lot.kilograms"), "", v.words.MassUnit())
 	for i, room := range page.Rooms {
 		page.Rooms[i].Chosen = page.Deliver.Value("room", "") == room.Value
 	}
@@ -209,7 +209,7 @@ func (p *Pages) holdLot(v *visit) (view, error) {
 // deliverLot records that a part of a lot came to a room now.
 func (p *Pages) deliverLot(v *visit) (view, error) {
 	farm, room, _ := strings.Cut(v.r.PostFormValue("room"), "/")
-	kilograms, err := v.whole("delivered_kg")
+	kilograms, err := v.kilograms("delivered_kg")
 	if err != nil {
 		return view{}, err
 	}

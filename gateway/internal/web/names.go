@@ -5,7 +5,6 @@ import (
 
 	"golang.org/x/sync/errgroup"
 
-	"breakshare.example/gateway/internal/words"
 	compostlotv1 "breakshare.example/proto/gen/breakshare/compostlot/v1"
 	orderv1 "breakshare.example/proto/gen/breakshare/order/v1"
 	schedulingv1 "breakshare.example/proto/gen/breakshare/scheduling/v1"
@@ -106,5 +105,3 @@ func nameOf(names map[string]string, id string) string {
 	}
 	return id
 }
-
-func parseGrams(typed string) (int64, bool) { return words.Grams(typed) }

@@ -149,8 +149,8 @@ func (room *pickRoom) need(l *orderv1.PackListLine, picked int64) {
 func (w *weighing) open(v *visit, f *form, day string) {
 	w.Form = f.For(w.ID)
 	w.Enough = w.PickedGrams >= w.NeedGrams
-	w.Gross = newInput(w.Form, w.ID, "kg", "gross_grams", v.words.T("pick.gross"), "", "kg")
-	w.Tare = newInput(w.Form, w.ID, "kg", "tare_grams", v.words.T("pick.tare"), "", "kg")
+	w.Gross = newInput(w.Form, w.ID, "kg", "gross_grams", v.words.T("pick.gross"), "", v.words.MassUnit())
+	w.Tare = newInput(w.Form, w.ID, "kg", "tare_grams", v.words.T("pick.tare"), "", v.words.MassUnit())
 	w.Crates = newInput(w.Form, w.ID, "whole", "crates", v.words.T("pick.crates"), "", "")
 	w.Date = newInput(w.Form, w.ID, "date", "date", v.words.T("pick.date"), day, "")
 	w.Picker = newInput(w.Form, w.ID, "text", "picker", v.words.T("pick.picker"), v.who.Name, "")

@@ -42,7 +42,7 @@ type pushRow struct {
 	Version          int64
 	PushedBy, AsOn   string
 	Forecast         bool // the figures are the forecast's
-	StepGrams        int64
+	Step             int64
 	Miss             *miss
 }
 
@@ -157,7 +157,7 @@ func pushRoomOf(v *visit, f *form, room *schedulingv1.Room, crop *schedulingv1.C
 
 func pushRowOf(v *visit, f *form, room *schedulingv1.Room, product *orderv1.Product, from starting, day string) pushRow {
 	key := pushKey(room.GetRoomId(), product.GetProductId())
-	row := pushRow{Key: key, Name: product.GetName(), StepGrams: product.GetPackGrams(), Miss: from.miss}
+	row := pushRow{Key: key, Name: product.GetName(), Step: v.words.Step(product.GetPackGrams()), Miss: from.miss}
 	var low, likely, high string
 	write := func(lowGrams, likelyGrams, highGrams int64) {
 		low, likely, high = v.words.Field(lowGrams), v.words.Field(likelyGrams), v.words.Field(highGrams)
@@ -167,24 +167,18 @@ func pushRowOf(v *visit, f *form, room *schedulingv1.Room, product *orderv1.Prod
 		write(e.GetLowGrams(), e.GetLikelyGrams(), e.GetHighGrams())
 		row.Version, row.PushedBy = e.GetVersion(), e.GetPushedBy()
 	case from.model != nil:
-		write(coarse(from.model.GetLowGrams(), 0), coarse(from.model.GetLikelyGrams(), coarseGrams/2), coarse(from.model.GetHighGrams(), coarseGrams-1))
+		// A person corrects tenths; the band does not narrow by rounding.
+		write(v.words.Coarse(from.model.GetLowGrams(), -1), v.words.Coarse(from.model.GetLikelyGrams(), 0), v.words.Coarse(from.model.GetHighGrams(), 1))
 		row.Forecast = true
 	case e != nil:
 		write(e.GetLowGrams(), e.GetLikelyGrams(), e.GetHighGrams())
 		row.AsOn = e.GetDate()
 	}
-	row.Low = newInput(f, "p", "kg", "low."+key, v.words.T("push.least"), low, "kg")
-	row.Likely = newInput(f, "p", "kg", "likely."+key, v.words.T("push.likely"), likely, "kg")
-	row.Top = newInput(f, "p", "kg", "high."+key, v.words.T("push.most"), high, "kg")
+	row.Low = newInput(f, "p", "kg", "low."+key, v.words.T("push.least"), low, v.words.MassUnit())
+	row.Likely = newInput(f, "p", "kg", "likely."+key, v.words.T("push.likely"), likely, v.words.MassUnit())
+	row.Top = newInput(f, "p", "kg", "high."+key, v.words.T("push.most"), high, v.words.MassUnit())
 	return row
 }
-
-// coarseGrams is how finely a forecast is written: a person corrects tenths of a kilogram.
-const coarseGrams = 100
-
-// coarse rounds a forecast's figure; more is 0 to round down and coarseGrams-1 to round up, so
-// that the band does not narrow.
-func coarse(grams, more int64) int64 { return (grams + more) / coarseGrams * coarseGrams }
 
 // push sends the figures that were filled in. What somebody else pushed while the form was
 // open is shown beside what was typed and not written over.
@@ -240,7 +234,7 @@ func (p *Pages) figures(v *visit, day string) ([]*harvestv1.ExpectedPick, error)
 			into *int64
 		}{{"low.", &e.LowGrams}, {"likely.", &e.LikelyGrams}, {"high.", &e.HighGrams}} {
 			typed := v.r.PostFormValue(part.name + key)
-			grams, ok := parseGrams(typed)
+			grams, ok := v.words.Grams(typed)
 			if !ok {
 				text := v.words.T("problem.kg", typed)
 				if strings.TrimSpace(typed) == "" {

@@ -137,8 +137,8 @@ func (card *roomCard) ask(v *visit, f *form, today string) {
 	if from == "" || from < today {
 		from = today
 	}
-	card.AskFor = newInput(card.Ask, id, "whole", "wanted_kg", v.words.T("rooms.wanted"), "", "kg")
-	card.Least = newInput(card.Ask, id, "whole", "smallest_useful_kg", v.words.T("rooms.least"), "", "kg")
+	card.AskFor = newInput(card.Ask, id, "whole", "wanted_kg", v.words.T("rooms.wanted"), "", v.words.MassUnit())
+	card.Least = newInput(card.Ask, id, "whole", "smallest_useful_kg", v.words.T("rooms.least"), "", v.words.MassUnit())
 	card.First = newInput(card.Ask, id, "date", "earliest_date", v.words.T("rooms.first"), from, "")
 	card.Latest = newInput(card.Ask, id, "date", "latest_date", v.words.T("rooms.latest"), addDays(from, 7), "")
 }
@@ -169,10 +169,10 @@ func (p *Pages) askCompost(v *visit) (view, error) {
 		FarmId: farm, RoomId: v.r.PostFormValue("room"), EarliestDate: v.r.PostFormValue("earliest_date"), LatestDate: v.r.PostFormValue("latest_date"),
 		WholeFill: v.r.PostFormValue("whole_fill") != "",
 	}
-	if r.WantedKg, err = v.whole("wanted_kg"); err != nil {
+	if r.WantedKg, err = v.kilograms("wanted_kg"); err != nil {
 		return view{}, err
 	}
-	if r.SmallestUsefulKg, err = v.whole("smallest_useful_kg"); err != nil {
+	if r.SmallestUsefulKg, err = v.kilograms("smallest_useful_kg"); err != nil {
 		return view{}, err
 	}
 	for _, phase := range v.r.PostForm["phase"] {

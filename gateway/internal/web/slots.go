@@ -132,7 +132,7 @@ func (p *Pages) showSlots(v *visit, f *form) (view, error) {
 func slotRowOf(v *visit, s *compostlotv1.Slot, n names) slotRow {
 	row := slotRow{
 		ID: s.GetSlotId(), Yard: nameOf(n.yards, s.GetYardId()), Ready: s.GetReadyDate(), Phase: phaseKey(s.GetPhase()),
-		Capacity: s.GetCapacityKg(), Free: s.GetFreeKg(), Price: v.words.Money(s.GetPriceMinorPerTonne(), v.coop.GetCurrencyCode()),
+		Capacity: s.GetCapacityKg(), Free: s.GetFreeKg(), Price: v.words.Money(v.words.PerTonne(s.GetPriceMinorPerTonne()), v.coop.GetCurrencyCode()),
 		Cutoff: v.words.Instant(s.GetRequestCutoff().AsTime(), v.zone), Shared: s.GetState() == compostlotv1.SlotState_SLOT_STATE_SHARED,
 		Withdrawn: s.GetState() == compostlotv1.SlotState_SLOT_STATE_WITHDRAWN, Notice: s.GetWithdrawalNotice(), WithdrawnBy: s.GetWithdrawnBy(), Etag: s.GetEtag(),
 	}
@@ -191,8 +191,8 @@ func (page *slotsPage) publishForm(v *visit, f *form) {
 	page.Publish = pf
 	page.ID = newInput(pf, "publish", "text", "slot_id", v.words.T("slots.id"), "", "")
 	page.Ready = newInput(pf, "publish", "date", "ready_date", v.words.T("slots.ready"), "", "")
-	page.Capacity = newInput(pf, "publish", "whole", "capacity_kg", v.words.T("slots.capacity"), "", "kg")
-	page.Least = newInput(pf, "publish", "whole", "smallest_lot_kg", v.words.T("slots.least"), "", "kg")
+	page.Capacity = newInput(pf, "publish", "whole", "capacity_kg", v.words.T("slots.capacity"), "", v.words.MassUnit())
+	page.Least = newInput(pf, "publish", "whole", "smallest_lot_kg", v.words.T("slots.least"), "", v.words.MassUnit())
 	page.Price = newInput(pf, "publish", "kg", "price_minor_per_tonne", v.words.T("slots.price"), "", v.coop.GetCurrencyCode())
 	page.Every = newInput(pf, "publish", "whole", "every", v.words.T("slots.every"), "", "")
 	page.Through = newInput(pf, "publish", "date", "through_date", v.words.T("slots.through"), "", "")
@@ -206,15 +206,17 @@ func (p *Pages) publishSlot(v *visit) (view, error) {
 		Phase: typev1.CompostPhase(typev1.CompostPhase_value["COMPOST_PHASE_"+strings.ToUpper(v.r.PostFormValue("phase"))]),
 	}
 	var err error
-	if s.CapacityKg, err = v.whole("capacity_kg"); err != nil {
+	if s.CapacityKg, err = v.kilograms("capacity_kg"); err != nil {
 		return view{}, err
 	}
-	if s.SmallestLotKg, err = v.whole("smallest_lot_kg"); err != nil {
+	if s.SmallestLotKg, err = v.kilograms("smallest_lot_kg"); err != nil {
 		return view{}, err
 	}
-	if s.PriceMinorPerTonne, err = v.minor("price_minor_per_tonne"); err != nil {
+	price, err := v.minor("price_minor_per_tonne")
+	if err != nil {
 		return view{}, err
 	}
+	s.PriceMinorPerTonne = v.words.ForTonne(price)
 	cutoff, err := time.ParseInLocation(time.DateOnly, v.r.PostFormValue("request_cutoff"), v.zone)
 	if err != nil {
 		return view{}, fault.InvalidField("request_cutoff", "%s", v.words.T("problem.day", v.r.PostFormValue("request_cutoff")))

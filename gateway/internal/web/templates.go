@@ -87,9 +87,9 @@ func functions(l *words.Language) template.FuncMap {
 			}
 			return isolated(name)
 		},
-		"input":  newInput,
-		"add":    func(a, b int) int { return a + b },
-		"int64":  toInt64,
+		"input":    newInput,
+		"add":      func(a, b int) int { return a + b },
+		"int64":    toInt64,
 		"packmass": func(packs, grams int64) string { return l.Mass(packs * grams) },
 	}
 }

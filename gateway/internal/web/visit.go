@@ -75,6 +75,10 @@ func (p *Pages) enter(v *visit) error {
 		return err
 	}
 	v.coop, v.zone = coop, zone
+	v.words = v.words.In(words.Units{
+		Pounds: coop.GetMassUnit() == schedulingv1.MassUnit_MASS_UNIT_POUND, Fahrenheit: coop.GetTemperatureUnit() == schedulingv1.TemperatureUnit_TEMPERATURE_UNIT_FAHRENHEIT,
+	})
+	v.ctx = words.With(v.ctx, v.words)
 	return nil
 }
 

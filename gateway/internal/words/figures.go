@@ -21,44 +21,31 @@ func (l *Language) Count(n int64) string {
 	return sign + digits
 }
 
-// Kilograms writes grams as kilograms with one decimal, rounded half away from zero.
-func (l *Language) Kilograms(grams int64) string {
+// Tenths writes thousandths with one decimal, rounded half away from zero.
+func (l *Language) Tenths(thousandths int64) string {
 	sign := ""
-	if grams < 0 {
-		sign, grams = "−", -grams
+	if thousandths < 0 {
+		sign, thousandths = "−", -thousandths
 	}
-	tenths := grams/100 + grams%100/50
+	tenths := thousandths/100 + thousandths%100/50
 	return fmt.Sprintf("%s%s%s%d", sign, l.Count(tenths/10), l.T("format.decimal"), tenths%10)
 }
 
 // Percent writes thousandths as a percentage with one decimal.
-func (l *Language) Percent(perMille int64) string { return l.Kilograms(perMille*100) + "\u202f%" }
+func (l *Language) Percent(perMille int64) string { return l.Tenths(perMille*100) + "\u202f%" }
 
-// Tonnes writes kilograms as tonnes with one decimal, rounded half away from zero.
-func (l *Language) Tonnes(kg int64) string { return l.Kilograms(kg) }
-
-// Field writes grams as kilograms for a form's field: exact, without grouping.
-func (l *Language) Field(grams int64) string {
-	whole, rest := strconv.FormatInt(grams/1000, 10), fmt.Sprintf("%03d", grams%1000)
-	rest = strings.TrimRight(rest, "0")
-	if rest == "" {
-		return whole
-	}
-	return whole + l.T("format.decimal") + rest
-}
-
-// Grams reads kilograms as people type them, with a point or a comma, to the gram. It returns
-// false for anything else, for negative figures and for more than a million kilograms.
-func Grams(typed string) (grams int64, ok bool) {
+// Thousandths reads a figure as people type it, with a point or a comma and at most three
+// decimals. It returns false for anything else, for negative figures and for more than a million.
+func Thousandths(typed string) (int64, bool) {
 	whole, rest, _ := strings.Cut(strings.Replace(strings.TrimSpace(typed), ",", ".", 1), ".")
 	if whole == "" && rest == "" || len(whole) > 7 || len(rest) > 3 || !digitsOnly(whole) || !digitsOnly(rest) {
 		return 0, false
 	}
 	rest += strings.Repeat("0", 3-len(rest))
-	kilograms, _ := strconv.ParseInt("0"+whole, 10, 64)
+	units, _ := strconv.ParseInt("0"+whole, 10, 64)
 	fraction, _ := strconv.ParseInt(rest, 10, 64)
-	grams = kilograms*1000 + fraction
-	return grams, grams <= 1_000_000_000
+	read := units*1000 + fraction
+	return read, read <= 1_000_000_000
 }
 
 func digitsOnly(s string) bool {

@@ -47,7 +47,10 @@ func (m *Message) UnmarshalJSON(data []byte) error {
 // Language writes texts in one language.
 type Language struct {
 	tag      language.Tag
-	messages map[string]Message
+	messages map[string]Message // with the units filled in
+	raw      map[string]Message
+	units    Units
+	variants map[Units]*Language
 }
 
 // Languages are all the suite speaks.
@@ -68,6 +71,7 @@ func Load() (*Languages, error) {
 		if err := json.Unmarshal(content, &l.messages); err != nil {
 			return nil, fmt.Errorf("texts %s: %w", tag, err)
 		}
+		l.withUnits()
 		ls.all = append(ls.all, l)
 	}
 	return ls, nil
@@ -89,8 +93,8 @@ func (l *Language) Tag() string { return l.tag.String() }
 // Has reports whether there is a text for the key.
 func (l *Language) Has(key string) bool { return l.messages[key] != nil }
 
-// Messages are the texts by key, for tests.
-func (l *Language) Messages() map[string]Message { return l.messages }
+// Messages are the texts by key as they stand in the catalogue, for tests.
+func (l *Language) Messages() map[string]Message { return l.raw }
 
 // T is the text of a key with its places filled in. A whole number is written as the language
 // writes it; an unknown key is returned as it is.
