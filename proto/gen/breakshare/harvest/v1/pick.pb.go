@@ -108,7 +108,12 @@ type ExpectedPick struct {
 	// that the harvest service is set to. Set by the service.
 	Late bool `protobuf:"varint,13,opt,name=late,proto3" json:"late,omitempty"`
 	// Whose figures these are. Set by the service.
-	Source        ExpectedPickSource `protobuf:"varint,14,opt,name=source,proto3,enum=breakshare.harvest.v1.ExpectedPickSource" json:"source,omitempty"`
+	Source ExpectedPickSource `protobuf:"varint,14,opt,name=source,proto3,enum=breakshare.harvest.v1.ExpectedPickSource" json:"source,omitempty"`
+	// In a push: the version that these figures replace, 0 for none. Where somebody has pushed other
+	// figures since, the whole push is refused (ABORTED), which keeps a push that waited for a
+	// signal from writing over theirs. Absent in answers and events, and in a push that replaces
+	// whatever there is.
+	BaseVersion   *int64 `protobuf:"varint,15,opt,name=base_version,json=baseVersion,proto3,oneof" json:"base_version,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -239,6 +244,13 @@ func (x *ExpectedPick) GetSource() ExpectedPickSource {
 		return x.Source
 	}
 	return ExpectedPickSource_EXPECTED_PICK_SOURCE_UNSPECIFIED
+}
+
+func (x *ExpectedPick) GetBaseVersion() int64 {
+	if x != nil && x.BaseVersion != nil {
+		return *x.BaseVersion
+	}
+	return 0
 }
 
 // PickPart is a part of a weighing of one stage and grade.
@@ -961,7 +973,7 @@ var File_breakshare_harvest_v1_pick_proto protoreflect.FileDescriptor
 
 const file_breakshare_harvest_v1_pick_proto_rawDesc = "" +
 	"\n" +
-	" breakshare/harvest/v1/pick.proto\x12\x15breakshare.harvest.v1\x1a\x1dbreakshare/type/v1/type.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xfe\x04\n" +
+	" breakshare/harvest/v1/pick.proto\x12\x15breakshare.harvest.v1\x1a\x1dbreakshare/type/v1/type.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xc0\x05\n" +
 	"\fExpectedPick\x12D\n" +
 	"\aroom_id\x18\x01 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\x06roomId\x12\x17\n" +
 	"\afarm_id\x18\x02 \x01(\tR\x06farmId\x12\x17\n" +
@@ -982,7 +994,9 @@ const file_breakshare_harvest_v1_pick_proto_rawDesc = "" +
 	"\tpushed_at\x18\v \x01(\v2\x1a.google.protobuf.TimestampR\bpushedAt\x12\x1e\n" +
 	"\vpick_lot_id\x18\f \x01(\tR\tpickLotId\x12\x12\n" +
 	"\x04late\x18\r \x01(\bR\x04late\x12A\n" +
-	"\x06source\x18\x0e \x01(\x0e2).breakshare.harvest.v1.ExpectedPickSourceR\x06source\"\x96\x01\n" +
+	"\x06source\x18\x0e \x01(\x0e2).breakshare.harvest.v1.ExpectedPickSourceR\x06source\x12/\n" +
+	"\fbase_version\x18\x0f \x01(\x03B\a\xbaH\x04\"\x02(\x00H\x00R\vbaseVersion\x88\x01\x01B\x0f\n" +
+	"\r_base_version\"\x96\x01\n" +
 	"\bPickPart\x12F\n" +
 	"\n" +
 	"pick_stage\x18\x01 \x01(\x0e2\x1d.breakshare.type.v1.PickStageB\b\xbaH\x05\x82\x01\x02\x10\x01R\tpickStage\x12\x1d\n" +
@@ -1112,6 +1126,7 @@ func file_breakshare_harvest_v1_pick_proto_init() {
 	if File_breakshare_harvest_v1_pick_proto != nil {
 		return
 	}
+	file_breakshare_harvest_v1_pick_proto_msgTypes[0].OneofWrappers = []any{}
 	file_breakshare_harvest_v1_pick_proto_msgTypes[2].OneofWrappers = []any{}
 	file_breakshare_harvest_v1_pick_proto_msgTypes[3].OneofWrappers = []any{}
 	file_breakshare_harvest_v1_pick_proto_msgTypes[4].OneofWrappers = []any{}
