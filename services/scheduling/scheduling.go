@@ -31,7 +31,7 @@ func Bind(ctx context.Context, h *host.Host, cfg Config) error {
 	if err != nil {
 		return fmt.Errorf("scheduling: %w", err)
 	}
-	srv, err := server.New(pool, h.Clock)
+	srv, err := server.New(pool, h.Clock, cfg.MaxPlanSteps)
 	if err != nil {
 		return fmt.Errorf("scheduling: %w", err)
 	}

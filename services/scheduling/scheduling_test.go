@@ -109,6 +109,10 @@ func TestConfig(t *testing.T) {
 			t.Errorf("%d connections: %v", connections, r.Problems())
 		}
 	}
+	var r config.Report
+	if (scheduling.Config{MaxPlanSteps: -1}).Check(&r); len(r.Problems()) != 1 {
+		t.Errorf("-1 steps: %v", r.Problems())
+	}
 }
 
 func TestCommandsRefuseWhatTheyCannotRead(t *testing.T) {

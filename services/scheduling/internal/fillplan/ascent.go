@@ -89,6 +89,9 @@ func (x *relaxation) unitOf(i int) rowUnit {
 	}
 }
 
+// workPerRow is the work of one step along one row, beside planning the rooms.
+const workPerRow = 40
+
 // leastStep ends an ascent that has all but come to rest.
 const leastStep = 1e-6
 
@@ -123,6 +126,7 @@ func (a *ascent) raise(n *node, solves int, cutoff int64, lambda float64) {
 			break
 		}
 		a.move(lambda * float64(target-top) / length)
+		x.work(workPerRow * rows)
 		value := x.solve(n, &a.trial)
 		if value == math.MaxInt64 {
 			n.bound = math.MaxInt64

@@ -88,7 +88,7 @@ func (b *bounder) spend(work int) {
 // run proves what it can: prices by the volume algorithm, then the linear
 // relaxation with rounds of cuts, then branch and bound.
 func (b *bounder) run() {
-	x := newRelaxation(b.p, b.spend)
+	x := newCutRelaxation(b.p, b.spend)
 	x.stopped = func() bool { return b.halted }
 	a := newAscent(x)
 	a.raise(b.root, rootSolves, b.cutoff(), 0.1)

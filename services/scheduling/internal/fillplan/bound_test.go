@@ -15,7 +15,7 @@ func TestEveryPriceProvesABound(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) {
 		in := smallInstance(rt)
 		p := newProblem(in, nil)
-		x := newRelaxation(p, func(int) {})
+		x := newCutRelaxation(p, func(int) {})
 		x.stopped = func() bool { return false }
 		rng := rand.New(rand.NewPCG(rapid.Uint64().Draw(rt, "seed"), 1))
 		for _, c := range x.separate(randomParts(x, rng), make([]float64, x.cells), 100) {
@@ -51,7 +51,7 @@ func TestCutsHoldForEveryPlan(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) {
 		in := smallInstance(rt)
 		p := newProblem(in, nil)
-		x := newRelaxation(p, func(int) {})
+		x := newCutRelaxation(p, func(int) {})
 		x.stopped = func() bool { return false }
 		rng := rand.New(rand.NewPCG(rapid.Uint64().Draw(rt, "seed"), 1))
 		cuts := append(x.cuts, x.separate(randomParts(x, rng), make([]float64, x.cells), 100)...)
@@ -87,7 +87,7 @@ func checkCuts(t interface{ Fatalf(string, ...any) }, x *relaxation, cuts []cut,
 // against the plans a search passes through, which come close to them.
 func TestCutsHoldForGoodPlans(t *testing.T) {
 	t.Parallel()
-	for _, name := range []string{"tiny-s2", "small-s1"} {
+	for _, name := range []string{"tiny-s1", "tiny-s2"} {
 		p := newProblem(reference(t, name), nil)
 		a := newSearch(p, 3)
 		b := newBounder(p, func() int64 { return math.MaxInt64 / 4096 }, func([][]choice) {})
@@ -98,7 +98,7 @@ func TestCutsHoldForGoodPlans(t *testing.T) {
 		if len(x.cuts) < 20 {
 			t.Fatalf("%s: only %d cuts found", name, len(x.cuts))
 		}
-		for range 400 {
+		for range 200 {
 			a.sweep(math.MaxInt64)
 			checkCuts(t, x, x.cuts, p.fillsOf(a.s.rooms))
 		}
@@ -107,13 +107,21 @@ func TestCutsHoldForGoodPlans(t *testing.T) {
 	}
 }
 
-// TestMasterAgreesWithTheKnownRelaxation compares the linear relaxation, before
-// any cut on demand, with the value independent solvers found for it. Fills too
-// large for their week's yard are left out here, so the value may be higher.
+// TestMasterAgreesWithTheKnownRelaxation compares the linear relaxation, without
+// any cut, with the value independent solvers found for it.
 func TestMasterAgreesWithTheKnownRelaxation(t *testing.T) {
 	t.Parallel()
-	for name, want := range map[string]float64{"medium-s1": 62_036_474.3} {
+	for name, want := range map[string]float64{"tiny-s1": 5_306_244.64, "tiny-s2": 4_835_634.58, "small-s2": 15_962_493.09} {
 		p := newProblem(reference(t, name), nil)
+		// A linear relaxation may make a part of a fill too large for its week's yard.
+		for r := range p.rooms {
+			for k := range p.rooms[r].slots {
+				s := &p.rooms[r].slots[k]
+				for w := p.rooms[r].free; w < p.weeks; w++ {
+					s.base[w] = fillCost(p.in, Fill{Room: r, Programme: s.programme, Week: w})
+				}
+			}
+		}
 		x := newRelaxation(p, func(int) {})
 		x.stopped = func() bool { return false }
 		n := &node{bound: math.MinInt64, banned: newMask(p)}
@@ -124,7 +132,7 @@ func TestMasterAgreesWithTheKnownRelaxation(t *testing.T) {
 		m.start()
 		m.generate(300, func() int64 { return math.MaxInt64 })
 		got := float64(n.bound) / 1000
-		if got < want*0.9999 || got > want*1.002 {
+		if got < want*0.9999 || got > want+0.01 {
 			t.Errorf("%s: relaxation %.2f, want %.2f", name, got, want)
 		}
 	}
@@ -145,7 +153,7 @@ func TestBanKeepsTheBest(t *testing.T) {
 			return
 		}
 		p := newProblem(in, nil)
-		x := newRelaxation(p, func(int) {})
+		x := newCutRelaxation(p, func(int) {})
 		x.stopped = func() bool { return false }
 		n := &node{bound: math.MinInt64, banned: newMask(p)}
 		newAscent(x).raise(n, 50, least+1, 0.1)

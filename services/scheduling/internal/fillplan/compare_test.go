@@ -66,7 +66,7 @@ func TestWhatIf(t *testing.T) {
 	t.Parallel()
 	in := reference(t, "tiny-s1")
 	before := in.Clone()
-	base := solve(t, in, Options{Steps: 25_000})
+	base := solve(t, in, Options{Steps: 2_000})
 
 	down, err := in.WithYard(3, 5, 0)
 	if err != nil {
@@ -77,7 +77,7 @@ func TestWhatIf(t *testing.T) {
 		t.Fatal(err)
 	}
 	for name, changed := range map[string]*Instance{"yard down": down, "room lost": lost} {
-		got := solve(t, changed, Options{Steps: 25_000})
+		got := solve(t, changed, Options{Steps: 2_000})
 		if got.M < base.BoundM {
 			t.Errorf("%s: cost %d below the bound %d of a roomier instance", name, got.M, base.BoundM)
 		}

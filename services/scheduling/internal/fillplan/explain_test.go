@@ -46,7 +46,7 @@ func TestExplain(t *testing.T) {
 func TestExplainFitsTheCosts(t *testing.T) {
 	t.Parallel()
 	in := reference(t, "small-s2")
-	got := solve(t, in, Options{Steps: 25_000})
+	got := solve(t, in, Options{Steps: 2_000})
 	for _, f := range got.Plan.Fills {
 		e, err := Explain(in, got.Plan, f)
 		if err != nil {

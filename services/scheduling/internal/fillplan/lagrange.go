@@ -104,6 +104,12 @@ func newRelaxation(p *problem, work func(int)) *relaxation {
 	x.paths = make([][]choice, len(p.rooms))
 	x.after = make([]int64, p.weeks+1)
 	x.before = make([]int64, p.weeks+1)
+	return x
+}
+
+// newCutRelaxation is a relaxation with the yard rows rounded down.
+func newCutRelaxation(p *problem, work func(int)) *relaxation {
+	x := newRelaxation(p, work)
 	for _, c := range x.yardCuts() {
 		x.addCut(c)
 	}

@@ -123,7 +123,7 @@ func BenchmarkRelaxation(b *testing.B) {
 	for _, name := range []string{"small-s1", "medium-s1", "large-s1"} {
 		b.Run(name, func(b *testing.B) {
 			p := newProblem(reference(b, name), nil)
-			x := newRelaxation(p, func(int) {})
+			x := newCutRelaxation(p, func(int) {})
 			n := &node{banned: newMask(p)}
 			n.prices.copyFrom(&prices{}, x.rows(), 0)
 			for b.Loop() {

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"sync"
 	"testing"
 	"time"
 
@@ -23,13 +24,15 @@ type fataler interface {
 
 var monday = calendar.On(2026, time.March, 9)
 
+var shipped = sync.OnceValues(programme.Builtin)
+
 func builtin(t fataler, ids ...string) []*programme.Programme {
 	t.Helper()
-	all, err := programme.Builtin()
+	all, err := shipped()
 	if err != nil {
 		t.Fatalf("%v", err)
 	}
-	return slices.DeleteFunc(all, func(p *programme.Programme) bool { return !slices.Contains(ids, p.ID) })
+	return slices.DeleteFunc(slices.Clone(all), func(p *programme.Programme) bool { return !slices.Contains(ids, p.ID) })
 }
 
 // plain is a co-op of two farms with three bulk rooms and a bag room, slots on
@@ -224,7 +227,7 @@ func TestPlansReadBackOntoDays(t *testing.T) {
 			c.Crops = append(c.Crops, standing(t, c, "next", "room-1", "white-bulk-2", monday.Add(rapid.IntRange(0, 4).Draw(t, "next")), false))
 		}
 		p := build(t, c)
-		result := solve(t, p, 300)
+		result := solve(t, p, 100)
 		fills, dropped, err := p.Read(result.Plan)
 		if err != nil {
 			t.Fatalf("%v", err)

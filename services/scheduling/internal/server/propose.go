@@ -42,7 +42,7 @@ func (s *Server) ProposeFills(req *schedulingv1.ProposeFillsRequest, stream grpc
 	}
 	r := reader{at: at, problem: problem, begun: time.Now()}
 	var last time.Time
-	result, err := search(ctx, problem, seconds(req.GetSeconds()), func(plan fillplan.Plan, bound int64) error {
+	result, err := s.search(ctx, problem, seconds(req.GetSeconds()), func(plan fillplan.Plan, bound int64) error {
 		if !last.IsZero() && time.Since(last) < betweenProposals {
 			return nil
 		}

@@ -41,7 +41,7 @@ var noon = time.Date(2026, time.March, 2, 12, 0, 0, 0, time.UTC)
 func newRig(t testing.TB) *rig {
 	t.Helper()
 	r := &rig{pool: testkit.Pool(t, store.Schema()), clock: clock.NewManual(noon), coop: testkit.Coop()}
-	srv, err := server.New(r.pool, r.clock)
+	srv, err := server.New(r.pool, r.clock, 1500)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -17,12 +17,12 @@ const mendings = 4
 // phase can serve, for a time. better, where not nil, is told of every better such
 // plan and of the bound; its error ends the search. The bound is that of the
 // problem as given, which holds for a mended plan too.
-func search(ctx context.Context, problem *proposal.Problem, limit time.Duration, better func(fillplan.Plan, int64) error) (fillplan.Result, error) {
+func (s *Server) search(ctx context.Context, problem *proposal.Problem, limit time.Duration, better func(fillplan.Plan, int64) error) (fillplan.Result, error) {
 	first := limit
 	if problem.ManyPhases() {
 		first = limit * 7 / 10
 	}
-	result, err := searchOnce(ctx, problem, first, better)
+	result, err := s.searchOnce(ctx, problem, first, better)
 	if err != nil {
 		return fillplan.Result{}, err
 	}
@@ -37,7 +37,7 @@ func search(ctx context.Context, problem *proposal.Problem, limit time.Duration,
 			break
 		}
 		mended = mended.Without(over)
-		if result, err = searchOnce(ctx, mended, (limit-first)/mendings, better); err != nil {
+		if result, err = s.searchOnce(ctx, mended, (limit-first)/mendings, better); err != nil {
 			return fillplan.Result{}, err
 		}
 	}
@@ -51,10 +51,10 @@ func search(ctx context.Context, problem *proposal.Problem, limit time.Duration,
 }
 
 // searchOnce searches one problem for a time.
-func searchOnce(ctx context.Context, problem *proposal.Problem, limit time.Duration, better func(fillplan.Plan, int64) error) (fillplan.Result, error) {
+func (s *Server) searchOnce(ctx context.Context, problem *proposal.Problem, limit time.Duration, better func(fillplan.Plan, int64) error) (fillplan.Result, error) {
 	timed, stop := context.WithTimeout(ctx, limit)
 	defer stop()
-	options := fillplan.Options{Seed: 1, Wishes: problem.Wishes}
+	options := fillplan.Options{Steps: s.planSteps, Seed: 1, Wishes: problem.Wishes}
 	var broken error
 	if better != nil {
 		options.Improved = func(plan fillplan.Plan, _, bound int64) {

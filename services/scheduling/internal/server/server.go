@@ -32,12 +32,14 @@ type Server struct {
 	clock    clock.Clock
 	builtins map[string]*programme.Programme // by id; never changed
 
+	planSteps int64 // most steps of a search; 0 for no limit
 	forecasts forecastCache
 }
 
-// New returns a server over the pool that connects as the service's role. It
-// fails where a built-in programme cannot be read.
-func New(pool *pgxpool.Pool, clk clock.Clock) (*Server, error) {
+// New returns a server over the pool that connects as the service's role; its
+// searches end after planSteps steps at the latest, where above 0. It fails where a
+// built-in programme cannot be read.
+func New(pool *pgxpool.Pool, clk clock.Clock, planSteps int64) (*Server, error) {
 	all, err := programme.Builtin()
 	if err != nil {
 		return nil, err
@@ -46,7 +48,7 @@ func New(pool *pgxpool.Pool, clk clock.Clock) (*Server, error) {
 	for _, p := range all {
 		builtins[p.ID] = p
 	}
-	return &Server{pool: pool, clock: clk, builtins: builtins}, nil
+	return &Server{pool: pool, clock: clk, builtins: builtins, planSteps: planSteps}, nil
 }
 
 // read runs fn in a read-only transaction of the caller's co-op.

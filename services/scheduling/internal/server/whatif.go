@@ -29,11 +29,11 @@ func (s *Server) WhatIf(ctx context.Context, req *schedulingv1.WhatIfRequest) (*
 		}
 	}
 	limit := half(ctx, seconds(req.GetSeconds()))
-	before, planA, err := solved(ctx, at, base, limit)
+	before, planA, err := s.solved(ctx, at, base, limit)
 	if err != nil {
 		return nil, err
 	}
-	after, planB, err := solved(ctx, at, changed, limit)
+	after, planB, err := s.solved(ctx, at, changed, limit)
 	if err != nil {
 		return nil, err
 	}
@@ -55,9 +55,9 @@ func half(ctx context.Context, asked time.Duration) time.Duration {
 }
 
 // solved searches the best plan of a problem for a time.
-func solved(ctx context.Context, at *situation, problem *proposal.Problem, limit time.Duration) (*schedulingv1.Proposal, fillplan.Plan, error) {
+func (s *Server) solved(ctx context.Context, at *situation, problem *proposal.Problem, limit time.Duration) (*schedulingv1.Proposal, fillplan.Plan, error) {
 	r := reader{at: at, problem: problem, begun: time.Now()}
-	result, err := search(ctx, problem, limit, nil)
+	result, err := s.search(ctx, problem, limit, nil)
 	if err != nil {
 		return nil, fillplan.Plan{}, err
 	}
