@@ -18,6 +18,7 @@ import (
 	"breakshare.example/services/platform/eventlog"
 	"breakshare.example/services/platform/host"
 	"breakshare.example/services/platform/inbox"
+	"breakshare.example/services/platform/intake"
 )
 
 // Bind brings the service up on the host: its store with the relay of its
@@ -62,6 +63,15 @@ func Bind(ctx context.Context, h *host.Host, cfg Config) error {
 		}
 		if err := h.Run(consumer); err != nil {
 			return fmt.Errorf("listen to %s: %w", source, err)
+		}
+	}
+	if h.Instruments {
+		rooms, err := intake.New(intake.Options{Service: "harvest", Bus: h.Bus, Pool: pool, Take: srv.TakeReadings, Log: h.Log})
+		if err != nil {
+			return fmt.Errorf("readings of rooms: %w", err)
+		}
+		if err := h.Run(rooms); err != nil {
+			return fmt.Errorf("readings of rooms: %w", err)
 		}
 	}
 	if cfg.KeepOpen {

@@ -30,6 +30,21 @@ func AddAll(ctx context.Context, tx pgx.Tx, events []Event) error {
 	if len(events) == 0 {
 		return nil
 	}
+	b := &pgx.Batch{}
+	if err := Queue(ctx, b, events); err != nil {
+		return err
+	}
+	if err := tx.SendBatch(ctx, b).Close(); err != nil {
+		return fmt.Errorf("outbox: add %d events: %w", len(events), err)
+	}
+	return nil
+}
+
+// Queue is AddAll as a part of a batch of statements, which the caller sends.
+func Queue(ctx context.Context, b *pgx.Batch, events []Event) error {
+	if len(events) == 0 {
+		return nil
+	}
 	caller, ok := identity.From(ctx)
 	if !ok {
 		return ErrNoCoop
@@ -43,9 +58,7 @@ func AddAll(ctx context.Context, tx pgx.Tx, events []Event) error {
 		}
 		id[i], thing[i], what[i], aggregate[i] = ids.New(), e.Thing, e.What, e.Aggregate
 	}
-	if _, err := tx.Exec(ctx, insertAll, caller.CoopID, id, thing, what, aggregate, name, payload, traceparent(ctx)); err != nil {
-		return fmt.Errorf("outbox: add %d events: %w", n, err)
-	}
+	b.Queue(insertAll, caller.CoopID, id, thing, what, aggregate, name, payload, traceparent(ctx))
 	return nil
 }
 

@@ -6,6 +6,7 @@ import (
 	"fmt"
 
 	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgconn"
 	"google.golang.org/protobuf/proto"
 
 	"breakshare.example/services/platform/identity"
@@ -28,6 +29,15 @@ var ErrKnown = errors.New("request log: a request of the group came before")
 // through Once, which answers or refuses it. Rows are written in the order of
 // their ids, so that two groups do not wait for one another in a circle.
 func Settle(ctx context.Context, tx pgx.Tx, calls []Call, answers []proto.Message) error {
+	b := &pgx.Batch{}
+	if err := Queue(b, calls, answers); err != nil {
+		return err
+	}
+	return tx.SendBatch(ctx, b).Close()
+}
+
+// Queue is Settle as a part of a batch of statements, which the caller sends.
+func Queue(b *pgx.Batch, calls []Call, answers []proto.Message) error {
 	const sql = `
 		INSERT INTO request_log (coop_id, request_id, method, body_sha256, answer)
 		SELECT c.coop, c.id, c.method, c.digest, c.answer
@@ -47,12 +57,11 @@ func Settle(ctx context.Context, tx pgx.Tx, calls []Call, answers []proto.Messag
 		}
 		coops[i], ids[i], methods[i], bodies[i] = c.Caller.CoopID, c.RequestID, methodOf(c.Request), append([]byte{}, body...)
 	}
-	tag, err := tx.Exec(ctx, sql, coops, ids, methods, digests, bodies)
-	if err != nil {
-		return fmt.Errorf("request log: settle: %w", err)
-	}
-	if tag.RowsAffected() != int64(n) {
-		return ErrKnown
-	}
+	b.Queue(sql, coops, ids, methods, digests, bodies).Exec(func(tag pgconn.CommandTag) error {
+		if tag.RowsAffected() != int64(n) {
+			return ErrKnown
+		}
+		return nil
+	})
 	return nil
 }

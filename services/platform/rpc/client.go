@@ -17,7 +17,7 @@ import (
 // call begins, so it need only outlast the longest wait for a connection.
 const tokenLife = time.Minute
 
-// bearerTokens mints a token for each call from the identity in its context.
+// bearerTokens gives each call a token for the identity in its context.
 type bearerTokens struct{ tokens *identity.Tokens }
 
 // GetRequestMetadata returns the bearer token, or none where the context has
@@ -27,7 +27,7 @@ func (b bearerTokens) GetRequestMetadata(ctx context.Context, _ ...string) (map[
 	if !ok {
 		return nil, nil
 	}
-	token, err := b.tokens.Mint(id, tokenLife)
+	token, err := b.tokens.Lend(id, tokenLife)
 	if err != nil {
 		return nil, fault.New(fault.Unauthenticated, "TOKEN_NOT_MINTED", "this identity cannot call").WithCause(err)
 	}

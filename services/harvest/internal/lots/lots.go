@@ -39,12 +39,12 @@ func (e *CodeTaken) Error() string {
 // and opens those that are not there, with the origin that the book gives them.
 // Each needs RoomID, ProductID, Day and FarmID, and a crop in the room on that
 // day. A new lot that may not be sold is told of. It may return a *CodeTaken.
-func Open(ctx context.Context, tx pgx.Tx, book *genealogy.Book, wanted []store.PickLot) (map[string]store.PickLot, error) {
+func Open(ctx context.Context, tx pgx.Tx, book *genealogy.Book, wanted []store.PickLot) (store.Opened, error) {
 	byCode := make(map[string]store.PickLot, len(wanted))
 	for _, l := range wanted {
 		l.ID = Code(l.RoomID, l.ProductID, l.Day)
 		if first, ok := byCode[l.ID]; ok && !sameKey(first, l) {
-			return nil, &CodeTaken{l.ID, first.RoomID, first.ProductID}
+			return store.Opened{}, &CodeTaken{l.ID, first.RoomID, first.ProductID}
 		}
 		l.Origin = book.Back(genealogy.PickLot{RoomID: l.RoomID, Day: l.Day})
 		byCode[l.ID] = l
@@ -56,24 +56,20 @@ func Open(ctx context.Context, tx pgx.Tx, book *genealogy.Book, wanted []store.P
 	}
 	opened, err := store.OpenLots(ctx, tx, ordered)
 	if err != nil {
-		return nil, err
-	}
-	lots, err := store.LockLots(ctx, tx, codes)
-	if err != nil {
-		return nil, err
+		return opened, err
 	}
 	for _, code := range codes {
-		l := lots[code]
+		l := opened.Lots[code]
 		if !sameKey(l, byCode[code]) {
-			return nil, &CodeTaken{code, l.RoomID, l.ProductID}
+			return opened, &CodeTaken{code, l.RoomID, l.ProductID}
 		}
-		if opened[code] && l.Held() {
+		if opened.New[code] && l.Held() {
 			if err := TellHeld(ctx, tx, l); err != nil {
-				return nil, err
+				return opened, err
 			}
 		}
 	}
-	return lots, nil
+	return opened, nil
 }
 
 func sameKey(a, b store.PickLot) bool {

@@ -31,6 +31,10 @@ func (s *Server) calendar(ctx context.Context, tx pgx.Tx) (calendar, error) {
 	if err != nil {
 		return calendar{}, err
 	}
+	return s.calendarOf(coop)
+}
+
+func (s *Server) calendarOf(coop store.Coop) (cal calendar, err error) {
 	zone := time.UTC
 	if coop.TimeZone != "" {
 		if zone, err = time.LoadLocation(coop.TimeZone); err != nil {

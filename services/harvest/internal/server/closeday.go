@@ -98,7 +98,7 @@ func (s *Server) closeDay(ctx context.Context, tx pgx.Tx, on day.Date) (*harvest
 }
 
 // openFigures opens the lots of the figures.
-func (s *Server) openFigures(ctx context.Context, tx pgx.Tx, list []figure) (map[string]store.PickLot, error) {
+func (s *Server) openFigures(ctx context.Context, tx pgx.Tx, list []figure) (store.Opened, error) {
 	rooms := make([]string, len(list))
 	wanted := make([]store.PickLot, len(list))
 	for i, f := range list {
@@ -106,7 +106,7 @@ func (s *Server) openFigures(ctx context.Context, tx pgx.Tx, list []figure) (map
 	}
 	book, err := store.Book(ctx, tx, rooms)
 	if err != nil {
-		return nil, err
+		return store.Opened{}, err
 	}
 	return openLots(ctx, tx, book, wanted)
 }
@@ -114,10 +114,10 @@ func (s *Server) openFigures(ctx context.Context, tx pgx.Tx, list []figure) (map
 // standIn saves the forecast as the expected pick of each lot of which nobody
 // pushed and nothing was picked, and tells of it like of a push: a push that
 // comes later is the next version and takes its place.
-func (s *Server) standIn(ctx context.Context, tx pgx.Tx, list []figure, open map[string]store.PickLot) (int32, error) {
+func (s *Server) standIn(ctx context.Context, tx pgx.Tx, list []figure, open store.Opened) (int32, error) {
 	var said []store.Expected
 	for _, f := range list {
-		l := open[f.lot.ID]
+		l := open.Lots[f.lot.ID]
 		if f.out.Push != nil || l.Picks > 0 {
 			continue
 		}
@@ -127,7 +127,7 @@ func (s *Server) standIn(ctx context.Context, tx pgx.Tx, list []figure, open map
 			RoomID: l.RoomID, ProductID: l.ProductID, Day: l.Day, FarmID: l.FarmID, CropID: l.Origin.CropID, Held: l.Held(),
 		})
 	}
-	_, err := saveExpected(ctx, tx, said)
+	_, err := saveExpected(ctx, tx, open, said)
 	return int32(len(said)), err
 }
 

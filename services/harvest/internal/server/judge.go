@@ -25,6 +25,7 @@ type judge struct {
 	products map[string]store.Product
 	book     *genealogy.Book
 	crops    map[string]store.Crop // of the rooms, by id
+	coop     store.Coop
 
 	fields    []fault.Field
 	notYours  *fault.Error
@@ -34,39 +35,40 @@ type judge struct {
 
 // newJudge reads what harvest knows about the places, under the lock of the
 // family tree. The owners' answers, where they were asked, come first.
-func newJudge(ctx context.Context, tx pgx.Tx, places []place, a *answers) (*judge, error) {
-	if err := store.LockTree(ctx, tx, a != nil); err != nil {
-		return nil, err
-	}
-	if a != nil {
-		if err := a.keep(ctx, tx); err != nil {
-			return nil, err
-		}
-	}
-	j := &judge{ownFarm: ownFarm(ctx)}
+func (s *Server) newJudge(ctx context.Context, tx pgx.Tx, places []place, a *answers) (*judge, error) {
 	rooms := distinct(places, func(p place) string { return p.roomID })
-	var err error
-	if j.rooms, err = store.Rooms(ctx, tx, rooms); err != nil {
-		return nil, err
-	}
-	if j.products, err = store.Products(ctx, tx, distinct(places, func(p place) string { return p.productID })); err != nil {
-		return nil, err
-	}
-	if j.book, err = store.Book(ctx, tx, rooms); err != nil {
-		return nil, err
-	}
-	if j.crops, err = store.CropsOfRooms(ctx, tx, rooms); err != nil {
-		return nil, err
-	}
 	if a != nil {
-		for _, r := range a.rooms {
-			j.rooms[r.ID] = r
-		}
-		for _, p := range a.products {
-			j.products[p.ID] = p
-		}
+		return answeredJudge(ctx, tx, rooms, a)
 	}
-	return j, nil
+	f, err := s.known.of(ctx, tx, rooms)
+	if err != nil {
+		return nil, err
+	}
+	return judgeBy(ctx, f), nil
+}
+
+func judgeBy(ctx context.Context, f store.Facts) *judge {
+	return &judge{ownFarm: ownFarm(ctx), rooms: f.Rooms, products: f.Products, book: f.Book, crops: f.Crops, coop: f.Coop}
+}
+
+func answeredJudge(ctx context.Context, tx pgx.Tx, rooms []string, a *answers) (*judge, error) {
+	if err := store.LockTree(ctx, tx, true); err != nil {
+		return nil, err
+	}
+	if err := a.keep(ctx, tx); err != nil {
+		return nil, err
+	}
+	f, err := store.ReadFacts(ctx, tx, rooms)
+	if err != nil {
+		return nil, err
+	}
+	for _, r := range a.rooms {
+		f.Rooms[r.ID] = r
+	}
+	for _, p := range a.products {
+		f.Products[p.ID] = p
+	}
+	return judgeBy(ctx, f), nil
 }
 
 func distinct(places []place, field func(place) string) []string {

@@ -57,7 +57,7 @@ func (s *Server) record(ctx context.Context, tx pgx.Tx, list []*harvestv1.Pick, 
 	for i, p := range list {
 		places[i] = place{path(i), p.GetRoomId(), p.GetProductId(), p.GetDate()}
 	}
-	j, err := newJudge(ctx, tx, places, a)
+	j, err := s.newJudge(ctx, tx, places, a)
 	if err != nil {
 		return nil, err
 	}
@@ -74,10 +74,11 @@ func (s *Server) record(ctx context.Context, tx pgx.Tx, list []*harvestv1.Pick, 
 	if err := j.verdict(); err != nil {
 		return nil, err
 	}
-	open, err := openLots(ctx, tx, j.book, wanted)
+	opened, err := openLots(ctx, tx, j.book, wanted)
 	if err != nil {
 		return nil, err
 	}
+	open := opened.Lots
 	propose, err := proposals(ctx, tx, j, list, wanted)
 	if err != nil {
 		return nil, err

@@ -44,14 +44,15 @@ func Policy() rpc.Policy {
 		harvestv1.HarvestService_ListCropCosts_FullMethodName:            looking,
 		harvestv1.HarvestService_AdviseEnd_FullMethodName:                looking,
 		// An instrument has the token of its farm.
-		harvestv1.HarvestService_RecordClimate_FullMethodName:     growing,
-		harvestv1.HarvestService_StreamClimate_FullMethodName:     growing,
-		harvestv1.HarvestService_ListClimateAlerts_FullMethodName: looking,
-		harvestv1.HarvestService_GetClimateTrace_FullMethodName:   looking,
-		harvestv1.HarvestService_ListPickLots_FullMethodName:      looking,
-		harvestv1.HarvestService_HoldPickLot_FullMethodName:       growing,
-		harvestv1.HarvestService_TraceBack_FullMethodName:         looking,
-		harvestv1.HarvestService_TraceForward_FullMethodName:      append([]identity.Role{identity.YardManager}, looking...),
+		harvestv1.HarvestService_RecordClimate_FullMethodName:       growing,
+		harvestv1.HarvestService_StreamClimate_FullMethodName:       growing,
+		harvestv1.HarvestService_ListRefusedReadings_FullMethodName: looking,
+		harvestv1.HarvestService_ListClimateAlerts_FullMethodName:   looking,
+		harvestv1.HarvestService_GetClimateTrace_FullMethodName:     looking,
+		harvestv1.HarvestService_ListPickLots_FullMethodName:        looking,
+		harvestv1.HarvestService_HoldPickLot_FullMethodName:         growing,
+		harvestv1.HarvestService_TraceBack_FullMethodName:           looking,
+		harvestv1.HarvestService_TraceForward_FullMethodName:        append([]identity.Role{identity.YardManager}, looking...),
 	}
 }
 

@@ -3,6 +3,7 @@ package server
 import (
 	"context"
 	"errors"
+	"fmt"
 	"io"
 
 	"github.com/jackc/pgx/v5"
@@ -31,12 +32,12 @@ func (s *Server) PushExpectedPicks(ctx context.Context, req *harvestv1.PushExpec
 
 func (s *Server) push(ctx context.Context, tx pgx.Tx, req *harvestv1.PushExpectedPicksRequest, a *answers) (*harvestv1.PushExpectedPicksResponse, error) {
 	list := req.GetExpectedPicks()
-	cal, err := s.calendar(ctx, tx)
+	places := placesOf(list)
+	j, err := s.newJudge(ctx, tx, places, a)
 	if err != nil {
 		return nil, err
 	}
-	places := placesOf(list)
-	j, err := newJudge(ctx, tx, places, a)
+	cal, err := s.calendarOf(j.coop)
 	if err != nil {
 		return nil, err
 	}
@@ -47,19 +48,22 @@ func (s *Server) push(ctx context.Context, tx pgx.Tx, req *harvestv1.PushExpecte
 	if err := j.verdict(); err != nil {
 		return nil, err
 	}
-	held, err := openLots(ctx, tx, j.book, wanted)
+	open, err := openLots(ctx, tx, j.book, wanted)
 	if err != nil {
 		return nil, err
 	}
-	return saveExpected(ctx, tx, s.said(cal, identity.Must(ctx), list, wanted, held))
+	if err := checkBases(list, wanted, open); err != nil {
+		return nil, err
+	}
+	return saveExpected(ctx, tx, open, s.said(cal, identity.Must(ctx), list, wanted, open))
 }
 
 // said are the figures of a push as they are stored.
-func (s *Server) said(cal calendar, who identity.Identity, list []*harvestv1.ExpectedPick, wanted []store.PickLot, open map[string]store.PickLot) []store.Expected {
+func (s *Server) said(cal calendar, who identity.Identity, list []*harvestv1.ExpectedPick, wanted []store.PickLot, open store.Opened) []store.Expected {
 	said := make([]store.Expected, len(list))
 	now := s.clock.Now()
 	for i, e := range list {
-		l := open[lots.Code(wanted[i].RoomID, wanted[i].ProductID, wanted[i].Day)]
+		l := open.Lots[lots.Code(wanted[i].RoomID, wanted[i].ProductID, wanted[i].Day)]
 		said[i] = store.Expected{
 			LotID: l.ID, Low: e.GetLowGrams(), Likely: e.GetLikelyGrams(), High: e.GetHighGrams(),
 			PushedBy: nameOf(who), PushedAt: now, Late: cal.late(l.Day),
@@ -121,11 +125,11 @@ func (j *judge) judgeSizes(list []*harvestv1.ExpectedPick, wanted []store.PickLo
 }
 
 // openLots is lots.Open with its error as the caller sees it.
-func openLots(ctx context.Context, tx pgx.Tx, book *genealogy.Book, wanted []store.PickLot) (map[string]store.PickLot, error) {
+func openLots(ctx context.Context, tx pgx.Tx, book *genealogy.Book, wanted []store.PickLot) (store.Opened, error) {
 	found, err := lots.Open(ctx, tx, book, wanted)
 	var taken *lots.CodeTaken
 	if errors.As(err, &taken) {
-		return nil, fault.New(fault.Exists, "LOT_CODE_TAKEN", "%s", taken.Error()).WithMeta("pickLotId", taken.Code)
+		return found, fault.New(fault.Exists, "LOT_CODE_TAKEN", "%s", taken.Error()).WithMeta("pickLotId", taken.Code)
 	}
 	return found, err
 }
@@ -133,19 +137,24 @@ func openLots(ctx context.Context, tx pgx.Tx, book *genealogy.Book, wanted []sto
 // saveExpected saves figures that differ from the newest as the next version
 // and tells of them; equal ones stay as they are. It answers with the newest of
 // all, in the order given.
-func saveExpected(ctx context.Context, tx pgx.Tx, said []store.Expected) (*harvestv1.PushExpectedPicksResponse, error) {
-	codes := make([]string, len(said))
-	for i, e := range said {
-		codes[i] = e.LotID
+func saveExpected(ctx context.Context, tx pgx.Tx, open store.Opened, said []store.Expected) (*harvestv1.PushExpectedPicksResponse, error) {
+	b := &pgx.Batch{}
+	resp, err := queueExpected(ctx, b, open, said)
+	if err != nil || b.Len() == 0 {
+		return resp, err
 	}
-	before, err := store.ExpectedOfLots(ctx, tx, codes)
-	if err != nil {
-		return nil, err
+	if err := tx.SendBatch(ctx, b).Close(); err != nil {
+		return nil, fmt.Errorf("save expected picks: %w", err)
 	}
+	return resp, nil
+}
+
+// queueExpected is saveExpected as a part of a batch of statements.
+func queueExpected(ctx context.Context, b *pgx.Batch, open store.Opened, said []store.Expected) (*harvestv1.PushExpectedPicksResponse, error) {
 	resp := &harvestv1.PushExpectedPicksResponse{ExpectedPicks: make([]*harvestv1.ExpectedPick, len(said))}
 	var changed []store.Expected
 	for i, e := range said {
-		old, known := before[e.LotID]
+		old, known := open.Expected[e.LotID]
 		if known && old.Low == e.Low && old.Likely == e.Likely && old.High == e.High && old.StandIn == e.StandIn {
 			resp.ExpectedPicks[i] = expectedMessage(old)
 			continue
@@ -157,9 +166,7 @@ func saveExpected(ctx context.Context, tx pgx.Tx, said []store.Expected) (*harve
 	if len(changed) == 0 {
 		return resp, nil
 	}
-	if err := store.SaveExpected(ctx, tx, changed); err != nil {
-		return nil, err
-	}
+	store.QueueExpected(b, changed)
 	events := make([]outbox.Event, len(changed))
 	for i, e := range changed {
 		events[i] = outbox.Event{
@@ -167,10 +174,7 @@ func saveExpected(ctx context.Context, tx pgx.Tx, said []store.Expected) (*harve
 			Payload: &harvestv1.ExpectedPickPushed{ExpectedPick: expectedMessage(e)},
 		}
 	}
-	if err := outbox.AddAll(ctx, tx, events); err != nil {
-		return nil, err
-	}
-	return resp, nil
+	return resp, outbox.Queue(ctx, b, events)
 }
 
 // StreamExpectedPicks takes a push figure by figure.

@@ -18,14 +18,22 @@ import (
 	"breakshare.example/services/platform/requestlog"
 )
 
-// pushes gathers the pushes of a co-op that come while another of it is being
+// pushes gathers the pushes of a co-op that come while others of it are being
 // written, and writes them together: one commit, and one statement of each kind,
-// for all. A push that comes alone is written at once and by itself. What cannot
+// for all. Two groups are written at once, so that one is made ready while the
+// other is forced to disk. A push that comes alone is written at once and by
+// itself. What cannot
 // go with others (a refusal, a request sent before, a figure that another of the
 // group speaks of, too) goes alone, as it would without a group.
 type pushes struct {
-	mu      sync.Mutex
-	waiting map[string][]*waitingPush // by co-op; there while one of it is being written
+	mu    sync.Mutex
+	coops map[string]*queue // those of which something is being written
+}
+
+// queue is the pushes of one co-op.
+type queue struct {
+	writing int // transactions under way
+	waiting []*waitingPush
 }
 
 // waitingPush is a push in a group.
@@ -37,6 +45,7 @@ type waitingPush struct {
 
 // Bounds of a group.
 const (
+	mostWriting = 2
 	mostPushes  = 64
 	mostFigures = 200
 	groupTime   = 10 * time.Second
@@ -52,18 +61,22 @@ func (s *Server) together(ctx context.Context, req *harvestv1.PushExpectedPicksR
 	}
 	g := &s.pushes
 	g.mu.Lock()
-	if g.waiting == nil {
-		g.waiting = map[string][]*waitingPush{}
+	if g.coops == nil {
+		g.coops = map[string]*queue{}
 	}
-	list, busy := g.waiting[who.CoopID]
-	if !busy {
-		g.waiting[who.CoopID] = []*waitingPush{}
+	q := g.coops[who.CoopID]
+	if q == nil {
+		q = &queue{}
+		g.coops[who.CoopID] = q
+	}
+	if q.writing < mostWriting && len(q.waiting) == 0 {
+		q.writing++
 		g.mu.Unlock()
 		defer s.next(ctx, who.CoopID)
 		return alone()
 	}
 	w := &waitingPush{who: who, req: req, done: make(chan *harvestv1.PushExpectedPicksResponse, 1)}
-	g.waiting[who.CoopID] = append(list, w)
+	q.waiting = append(q.waiting, w)
 	g.mu.Unlock()
 	select {
 	case resp := <-w.done:
@@ -81,21 +94,24 @@ func (s *Server) together(ctx context.Context, req *harvestv1.PushExpectedPicksR
 func (s *Server) next(ctx context.Context, coopID string) {
 	g := &s.pushes
 	g.mu.Lock()
-	list := g.waiting[coopID]
-	if len(list) == 0 {
-		delete(g.waiting, coopID)
+	q := g.coops[coopID]
+	n := min(len(q.waiting), mostPushes)
+	if n == 0 {
+		if q.writing--; q.writing == 0 {
+			delete(g.coops, coopID)
+		}
 		g.mu.Unlock()
 		return
 	}
-	n := min(len(list), mostPushes)
-	g.waiting[coopID] = list[n:]
+	group := q.waiting[:n:n]
+	q.waiting = q.waiting[n:]
 	g.mu.Unlock()
 	go func() {
 		// The group outlives the call that began it.
 		ctx, cancel := context.WithTimeout(context.WithoutCancel(ctx), groupTime)
 		defer cancel()
 		defer s.next(ctx, coopID)
-		s.writeGroup(ctx, coopID, list[:n])
+		s.writeGroup(ctx, coopID, group)
 	}()
 }
 
@@ -136,17 +152,17 @@ type groupPart struct {
 // pushGroup writes what can be written together. The answer of a push that must
 // go alone is nil.
 func (s *Server) pushGroup(ctx context.Context, tx pgx.Tx, group []*waitingPush) ([]*harvestv1.PushExpectedPicksResponse, error) {
-	cal, err := s.calendar(ctx, tx)
-	if err != nil {
-		return nil, err
-	}
 	places := make([][]place, len(group))
 	var all []place
 	for i, w := range group {
 		places[i] = placesOf(w.req.GetExpectedPicks())
 		all = append(all, places[i]...)
 	}
-	j, err := newJudge(ctx, tx, all, nil)
+	j, err := s.newJudge(ctx, tx, all, nil)
+	if err != nil {
+		return nil, err
+	}
+	cal, err := s.calendarOf(j.coop)
 	if err != nil {
 		return nil, err
 	}
@@ -165,9 +181,13 @@ func (s *Server) pushGroup(ctx context.Context, tx pgx.Tx, group []*waitingPush)
 	var said []store.Expected
 	for _, p := range parts {
 		w := group[p.at]
+		if err := checkBases(w.req.GetExpectedPicks(), p.wanted, open); err != nil {
+			return nil, err // each goes alone, and its caller hears it
+		}
 		said = append(said, s.said(cal, w.who, w.req.GetExpectedPicks(), p.wanted, open)...)
 	}
-	saved, err := saveExpected(ctx, tx, said)
+	b := &pgx.Batch{}
+	saved, err := queueExpected(ctx, b, open, said)
 	if err != nil {
 		return nil, err
 	}
@@ -182,7 +202,10 @@ func (s *Server) pushGroup(ctx context.Context, tx pgx.Tx, group []*waitingPush)
 		calls[i] = requestlog.Call{Caller: w.who, RequestID: w.req.GetRequestId(), Request: w.req}
 		kept[i], rest = answers[p.at], rest[n:]
 	}
-	return answers, requestlog.Settle(ctx, tx, calls, kept)
+	if err := requestlog.Queue(b, calls, kept); err != nil {
+		return nil, err
+	}
+	return answers, tx.SendBatch(ctx, b).Close()
 }
 
 // judgeGroup leaves out what is refused, by the caller's own rights, and what

@@ -26,6 +26,7 @@ type Server struct {
 	rules  Rules
 	asked  limitsAsked
 	pushes pushes
+	known  knowledge
 }
 
 // New returns a server over the pool that connects as harvest's role.

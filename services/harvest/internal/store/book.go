@@ -18,16 +18,13 @@ func Book(ctx context.Context, db pg.DB, rooms []string) (*genealogy.Book, error
 		UNION
 		SELECT ` + cropColumns + ` FROM crop
 		WHERE crop_id IN (SELECT crop_id FROM compost_delivery WHERE room_id = ANY($1) AND crop_id <> '')`
-	const deliveries = `
-		SELECT delivery_id, compost_lot_id, room_id, crop_id, delivered_kg, date FROM compost_delivery
-		WHERE room_id = ANY($1) OR crop_id IN (SELECT crop_id FROM crop WHERE room_id = ANY($1))`
 	const compost = `SELECT ` + compostColumns + ` FROM compost_lot WHERE compost_lot_id = ANY($1)`
 
 	c, err := collect(ctx, db, scanCrop, crops, rooms)
 	if err != nil {
 		return nil, wrap("read crops", err)
 	}
-	d, err := collect(ctx, db, scanDelivery, deliveries, rooms)
+	d, err := collect(ctx, db, scanDelivery, deliveriesSQL, rooms)
 	if err != nil {
 		return nil, wrap("read deliveries", err)
 	}
@@ -37,6 +34,10 @@ func Book(ctx context.Context, db pg.DB, rooms []string) (*genealogy.Book, error
 	}
 	return genealogy.New(c, d, lots), nil
 }
+
+const deliveriesSQL = `
+	SELECT delivery_id, compost_lot_id, room_id, crop_id, delivered_kg, date FROM compost_delivery
+	WHERE room_id = ANY($1) OR crop_id IN (SELECT crop_id FROM crop WHERE room_id = ANY($1))`
 
 func collect[T any](ctx context.Context, db pg.DB, scan pgx.RowToFunc[T], sql string, args ...any) ([]T, error) {
 	rows, err := db.Query(ctx, sql, args...)

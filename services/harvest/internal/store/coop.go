@@ -30,7 +30,13 @@ func SaveCoop(ctx context.Context, db pg.DB, c Coop) error {
 
 // FindCoop returns the co-op's settings; the zero value where nobody has told.
 func FindCoop(ctx context.Context, db pg.DB) (c Coop, err error) {
-	err = db.QueryRow(ctx, `SELECT time_zone, currency_code, version FROM coop`).Scan(&c.TimeZone, &c.CurrencyCode, &c.Version)
+	return scanCoop(db.QueryRow(ctx, coopSQL))
+}
+
+const coopSQL = `SELECT time_zone, currency_code, version FROM coop`
+
+func scanCoop(row pgx.Row) (c Coop, err error) {
+	err = row.Scan(&c.TimeZone, &c.CurrencyCode, &c.Version)
 	if err != nil && !errors.Is(err, pgx.ErrNoRows) {
 		return c, fmt.Errorf("read the co-op's settings: %w", err)
 	}

@@ -110,13 +110,14 @@ func (c Crop) Growing() growth.Crop {
 
 // CropsOfRooms returns all crops of the rooms by id.
 func CropsOfRooms(ctx context.Context, db pg.DB, rooms []string) (map[string]Crop, error) {
-	const sql = `SELECT ` + growingColumns + ` FROM ` + growingTables + ` WHERE c.room_id = ANY($1)`
-	list, err := collect(ctx, db, scanGrowing, sql, rooms)
+	list, err := collect(ctx, db, scanGrowing, cropsOfRoomsSQL, rooms)
 	if err != nil {
 		return nil, wrap("read the crops of rooms", err)
 	}
 	return index(list, func(c Crop) string { return c.ID }), nil
 }
+
+const cropsOfRoomsSQL = `SELECT ` + growingColumns + ` FROM ` + growingTables + ` WHERE c.room_id = ANY($1)`
 
 // FindCrop returns a crop; ok is false where nobody has told of it.
 func FindCrop(ctx context.Context, db pg.DB, id string) (c Crop, ok bool, err error) {

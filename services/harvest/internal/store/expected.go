@@ -25,9 +25,17 @@ type Expected struct {
 	Held              bool // the lot may not be sold
 }
 
+// figureColumns in the order of scanFigures, of expected_pick e.
+const figureColumns = `e.pick_lot_id, e.low_grams, e.likely_grams, e.high_grams, e.version, e.pushed_by, e.pushed_at, e.late, e.stand_in`
+
+func scanFigures(row pgx.CollectableRow) (e Expected, err error) {
+	err = row.Scan(&e.LotID, &e.Low, &e.Likely, &e.High, &e.Version, &e.PushedBy, &e.PushedAt, &e.Late, &e.StandIn)
+	return e, err
+}
+
 // expectedColumns in the order of scanExpected, of expected_pick e and its
 // pick_lot l.
-const expectedColumns = `e.pick_lot_id, e.low_grams, e.likely_grams, e.high_grams, e.version, e.pushed_by, e.pushed_at, e.late, e.stand_in,
+const expectedColumns = figureColumns + `,
 	l.room_id, l.product_id, l.date, l.farm_id, l.crop_id, l.held OR l.compost_held`
 
 func scanExpected(row pgx.CollectableRow) (e Expected, err error) {
@@ -36,21 +44,9 @@ func scanExpected(row pgx.CollectableRow) (e Expected, err error) {
 	return e, err
 }
 
-// ExpectedOfLots returns the newest figures of the lots that have any, by code.
-func ExpectedOfLots(ctx context.Context, db pg.DB, lots []string) (map[string]Expected, error) {
-	const sql = `
-		SELECT ` + expectedColumns + ` FROM expected_pick e JOIN pick_lot l USING (coop_id, pick_lot_id)
-		WHERE e.pick_lot_id = ANY($1)`
-	list, err := collect(ctx, db, scanExpected, sql, lots)
-	if err != nil {
-		return nil, wrap("read expected picks", err)
-	}
-	return index(list, func(e Expected) string { return e.LotID }), nil
-}
-
-// SaveExpected writes figures as the newest and adds them to the history. The
-// caller holds the lots, see LockLots.
-func SaveExpected(ctx context.Context, db pg.DB, list []Expected) error {
+// QueueExpected has a batch write figures as the newest and add them to the
+// history. The caller holds the lots, see OpenLots.
+func QueueExpected(b *pgx.Batch, list []Expected) {
 	const sql = `
 		WITH pushed AS (
 			SELECT * FROM unnest($1::text[], $2::bigint[], $3::bigint[], $4::bigint[], $5::bigint[], $6::text[], $7::timestamptz[], $8::boolean[], $9::boolean[])
@@ -65,7 +61,7 @@ func SaveExpected(ctx context.Context, db pg.DB, list []Expected) error {
 		SET low_grams = excluded.low_grams, likely_grams = excluded.likely_grams, high_grams = excluded.high_grams,
 		    version = excluded.version, pushed_by = excluded.pushed_by, pushed_at = excluded.pushed_at,
 		    late = excluded.late, stand_in = excluded.stand_in`
-	_, err := db.Exec(ctx, sql,
+	b.Queue(sql,
 		column(list, func(e Expected) string { return e.LotID }),
 		column(list, func(e Expected) int64 { return e.Low }),
 		column(list, func(e Expected) int64 { return e.Likely }),
@@ -75,7 +71,6 @@ func SaveExpected(ctx context.Context, db pg.DB, list []Expected) error {
 		column(list, func(e Expected) time.Time { return e.PushedAt }),
 		column(list, func(e Expected) bool { return e.Late }),
 		column(list, func(e Expected) bool { return e.StandIn }))
-	return wrap("save expected picks", err)
 }
 
 // ExpectedOfDays returns the newest figures of a span of days by day, room and

@@ -59,10 +59,18 @@ func scanLot(row pgx.CollectableRow) (l PickLot, err error) {
 	return l, err
 }
 
-// OpenLots writes those of the lots that are not there yet and returns the
-// codes of the new ones. Lots that are there stay as they are. A new lot of a
-// room whose lots an open incident holds is held from the start.
-func OpenLots(ctx context.Context, db pg.DB, lots []PickLot) (opened map[string]bool, err error) {
+// Opened are lots that stand and are locked, by code.
+type Opened struct {
+	New      map[string]bool // those that were not there before
+	Lots     map[string]PickLot
+	Expected map[string]Expected // the newest figures of those that have any
+}
+
+// OpenLots writes those of the lots that are not there yet; lots that are there
+// stay as they are. It keeps others from changing any of them until the
+// transaction ends. A new lot of a room whose lots an open incident holds is
+// held from the start.
+func OpenLots(ctx context.Context, tx pgx.Tx, lots []PickLot) (o Opened, err error) {
 	const sql = `
 		INSERT INTO pick_lot (pick_lot_id, room_id, product_id, date, farm_id, crop_id,
 			compost_lot_ids, compost_held, compost_reason, compost_exception, held, hold_reason, held_by)
@@ -78,8 +86,10 @@ func OpenLots(ctx context.Context, db pg.DB, lots []PickLot) (opened map[string]
 		ORDER BY l.id
 		ON CONFLICT DO NOTHING
 		RETURNING pick_lot_id`
-	ids, err := texts(ctx, db, "opened pick lots", sql,
-		column(lots, func(l PickLot) string { return l.ID }),
+	codes := column(lots, func(l PickLot) string { return l.ID })
+	b := &pgx.Batch{}
+	var fresh []string
+	queue(b, &fresh, pgx.RowTo[string], sql, codes,
 		column(lots, func(l PickLot) string { return l.RoomID }),
 		column(lots, func(l PickLot) string { return l.ProductID }),
 		times(column(lots, func(l PickLot) day.Date { return l.Day })),
@@ -90,21 +100,31 @@ func OpenLots(ctx context.Context, db pg.DB, lots []PickLot) (opened map[string]
 		column(lots, func(l PickLot) bool { return l.Origin.Held }),
 		column(lots, func(l PickLot) string { return l.Origin.Reason }),
 		column(lots, func(l PickLot) string { return l.Origin.Exception }))
-	if err != nil {
-		return nil, err
+	var list []PickLot
+	queue(b, &list, scanLot, lockLots, codes)
+	var said []Expected
+	queue(b, &said, scanFigures, `SELECT `+figureColumns+` FROM expected_pick e WHERE pick_lot_id = ANY($1)`, codes)
+	if err := tx.SendBatch(ctx, b).Close(); err != nil {
+		return o, wrap("open pick lots", err)
 	}
-	opened = make(map[string]bool, len(ids))
-	for _, id := range ids {
-		opened[id] = true
+	o = Opened{New: make(map[string]bool, len(fresh)), Lots: index(list, func(l PickLot) string { return l.ID }), Expected: make(map[string]Expected, len(said))}
+	for _, id := range fresh {
+		o.New[id] = true
 	}
-	return opened, nil
+	for _, e := range said {
+		l := o.Lots[e.LotID]
+		e.RoomID, e.ProductID, e.Day, e.FarmID, e.CropID, e.Held = l.RoomID, l.ProductID, l.Day, l.FarmID, l.Origin.CropID, l.Held()
+		o.Expected[e.LotID] = e
+	}
+	return o, nil
 }
+
+const lockLots = `SELECT ` + lotColumns + ` FROM pick_lot WHERE pick_lot_id = ANY($1) ORDER BY pick_lot_id FOR NO KEY UPDATE`
 
 // LockLots returns the lots with these codes, by code, and keeps others from
 // changing them until the transaction ends.
 func LockLots(ctx context.Context, tx pgx.Tx, ids []string) (map[string]PickLot, error) {
-	const sql = `SELECT ` + lotColumns + ` FROM pick_lot WHERE pick_lot_id = ANY($1) ORDER BY pick_lot_id FOR NO KEY UPDATE`
-	list, err := collect(ctx, tx, scanLot, sql, ids)
+	list, err := collect(ctx, tx, scanLot, lockLots, ids)
 	if err != nil {
 		return nil, wrap("read pick lots", err)
 	}

@@ -48,6 +48,8 @@ const productColumns = `product_id, species, pick_stage, grade, coalesce(pack_gr
 
 // AllProducts returns every product by id.
 func AllProducts(ctx context.Context, db pg.DB) ([]Product, error) {
-	list, err := collect(ctx, db, pgx.RowToStructByPos[Product], `SELECT `+productColumns+` FROM product ORDER BY product_id`)
+	list, err := collect(ctx, db, pgx.RowToStructByPos[Product], allProductsSQL)
 	return list, wrap("read products", err)
 }
+
+const allProductsSQL = `SELECT ` + productColumns + ` FROM product ORDER BY product_id`

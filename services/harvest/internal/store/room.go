@@ -32,8 +32,7 @@ func SaveRoom(ctx context.Context, db pg.DB, r Room) error {
 
 // Rooms returns those of the rooms that are known, by id.
 func Rooms(ctx context.Context, db pg.DB, ids []string) (map[string]Room, error) {
-	const sql = `SELECT room_id, farm_id, area_m2, name, version FROM room WHERE room_id = ANY($1)`
-	rows, err := db.Query(ctx, sql, ids)
+	rows, err := db.Query(ctx, roomsSQL, ids)
 	if err != nil {
 		return nil, fmt.Errorf("read rooms: %w", err)
 	}
@@ -43,6 +42,13 @@ func Rooms(ctx context.Context, db pg.DB, ids []string) (map[string]Room, error)
 	}
 	return index(list, func(r Room) string { return r.ID }), nil
 }
+
+// AllRooms returns the ids of the co-op's rooms, of so many at most.
+func AllRooms(ctx context.Context, db pg.DB, most int) ([]string, error) {
+	return texts(ctx, db, "rooms", `SELECT room_id FROM room ORDER BY 1 LIMIT $1`, most)
+}
+
+const roomsSQL = `SELECT room_id, farm_id, area_m2, name, version FROM room WHERE room_id = ANY($1)`
 
 func index[R any](rows []R, id func(R) string) map[string]R {
 	m := make(map[string]R, len(rows))

@@ -31,14 +31,17 @@ const genealogyLock = 0x68617276
 // crops, compost or deliveries takes it alone. Without it, a hold that comes
 // while a new lot is being written would miss that lot.
 func LockTree(ctx context.Context, tx pgx.Tx, alone bool) error {
-	sql := `SELECT pg_advisory_xact_lock_shared($1, hashtext(current_setting('breakshare.coop')))`
-	if alone {
-		sql = `SELECT pg_advisory_xact_lock($1, hashtext(current_setting('breakshare.coop')))`
-	}
-	if _, err := tx.Exec(ctx, sql, genealogyLock); err != nil {
+	if _, err := tx.Exec(ctx, lockTree(alone), genealogyLock); err != nil {
 		return fmt.Errorf("lock the family tree: %w", err)
 	}
 	return nil
+}
+
+func lockTree(alone bool) string {
+	if alone {
+		return `SELECT pg_advisory_xact_lock($1, hashtext(current_setting('breakshare.coop')))`
+	}
+	return `SELECT pg_advisory_xact_lock_shared($1, hashtext(current_setting('breakshare.coop')))`
 }
 
 // times turns days into what the driver knows as dates.
