@@ -20,6 +20,7 @@ import (
 	"breakshare.example/services/platform/host"
 	"breakshare.example/services/platform/inbox"
 	"breakshare.example/services/scheduling/internal/server"
+	"breakshare.example/services/scheduling/internal/server/round"
 	"breakshare.example/services/scheduling/internal/solvefillplan"
 	"breakshare.example/services/scheduling/internal/store"
 	"breakshare.example/services/scheduling/internal/subscriber"
@@ -37,6 +38,15 @@ func Bind(ctx context.Context, h *host.Host, cfg Config) error {
 	}
 	schedulingv1.RegisterSchedulingServiceServer(h.Registrar, srv)
 	h.AddPolicy(server.Policy())
+
+	daily := round.New(round.Options{
+		Log:   h.Log,
+		Coops: func(ctx context.Context) ([]string, error) { return store.CoopsWithCrops(ctx, pool) },
+		Shift: srv.ShiftDue,
+	})
+	if err := h.Run(daily); err != nil {
+		return fmt.Errorf("scheduling: move overdue crops each day: %w", err)
+	}
 
 	sources := subscriber.Sources()
 	for _, source := range slices.Sorted(maps.Keys(sources)) {

@@ -7,6 +7,7 @@ import (
 
 	schedulingv1 "breakshare.example/proto/gen/breakshare/scheduling/v1"
 	"breakshare.example/services/platform/identity"
+	"breakshare.example/services/platform/pg"
 	"breakshare.example/services/platform/requestlog"
 	"breakshare.example/services/scheduling/internal/calendar"
 	"breakshare.example/services/scheduling/internal/store"
@@ -79,22 +80,48 @@ func (s *Server) ShiftOverdue(ctx context.Context, req *schedulingv1.ShiftOverdu
 		if err != nil {
 			return nil, err
 		}
-		waiting, err := store.ListWaitingCrops(ctx, tx, farmID, today)
-		if err != nil {
-			return nil, err
-		}
-		var late []string
-		for _, c := range waiting {
-			if _, ok := overdue(c, today); ok {
-				late = append(late, c.ID)
-			}
-		}
 		answer := &schedulingv1.ShiftOverdueResponse{}
-		if len(late) == 0 {
-			return answer, nil
-		}
-		crops, err := s.shiftLate(ctx, tx, late, today)
-		answer.Crops = crops
+		answer.Crops, err = s.shiftOverdue(ctx, tx, farmID, today)
 		return answer, err
 	})
+}
+
+// ShiftDue moves the overdue crops of a co-op that were not moved yet today, and
+// tells how many crops moved.
+func (s *Server) ShiftDue(ctx context.Context, coopID string) (moved int, err error) {
+	ctx = identity.With(ctx, identity.Identity{CoopID: coopID, Role: identity.Service, Name: "daily round"})
+	err = pg.InTx(ctx, s.pool, coopID, func(ctx context.Context, tx pgx.Tx) error {
+		today, err := s.today(ctx, tx)
+		if err != nil {
+			return err
+		}
+		due, err := store.BeginRound(ctx, tx, today)
+		if err != nil || !due {
+			moved = 0
+			return err
+		}
+		crops, err := s.shiftOverdue(ctx, tx, "", today)
+		moved = len(crops)
+		return err
+	})
+	return moved, err
+}
+
+// shiftOverdue moves the overdue crops of a farm, or of all where it is empty, and
+// what waits for them.
+func (s *Server) shiftOverdue(ctx context.Context, tx pgx.Tx, farmID string, today calendar.Date) ([]*schedulingv1.Crop, error) {
+	waiting, err := store.ListWaitingCrops(ctx, tx, farmID, today)
+	if err != nil {
+		return nil, err
+	}
+	var late []string
+	for _, c := range waiting {
+		if _, ok := overdue(c, today); ok {
+			late = append(late, c.ID)
+		}
+	}
+	if len(late) == 0 {
+		return nil, nil
+	}
+	return s.shiftLate(ctx, tx, late, today)
 }

@@ -67,6 +67,13 @@ func (s *Server) planCrops(ctx context.Context, tx pgx.Tx, plans []*schedulingv1
 	if err := p.loadNeighbours(ctx, drafts); err != nil {
 		return nil, err
 	}
+	today, err := s.today(ctx, tx)
+	if err != nil {
+		return nil, err
+	}
+	if err := store.JoinRound(ctx, tx, identity.Must(ctx).CoopID, today); err != nil {
+		return nil, err
+	}
 	out := make([]grown, len(drafts))
 	for i, d := range drafts {
 		if out[i], err = p.take(ctx, d, at(i)); err != nil {

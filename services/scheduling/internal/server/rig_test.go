@@ -31,9 +31,10 @@ import (
 // client of it.
 type rig struct {
 	schedulingv1.SchedulingServiceClient
-	pool  *pgxpool.Pool
-	clock *clock.Manual
-	coop  identity.Identity // a coordinator
+	pool   *pgxpool.Pool
+	clock  *clock.Manual
+	server *server.Server
+	coop   identity.Identity // a coordinator
 }
 
 var noon = time.Date(2026, time.March, 2, 12, 0, 0, 0, time.UTC)
@@ -45,6 +46,7 @@ func newRig(t testing.TB) *rig {
 	if err != nil {
 		t.Fatal(err)
 	}
+	r.server = srv
 	tokens := identity.NewTokens([]byte("a key that only this test knows of"), clock.System())
 	log := slog.New(slog.DiscardHandler)
 	grpcServer := rpc.NewServer(rpc.ServerOptions{Log: log, Tokens: tokens, Policy: server.Policy()})

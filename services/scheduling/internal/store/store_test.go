@@ -130,7 +130,7 @@ func TestPutKeepsVersions(t *testing.T) {
 	settle(t, pool, coop)
 	do(t, pool, coop, func(ctx context.Context, tx pgx.Tx) error {
 		f, r, c := farm(), room(), crop()
-		settings := store.Coop{Name: "Stillwater", TimeZone: "Europe/Dublin", CurrencyCode: "EUR", Change: change(1)}
+		settings := store.Coop{Name: "Stillwater", TimeZone: "Europe/Dublin", CurrencyCode: "EUR", MassUnit: "kg", TemperatureUnit: "C", Change: change(1)}
 		next, skipping := settings, settings
 		next.Version, skipping.Version = 2, 4
 		errs := []error{
