@@ -99,7 +99,7 @@ func serveOne(ctx context.Context, name string, s settings.Settings, std streams
 	}
 	unit, err := host.Start(ctx, host.Setup{
 		Name:     name,
-		Host:     &host.Host{Log: tel.Log, Clock: clock.System(), Tokens: tokens, PostgresURL: s.PostgresURL, Bus: connected, Dial: peers.Dial, Meter: tel.Meter},
+		Host:     &host.Host{Log: tel.Log, Clock: clock.System(), Tokens: tokens, PostgresURL: s.PostgresURL, Bus: connected, Dial: peers.Dial, Meter: tel.Meter, Instruments: s.MQTT.On()},
 		Server:   rpc.ServerOptions{TLS: serverTLS},
 		Listener: listener,
 		Bind:     bind,

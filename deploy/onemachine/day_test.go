@@ -46,6 +46,7 @@ type day struct {
 	t     *testing.T
 	stack *onemachine.Stack
 	ctx   context.Context
+	coop  string
 
 	scheduling schedulingv1.SchedulingServiceClient
 	compostlot compostlotv1.CompostLotServiceClient
@@ -55,7 +56,7 @@ type day struct {
 
 func newDay(t *testing.T, stack *onemachine.Stack, who identity.Identity) *day {
 	t.Helper()
-	d := &day{t: t, stack: stack, ctx: testkit.Context(t, who)}
+	d := &day{t: t, stack: stack, ctx: testkit.Context(t, who), coop: who.CoopID}
 	d.scheduling = schedulingv1.NewSchedulingServiceClient(connect(t, stack, "scheduling"))
 	d.compostlot = compostlotv1.NewCompostLotServiceClient(connect(t, stack, "compostlot"))
 	d.harvest = harvestv1.NewHarvestServiceClient(connect(t, stack, "harvest"))

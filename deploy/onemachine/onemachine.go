@@ -22,6 +22,7 @@ import (
 	"breakshare.example/services/platform/clock"
 	"breakshare.example/services/platform/host"
 	"breakshare.example/services/platform/identity"
+	"breakshare.example/services/platform/intake"
 	"breakshare.example/services/platform/localnats"
 	"breakshare.example/services/platform/localpg"
 	"breakshare.example/services/platform/rpc"
@@ -51,6 +52,7 @@ type Stack struct {
 
 	postgresURL string
 	bus         *bus.Bus
+	mqtt        string // address of the listener for instruments; empty without one
 	peers       *host.Peers
 	ports       map[string]string       // service to its address, kept over a restart
 	reserved    map[string]net.Listener // until the service's first start
@@ -157,14 +159,23 @@ func (s *Stack) startPostgres(ctx context.Context) error {
 func (s *Stack) startBus(ctx context.Context) error {
 	options := bus.Options{URL: s.o.Settings.NATSURL, Log: s.o.Log}
 	if options.URL == "" {
+		instruments, err := s.instruments()
+		if err != nil {
+			return err
+		}
 		server, err := localnats.Start(ctx, localnats.Options{
-			Folder: filepath.Join(s.o.Settings.Data, "nats"), Quick: s.o.Unsafe, Log: s.o.Log,
+			Folder: filepath.Join(s.o.Settings.Data, "nats"), Quick: s.o.Unsafe, Log: s.o.Log, MQTT: instruments,
 		})
 		if err != nil {
 			return err
 		}
 		s.closers = append(s.closers, server.Stop)
-		options.InProcess = server.NATS()
+		login := server.Login()
+		options.InProcess, options.User, options.Password = server.NATS(), login.User, login.Password
+		if address := server.MQTTAddr(); address != nil {
+			s.mqtt = address.String()
+			s.o.Log.Info("instruments may publish readings over MQTT", "address", s.mqtt, "devices", len(instruments.Devices))
+		}
 	}
 	connected, err := bus.Connect(ctx, options)
 	if err != nil {
@@ -174,6 +185,27 @@ func (s *Stack) startBus(ctx context.Context) error {
 	s.closers = append(s.closers, func(context.Context) error { connected.Close(); return nil })
 	return connected.Ensure(ctx)
 }
+
+// instruments is the listener that the settings ask for, before which the places stand where
+// readings wait; nil for none.
+func (s *Stack) instruments() (*localnats.MQTT, error) {
+	listener, err := s.o.Settings.MQTT.Listener()
+	if listener == nil || err != nil {
+		return nil, err
+	}
+	listener.Prepare = func(ctx context.Context, server *localnats.Server) error {
+		b, err := bus.Connect(ctx, bus.Options{InProcess: server.NATS(), Log: s.o.Log})
+		if err != nil {
+			return err
+		}
+		defer b.Close()
+		return intake.Ensure(ctx, b, intake.Services()...)
+	}
+	return listener, nil
+}
+
+// MQTT is the address where instruments publish; empty where they do not.
+func (s *Stack) MQTT() string { return s.mqtt }
 
 // reserve picks an address for each service, which it keeps over restarts so that the others'
 // connections find it again.

@@ -24,9 +24,12 @@ import (
 var afternoon = time.Date(2026, 11, 25, 14, 30, 0, 0, time.UTC)
 
 // startStack brings the whole suite up with everything private to the test.
-func startStack(t *testing.T) *onemachine.Stack {
+func startStack(t *testing.T) *onemachine.Stack { return startWith(t, settings.MQTT{}) }
+
+func startWith(t *testing.T, instruments settings.MQTT) *onemachine.Stack {
 	t.Helper()
 	s := settings.Default()
+	s.MQTT = instruments
 	s.Data = filepath.Join(testkit.Folder(t), "data")
 	s.Listen = "127.0.0.1:0"
 	s.PostgresURL = testkit.Postgres(t)
@@ -99,10 +102,12 @@ func TestOneDay(t *testing.T) {
 }
 
 func calmDay(t *testing.T) outcome {
-	d := newDay(t, startStack(t), testkit.Coop())
+	coop := testkit.Coop()
+	d := newDay(t, startWith(t, roomSensor(coop.CoopID)), coop)
 	d.settle()
 	d.grow()
 	d.waitForCrop()
+	d.measure()
 	d.expect()
 	match := d.sell()
 	return d.outcome(match, d.deliver())

@@ -51,6 +51,7 @@ func (s *Stack) StartService(ctx context.Context, name string) error {
 		Host: &host.Host{
 			Log: s.o.Log.With("service", name), Clock: s.o.Clock, Tokens: s.tokens, PostgresURL: s.postgresURL,
 			Bus: s.bus, Dial: s.peers.Dial, PauseRelay: s.o.PauseRelays, Meter: s.o.Meter,
+			Instruments: s.o.Settings.MQTT.On(),
 		},
 		Server:   rpc.ServerOptions{},
 		Listener: listener,

@@ -36,6 +36,8 @@ type Settings struct {
 	// KeyFile holds the key that signs identities, at least 32 bytes, the same for every
 	// process. Empty: a file in the data folder, made at the first start.
 	KeyFile string `json:"key_file"`
+	// MQTT is how instruments send readings. Left out: not at all.
+	MQTT MQTT `json:"mqtt"`
 	// Telemetry says what the processes tell of themselves.
 	Telemetry Telemetry `json:"telemetry"`
 
@@ -82,6 +84,7 @@ func (s *Settings) Check(r *config.Report) {
 	if !Loopback(s.Listen) {
 		r.Add("listen", "is "+s.Listen+", which others can reach, and there is no sign-in yet", `give a loopback address such as "127.0.0.1:8080"`)
 	}
+	s.MQTT.check(r.Section("mqtt"), s.NATSURL)
 	s.Scheduling.Check(r.Section("scheduling"))
 	s.Compostlot.Check(r.Section("compostlot"))
 	s.Harvest.Check(r.Section("harvest"))

@@ -16,6 +16,7 @@ import (
 	"breakshare.example/services/platform/eventlog"
 	"breakshare.example/services/platform/host"
 	"breakshare.example/services/platform/inbox"
+	"breakshare.example/services/platform/intake"
 )
 
 // Bind brings the service up on a host: its schema, its RPCs, and the events of scheduling
@@ -31,10 +32,11 @@ func Bind(ctx context.Context, h *host.Host, cfg Config) error {
 	if err != nil {
 		return fmt.Errorf("dial scheduling: %w", err)
 	}
-	compostlotv1.RegisterCompostLotServiceServer(h.Registrar, server.New(server.Options{
+	srv := server.New(server.Options{
 		Pool: pool, Clock: h.Clock, MaxReadings: cfg.MaxReadingsPerStream,
 		Members: members.NewDirectory(pool, schedulingv1.NewSchedulingServiceClient(scheduling)),
-	}))
+	})
+	compostlotv1.RegisterCompostLotServiceServer(h.Registrar, srv)
 	h.AddPolicy(server.Policy())
 	events, err := inbox.New(inbox.Options{
 		Service: schema.Service, Source: subscriber.Source, Handlers: subscriber.Handlers(),
@@ -43,5 +45,12 @@ func Bind(ctx context.Context, h *host.Host, cfg Config) error {
 	if err != nil {
 		return fmt.Errorf("events of scheduling: %w", err)
 	}
-	return h.Run(events)
+	if err := h.Run(events); err != nil || !h.Instruments {
+		return err
+	}
+	probes, err := intake.New(intake.Options{Service: schema.Service, Bus: h.Bus, Pool: pool, Take: srv.TakeReadings, Log: h.Log})
+	if err != nil {
+		return fmt.Errorf("readings of probes: %w", err)
+	}
+	return h.Run(probes)
 }

@@ -16,6 +16,7 @@ import (
 	schedulingv1 "breakshare.example/proto/gen/breakshare/scheduling/v1"
 	typev1 "breakshare.example/proto/gen/breakshare/type/v1"
 	"breakshare.example/services/compostlot"
+	"breakshare.example/services/platform/bus"
 	"breakshare.example/services/platform/clock"
 	"breakshare.example/services/platform/config"
 	"breakshare.example/services/platform/host"
@@ -31,8 +32,24 @@ func TestMain(m *testing.M) { goleak.VerifyTestMain(m, testkit.IgnoreCluster()) 
 
 var tokens = identity.NewTokens(bytes.Repeat([]byte{7}, 64), clock.System())
 
-// start brings a service up on a free port of this machine and dials it.
+// start brings a service up for the test.
 func start(t *testing.T, name string, h *host.Host, bind func(context.Context, *host.Host) error) *grpc.ClientConn {
+	t.Helper()
+	conn, stop := run(t, name, h, bind)
+	t.Cleanup(stop)
+	return conn
+}
+
+// serve brings compostlot up with instruments until stop is called.
+func serve(t *testing.T, admin string, b *bus.Bus, scheduling *grpc.ClientConn) (stop func(), client compostlotv1.CompostLotServiceClient) {
+	t.Helper()
+	h := &host.Host{PostgresURL: admin, Bus: b, Dial: func(string) (*grpc.ClientConn, error) { return scheduling, nil }, Instruments: true}
+	conn, stop := run(t, "compostlot", h, func(ctx context.Context, h *host.Host) error { return compostlot.Bind(ctx, h, compostlot.Config{}) })
+	return stop, compostlotv1.NewCompostLotServiceClient(conn)
+}
+
+// run brings a service up on a free port of this machine and dials it.
+func run(t *testing.T, name string, h *host.Host, bind func(context.Context, *host.Host) error) (conn *grpc.ClientConn, stop func()) {
 	t.Helper()
 	h.Log, h.Clock, h.Tokens = slog.New(slog.DiscardHandler), clock.System(), tokens
 	lis, err := new(net.ListenConfig).Listen(t.Context(), "tcp", "127.0.0.1:0")
@@ -43,19 +60,18 @@ func start(t *testing.T, name string, h *host.Host, bind func(context.Context, *
 	if err != nil {
 		t.Fatal(err)
 	}
-	conn, err := rpc.Dial(unit.Addr().String(), rpc.DialOptions{Tokens: tokens, Caller: "test"})
+	conn, err = rpc.Dial(unit.Addr().String(), rpc.DialOptions{Tokens: tokens, Caller: "test"})
 	if err != nil {
 		t.Fatal(err)
 	}
-	t.Cleanup(func() {
+	return conn, func() {
 		if err := conn.Close(); err != nil {
 			t.Error(err)
 		}
 		if err := unit.Stop(context.Background()); err != nil {
 			t.Error(err)
 		}
-	})
-	return conn
+	}
 }
 
 // The whole service on a real database and bus: a farm and a room that scheduling tells of

@@ -32,6 +32,8 @@ type Options struct {
 	URL string
 	// InProcess is a server inside this process, reached without a socket.
 	InProcess *server.Server
+	// User and Password are as whom to connect; empty where the server asks nobody.
+	User, Password string
 	// CredentialsFile holds the user's credentials for URL; empty for none.
 	CredentialsFile string
 	// Name of this connection in the server's own reports. Default "breakshare".
@@ -136,6 +138,9 @@ func (o Options) natsOptions() []nats.Option {
 	}
 	if o.InProcess != nil {
 		opts = append(opts, nats.InProcessServer(o.InProcess))
+	}
+	if o.User != "" {
+		opts = append(opts, nats.UserInfo(o.User, o.Password))
 	}
 	if o.CredentialsFile != "" {
 		opts = append(opts, nats.UserCredentials(o.CredentialsFile))

@@ -34,6 +34,9 @@ type Host struct {
 	Dial func(service string) (*grpc.ClientConn, error)
 	// PauseRelay leaves committed events unpublished, for tests.
 	PauseRelay bool
+	// Instruments says that instruments publish readings on the bus: a service
+	// that takes some listens to them.
+	Instruments bool
 	// Meter measures the pools; nil is the process-wide provider.
 	Meter metric.MeterProvider
 

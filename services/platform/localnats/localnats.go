@@ -1,5 +1,6 @@
 // Package localnats owns the event bus of one machine: a NATS server with
-// JetStream inside this process, its files in the data folder, no socket open.
+// JetStream inside this process, its files in the data folder. No socket is
+// open, but the one for instruments that speak MQTT where it is asked for.
 package localnats
 
 import (
@@ -24,12 +25,17 @@ type Options struct {
 	// Quick leaves syncing to the operating system, every two minutes. Only for
 	// tests and measurements: a power cut loses acknowledged messages.
 	Quick bool
+	// MQTT opens a listener for instruments; nil opens none.
+	MQTT *MQTT
 	// Log hears the server's warnings and errors. Default slog.Default().
 	Log *slog.Logger
 }
 
 // Server is a running server.
-type Server struct{ nats *server.Server }
+type Server struct {
+	nats  *server.Server
+	login Login
+}
 
 const (
 	defaultStore = 2 << 30
@@ -56,7 +62,7 @@ func Start(ctx context.Context, o Options) (*Server, error) {
 	if err := os.MkdirAll(folder, 0o700); err != nil {
 		return nil, fmt.Errorf("localnats: folder %s: %w", folder, err)
 	}
-	s, err := server.NewServer(&server.Options{
+	plain := server.Options{
 		ServerName:        "breakshare",
 		DontListen:        true,
 		JetStream:         true,
@@ -64,18 +70,31 @@ func Start(ctx context.Context, o Options) (*Server, error) {
 		JetStreamMaxStore: o.MaxStore,
 		SyncAlways:        !o.Quick,
 		NoSigs:            true,
-	})
-	if err != nil {
-		return nil, fmt.Errorf("localnats: %w", err)
 	}
-	s.SetLoggerV2(logger{o.Log}, false, false, false)
+	if o.MQTT != nil {
+		return startMQTT(ctx, plain, o)
+	}
+	s, err := run(ctx, plain, o.Log)
+	if err != nil {
+		return nil, fmt.Errorf("localnats: folder %s: %w", folder, err)
+	}
+	return &Server{nats: s}, nil
+}
+
+// run starts a server with options and waits until it is ready.
+func run(ctx context.Context, opts server.Options, log *slog.Logger) (*server.Server, error) {
+	s, err := server.NewServer(&opts)
+	if err != nil {
+		return nil, err
+	}
+	s.SetLoggerV2(logger{log}, false, false, false)
 	s.Start()
 	if err := awaitReady(ctx, s); err != nil {
 		s.Shutdown()
 		s.WaitForShutdown()
-		return nil, fmt.Errorf("localnats: folder %s: %w", folder, err)
+		return nil, err
 	}
-	return &Server{nats: s}, nil
+	return s, nil
 }
 
 // awaitReady waits for the server in steps short enough to heed ctx.
@@ -95,6 +114,10 @@ func awaitReady(ctx context.Context, s *server.Server) error {
 
 // NATS returns the server for bus.Options.InProcess.
 func (s *Server) NATS() *server.Server { return s.nats }
+
+// Login is as whom the suite itself connects; empty where the server asks
+// nobody, which is so without MQTT.
+func (s *Server) Login() Login { return s.login }
 
 // Stop shuts the server down and waits for its files to be closed, or for ctx
 // to end. Stopping twice is harmless.

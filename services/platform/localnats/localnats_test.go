@@ -2,6 +2,7 @@ package localnats_test
 
 import (
 	"context"
+	"errors"
 	"os"
 	"path/filepath"
 	"testing"
@@ -91,5 +92,46 @@ func TestStartSaysWhatIsWrongWithTheFolder(t *testing.T) {
 	}
 	if _, err := localnats.Start(t.Context(), localnats.Options{Folder: file}); err == nil {
 		t.Error("Start with a file for a folder succeeded")
+	}
+}
+
+func TestMQTTSaysWhatIsWrong(t *testing.T) {
+	t.Parallel()
+	devices := []localnats.Device{{Name: "logger", Password: "secret", Publish: "readings.>"}}
+	for name, m := range map[string]localnats.MQTT{
+		"no address":    {Listen: "1883", Devices: devices},
+		"no port":       {Listen: "127.0.0.1:mqtt", Devices: devices},
+		"no password":   {Listen: "127.0.0.1:0", Devices: []localnats.Device{{Name: "logger", Publish: "readings.>"}}},
+		"the own name":  {Listen: "127.0.0.1:0", Devices: []localnats.Device{{Name: "breakshare", Password: "secret", Publish: "readings.>"}}},
+		"not preparing": {Listen: "127.0.0.1:0", Prepare: func(context.Context, *localnats.Server) error { return errors.New("no") }},
+	} {
+		s, err := localnats.Start(t.Context(), localnats.Options{Folder: t.TempDir(), MQTT: &m, Quick: true})
+		if err == nil {
+			stop(t, s)
+			t.Errorf("%s: started", name)
+		}
+	}
+}
+
+// With a listener, nobody reaches the bus from this process without the login either.
+func TestMQTTLocksTheBus(t *testing.T) {
+	t.Parallel()
+	s, err := localnats.Start(t.Context(), localnats.Options{Folder: t.TempDir(), Quick: true, MQTT: &localnats.MQTT{Listen: "127.0.0.1:0"}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { stop(t, s) })
+	if conn, err := nats.Connect("", nats.InProcessServer(s.NATS())); err == nil {
+		conn.Close()
+		t.Error("connected without a login")
+	}
+	login := s.Login()
+	conn, err := nats.Connect("", nats.InProcessServer(s.NATS()), nats.UserInfo(login.User, login.Password))
+	if err != nil {
+		t.Fatal(err)
+	}
+	conn.Close()
+	if s.MQTTAddr() == nil || s.NATS().Addr() != nil {
+		t.Errorf("listens on %v for instruments and on %v for others", s.MQTTAddr(), s.NATS().Addr())
 	}
 }

@@ -27,11 +27,12 @@ func shed() pg.Schema { return pg.Schema{Service: "shed", Migrations: folder("te
 
 // samples has a row of each table for a co-op.
 var samples = map[string]string{
-	"outbox":       `INSERT INTO outbox (coop_id, id, thing, what, aggregate, type, payload, time) VALUES ($1, gen_random_uuid(), 'a', 'b', 'c', 'd', '', now())`,
-	"inbox":        `INSERT INTO inbox (coop_id, event_id, source, sequence, outcome) VALUES ($1, gen_random_uuid(), 'order', 1, 'applied')`,
-	"event_cursor": `INSERT INTO event_cursor (coop_id, source, last_sequence) VALUES ($1, 'order', 1)`,
-	"request_log":  `INSERT INTO request_log (coop_id, request_id, method, body_sha256) VALUES ($1, gen_random_uuid(), 'm', decode(repeat('00', 32), 'hex'))`,
-	"shelf":        `INSERT INTO shelf (coop_id, id, name) VALUES ($1, gen_random_uuid(), 'top')`,
+	"outbox":          `INSERT INTO outbox (coop_id, id, thing, what, aggregate, type, payload, time) VALUES ($1, gen_random_uuid(), 'a', 'b', 'c', 'd', '', now())`,
+	"inbox":           `INSERT INTO inbox (coop_id, event_id, source, sequence, outcome) VALUES ($1, gen_random_uuid(), 'order', 1, 'applied')`,
+	"event_cursor":    `INSERT INTO event_cursor (coop_id, source, last_sequence) VALUES ($1, 'order', 1)`,
+	"request_log":     `INSERT INTO request_log (coop_id, request_id, method, body_sha256) VALUES ($1, gen_random_uuid(), 'm', decode(repeat('00', 32), 'hex'))`,
+	"refused_reading": `INSERT INTO refused_reading (coop_id, message_id, place, topic, payload, reason, received_at) VALUES ($1, 'm', 'p', 't', '', 'r', now())`,
+	"shelf":           `INSERT INTO shelf (coop_id, id, name) VALUES ($1, gen_random_uuid(), 'top')`,
 }
 
 // tables lists every table of the service's schema as the catalogue has it.
@@ -76,7 +77,7 @@ func TestEveryTableHidesOtherCoops(t *testing.T) {
 	db := testkit.Prepared(t, shed())
 	pool := testkit.Open(t, db.ServiceURL)
 	names := tables(t, db.AdminURL)
-	if want := []string{"event_cursor", "inbox", "outbox", "request_log", "shelf"}; !cmp.Equal(want, names) {
+	if want := []string{"event_cursor", "inbox", "outbox", "refused_reading", "request_log", "shelf"}; !cmp.Equal(want, names) {
 		t.Fatalf("tables are %v, want %v: give a new table a sample row here", names, want)
 	}
 	ours, theirs := ids.New(), ids.New()

@@ -52,6 +52,7 @@ func Policy() rpc.Policy {
 		compostlotv1.CompostLotService_RecordHeap_FullMethodName:          yards,
 		compostlotv1.CompostLotService_SaveProbe_FullMethodName:           yards,
 		compostlotv1.CompostLotService_RecordReadings_FullMethodName:      yards,
+		compostlotv1.CompostLotService_ListRefusedReadings_FullMethodName: {coordinator, yardManager, operator},
 		compostlotv1.CompostLotService_GetLotReport_FullMethodName:        members,
 		compostlotv1.CompostLotService_GetLotChart_FullMethodName:         members,
 		compostlotv1.CompostLotService_GetLotDocument_FullMethodName:      members,

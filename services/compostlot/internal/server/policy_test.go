@@ -25,7 +25,7 @@ var mayCall = map[string]string{
 	"RequestCompost": "cg", "BatchRequestCompost": "cg", "ListCompostRequests": "cgyos", "ShareOut": "cy",
 	"OpenLot": "cy", "BatchOpenLots": "cy", "ListLots": "cgyos", "GetLotReport": "cgyos",
 	"SetLotRecipe": "cy", "RecordTurn": "cy", "RecordHeap": "cy",
-	"MarkPhases": "cy", "SaveProbe": "cy", "RecordReadings": "cy",
+	"MarkPhases": "cy", "SaveProbe": "cy", "RecordReadings": "cy", "ListRefusedReadings": "cyo",
 	"GetLotChart": "cgyos", "GetLotDocument": "cgyos", "GetEntryChecklist": "cgyos", "GetReleaseRules": "cgyos", "SaveReleaseRules": "c",
 	"ReleaseLot": "cy", "BatchReleaseLots": "cy", "HoldLot": "cy", "DeliverLot": "cy", "BatchDeliverLots": "cy",
 }

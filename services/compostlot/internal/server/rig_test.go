@@ -82,6 +82,7 @@ func (s *scheduling) GetCalendar(_ context.Context, req *schedulingv1.GetCalenda
 // rig is the service behind its real interceptors, on a database of its own, and a client of it.
 type rig struct {
 	compostlotv1.CompostLotServiceClient
+	server     *server.Server
 	conn       *grpc.ClientConn
 	pool       *pgxpool.Pool
 	clock      *clock.Manual
@@ -98,6 +99,7 @@ func newRig(t testing.TB) *rig {
 	r := &rig{pool: testkit.Pool(t, store.Schema()), clock: clock.NewManual(noon), scheduling: &scheduling{}, coop: testkit.Coop()}
 	r.coop.Name = "Office"
 	srv := server.New(server.Options{Pool: r.pool, Clock: r.clock, Members: members.NewDirectory(r.pool, r.scheduling), MaxReadings: mostReadings})
+	r.server = srv
 	tokens := identity.NewTokens([]byte("a key that only this test knows of"), clock.System())
 	log := slog.New(slog.DiscardHandler)
 	grpcServer := rpc.NewServer(rpc.ServerOptions{Log: log, Tokens: tokens, Policy: server.Policy()})

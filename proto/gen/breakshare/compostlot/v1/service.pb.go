@@ -10,6 +10,7 @@
 package compostlotv1
 
 import (
+	v1 "breakshare.example/proto/gen/breakshare/type/v1"
 	_ "buf.build/gen/go/bufbuild/protovalidate/protocolbuffers/go/buf/validate"
 	_ "google.golang.org/genproto/googleapis/api/annotations"
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
@@ -1321,6 +1322,98 @@ func (x *RecordReadingsResponse) GetAlreadyKnown() int64 {
 	return 0
 }
 
+// ListRefusedReadingsRequest asks for refused readings.
+type ListRefusedReadingsRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Only topics of this yard; empty for all that the caller may see.
+	YardId        string `protobuf:"bytes,1,opt,name=yard_id,json=yardId,proto3" json:"yard_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListRefusedReadingsRequest) Reset() {
+	*x = ListRefusedReadingsRequest{}
+	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[25]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListRefusedReadingsRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListRefusedReadingsRequest) ProtoMessage() {}
+
+func (x *ListRefusedReadingsRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[25]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListRefusedReadingsRequest.ProtoReflect.Descriptor instead.
+func (*ListRefusedReadingsRequest) Descriptor() ([]byte, []int) {
+	return file_breakshare_compostlot_v1_service_proto_rawDescGZIP(), []int{25}
+}
+
+func (x *ListRefusedReadingsRequest) GetYardId() string {
+	if x != nil {
+		return x.YardId
+	}
+	return ""
+}
+
+// ListRefusedReadingsResponse lists refused readings.
+type ListRefusedReadingsResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Newest first.
+	Refused       []*v1.RefusedReading `protobuf:"bytes,1,rep,name=refused,proto3" json:"refused,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListRefusedReadingsResponse) Reset() {
+	*x = ListRefusedReadingsResponse{}
+	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[26]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListRefusedReadingsResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListRefusedReadingsResponse) ProtoMessage() {}
+
+func (x *ListRefusedReadingsResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[26]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListRefusedReadingsResponse.ProtoReflect.Descriptor instead.
+func (*ListRefusedReadingsResponse) Descriptor() ([]byte, []int) {
+	return file_breakshare_compostlot_v1_service_proto_rawDescGZIP(), []int{26}
+}
+
+func (x *ListRefusedReadingsResponse) GetRefused() []*v1.RefusedReading {
+	if x != nil {
+		return x.Refused
+	}
+	return nil
+}
+
 // GetLotReportRequest asks for the report of a lot.
 type GetLotReportRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -1332,7 +1425,7 @@ type GetLotReportRequest struct {
 
 func (x *GetLotReportRequest) Reset() {
 	*x = GetLotReportRequest{}
-	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[25]
+	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[27]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1344,7 +1437,7 @@ func (x *GetLotReportRequest) String() string {
 func (*GetLotReportRequest) ProtoMessage() {}
 
 func (x *GetLotReportRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[25]
+	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[27]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1357,7 +1450,7 @@ func (x *GetLotReportRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetLotReportRequest.ProtoReflect.Descriptor instead.
 func (*GetLotReportRequest) Descriptor() ([]byte, []int) {
-	return file_breakshare_compostlot_v1_service_proto_rawDescGZIP(), []int{25}
+	return file_breakshare_compostlot_v1_service_proto_rawDescGZIP(), []int{27}
 }
 
 func (x *GetLotReportRequest) GetLotId() string {
@@ -1389,7 +1482,7 @@ type ReleaseLotRequest struct {
 
 func (x *ReleaseLotRequest) Reset() {
 	*x = ReleaseLotRequest{}
-	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[26]
+	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[28]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1401,7 +1494,7 @@ func (x *ReleaseLotRequest) String() string {
 func (*ReleaseLotRequest) ProtoMessage() {}
 
 func (x *ReleaseLotRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[26]
+	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[28]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1414,7 +1507,7 @@ func (x *ReleaseLotRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ReleaseLotRequest.ProtoReflect.Descriptor instead.
 func (*ReleaseLotRequest) Descriptor() ([]byte, []int) {
-	return file_breakshare_compostlot_v1_service_proto_rawDescGZIP(), []int{26}
+	return file_breakshare_compostlot_v1_service_proto_rawDescGZIP(), []int{28}
 }
 
 func (x *ReleaseLotRequest) GetRequestId() string {
@@ -1478,7 +1571,7 @@ type LotRelease struct {
 
 func (x *LotRelease) Reset() {
 	*x = LotRelease{}
-	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[27]
+	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[29]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1490,7 +1583,7 @@ func (x *LotRelease) String() string {
 func (*LotRelease) ProtoMessage() {}
 
 func (x *LotRelease) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[27]
+	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[29]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1503,7 +1596,7 @@ func (x *LotRelease) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use LotRelease.ProtoReflect.Descriptor instead.
 func (*LotRelease) Descriptor() ([]byte, []int) {
-	return file_breakshare_compostlot_v1_service_proto_rawDescGZIP(), []int{27}
+	return file_breakshare_compostlot_v1_service_proto_rawDescGZIP(), []int{29}
 }
 
 func (x *LotRelease) GetLotId() string {
@@ -1555,7 +1648,7 @@ type BatchReleaseLotsRequest struct {
 
 func (x *BatchReleaseLotsRequest) Reset() {
 	*x = BatchReleaseLotsRequest{}
-	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[28]
+	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[30]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1567,7 +1660,7 @@ func (x *BatchReleaseLotsRequest) String() string {
 func (*BatchReleaseLotsRequest) ProtoMessage() {}
 
 func (x *BatchReleaseLotsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[28]
+	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[30]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1580,7 +1673,7 @@ func (x *BatchReleaseLotsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BatchReleaseLotsRequest.ProtoReflect.Descriptor instead.
 func (*BatchReleaseLotsRequest) Descriptor() ([]byte, []int) {
-	return file_breakshare_compostlot_v1_service_proto_rawDescGZIP(), []int{28}
+	return file_breakshare_compostlot_v1_service_proto_rawDescGZIP(), []int{30}
 }
 
 func (x *BatchReleaseLotsRequest) GetRequestId() string {
@@ -1608,7 +1701,7 @@ type BatchReleaseLotsResponse struct {
 
 func (x *BatchReleaseLotsResponse) Reset() {
 	*x = BatchReleaseLotsResponse{}
-	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[29]
+	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[31]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1620,7 +1713,7 @@ func (x *BatchReleaseLotsResponse) String() string {
 func (*BatchReleaseLotsResponse) ProtoMessage() {}
 
 func (x *BatchReleaseLotsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[29]
+	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[31]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1633,7 +1726,7 @@ func (x *BatchReleaseLotsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BatchReleaseLotsResponse.ProtoReflect.Descriptor instead.
 func (*BatchReleaseLotsResponse) Descriptor() ([]byte, []int) {
-	return file_breakshare_compostlot_v1_service_proto_rawDescGZIP(), []int{29}
+	return file_breakshare_compostlot_v1_service_proto_rawDescGZIP(), []int{31}
 }
 
 func (x *BatchReleaseLotsResponse) GetLots() []*Lot {
@@ -1660,7 +1753,7 @@ type HoldLotRequest struct {
 
 func (x *HoldLotRequest) Reset() {
 	*x = HoldLotRequest{}
-	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[30]
+	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[32]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1672,7 +1765,7 @@ func (x *HoldLotRequest) String() string {
 func (*HoldLotRequest) ProtoMessage() {}
 
 func (x *HoldLotRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[30]
+	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[32]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1685,7 +1778,7 @@ func (x *HoldLotRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use HoldLotRequest.ProtoReflect.Descriptor instead.
 func (*HoldLotRequest) Descriptor() ([]byte, []int) {
-	return file_breakshare_compostlot_v1_service_proto_rawDescGZIP(), []int{30}
+	return file_breakshare_compostlot_v1_service_proto_rawDescGZIP(), []int{32}
 }
 
 func (x *HoldLotRequest) GetRequestId() string {
@@ -1739,7 +1832,7 @@ type DeliverLotRequest struct {
 
 func (x *DeliverLotRequest) Reset() {
 	*x = DeliverLotRequest{}
-	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[31]
+	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[33]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1751,7 +1844,7 @@ func (x *DeliverLotRequest) String() string {
 func (*DeliverLotRequest) ProtoMessage() {}
 
 func (x *DeliverLotRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[31]
+	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[33]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1764,7 +1857,7 @@ func (x *DeliverLotRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use DeliverLotRequest.ProtoReflect.Descriptor instead.
 func (*DeliverLotRequest) Descriptor() ([]byte, []int) {
-	return file_breakshare_compostlot_v1_service_proto_rawDescGZIP(), []int{31}
+	return file_breakshare_compostlot_v1_service_proto_rawDescGZIP(), []int{33}
 }
 
 func (x *DeliverLotRequest) GetRequestId() string {
@@ -1837,7 +1930,7 @@ type NewDelivery struct {
 
 func (x *NewDelivery) Reset() {
 	*x = NewDelivery{}
-	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[32]
+	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[34]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1849,7 +1942,7 @@ func (x *NewDelivery) String() string {
 func (*NewDelivery) ProtoMessage() {}
 
 func (x *NewDelivery) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[32]
+	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[34]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1862,7 +1955,7 @@ func (x *NewDelivery) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use NewDelivery.ProtoReflect.Descriptor instead.
 func (*NewDelivery) Descriptor() ([]byte, []int) {
-	return file_breakshare_compostlot_v1_service_proto_rawDescGZIP(), []int{32}
+	return file_breakshare_compostlot_v1_service_proto_rawDescGZIP(), []int{34}
 }
 
 func (x *NewDelivery) GetLotId() string {
@@ -1920,7 +2013,7 @@ type BatchDeliverLotsRequest struct {
 
 func (x *BatchDeliverLotsRequest) Reset() {
 	*x = BatchDeliverLotsRequest{}
-	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[33]
+	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[35]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1932,7 +2025,7 @@ func (x *BatchDeliverLotsRequest) String() string {
 func (*BatchDeliverLotsRequest) ProtoMessage() {}
 
 func (x *BatchDeliverLotsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[33]
+	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[35]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1945,7 +2038,7 @@ func (x *BatchDeliverLotsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BatchDeliverLotsRequest.ProtoReflect.Descriptor instead.
 func (*BatchDeliverLotsRequest) Descriptor() ([]byte, []int) {
-	return file_breakshare_compostlot_v1_service_proto_rawDescGZIP(), []int{33}
+	return file_breakshare_compostlot_v1_service_proto_rawDescGZIP(), []int{35}
 }
 
 func (x *BatchDeliverLotsRequest) GetRequestId() string {
@@ -1973,7 +2066,7 @@ type BatchDeliverLotsResponse struct {
 
 func (x *BatchDeliverLotsResponse) Reset() {
 	*x = BatchDeliverLotsResponse{}
-	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[34]
+	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[36]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -1985,7 +2078,7 @@ func (x *BatchDeliverLotsResponse) String() string {
 func (*BatchDeliverLotsResponse) ProtoMessage() {}
 
 func (x *BatchDeliverLotsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[34]
+	mi := &file_breakshare_compostlot_v1_service_proto_msgTypes[36]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -1998,7 +2091,7 @@ func (x *BatchDeliverLotsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use BatchDeliverLotsResponse.ProtoReflect.Descriptor instead.
 func (*BatchDeliverLotsResponse) Descriptor() ([]byte, []int) {
-	return file_breakshare_compostlot_v1_service_proto_rawDescGZIP(), []int{34}
+	return file_breakshare_compostlot_v1_service_proto_rawDescGZIP(), []int{36}
 }
 
 func (x *BatchDeliverLotsResponse) GetDeliveries() []*LotDelivery {
@@ -2012,7 +2105,7 @@ var File_breakshare_compostlot_v1_service_proto protoreflect.FileDescriptor
 
 const file_breakshare_compostlot_v1_service_proto_rawDesc = "" +
 	"\n" +
-	"&breakshare/compostlot/v1/service.proto\x12\x18breakshare.compostlot.v1\x1a'breakshare/compostlot/v1/evidence.proto\x1a\"breakshare/compostlot/v1/lot.proto\x1a%breakshare/compostlot/v1/lotlog.proto\x1a%breakshare/compostlot/v1/recipe.proto\x1a&breakshare/compostlot/v1/sharing.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"v\n" +
+	"&breakshare/compostlot/v1/service.proto\x12\x18breakshare.compostlot.v1\x1a'breakshare/compostlot/v1/evidence.proto\x1a\"breakshare/compostlot/v1/lot.proto\x1a%breakshare/compostlot/v1/lotlog.proto\x1a%breakshare/compostlot/v1/recipe.proto\x1a&breakshare/compostlot/v1/sharing.proto\x1a breakshare/type/v1/reading.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"v\n" +
 	"\x0fSaveYardRequest\x12'\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12:\n" +
@@ -2089,7 +2182,11 @@ const file_breakshare_compostlot_v1_service_proto_rawDesc = "" +
 	"\breadings\x18\x02 \x03(\v2!.breakshare.compostlot.v1.ReadingB\v\xbaH\b\x92\x01\x05\b\x01\x10\x90NR\breadings\"U\n" +
 	"\x16RecordReadingsResponse\x12\x16\n" +
 	"\x06stored\x18\x01 \x01(\x03R\x06stored\x12#\n" +
-	"\ralready_known\x18\x02 \x01(\x03R\falreadyKnown\"Y\n" +
+	"\ralready_known\x18\x02 \x01(\x03R\falreadyKnown\">\n" +
+	"\x1aListRefusedReadingsRequest\x12 \n" +
+	"\ayard_id\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x18@R\x06yardId\"[\n" +
+	"\x1bListRefusedReadingsResponse\x12<\n" +
+	"\arefused\x18\x01 \x03(\v2\".breakshare.type.v1.RefusedReadingR\arefused\"Y\n" +
 	"\x13GetLotReportRequest\x12B\n" +
 	"\x06lot_id\x18\x01 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\x05lotId\"\xb2\x02\n" +
 	"\x11ReleaseLotRequest\x12'\n" +
@@ -2149,7 +2246,7 @@ const file_breakshare_compostlot_v1_service_proto_rawDesc = "" +
 	"\x18BatchDeliverLotsResponse\x12E\n" +
 	"\n" +
 	"deliveries\x18\x01 \x03(\v2%.breakshare.compostlot.v1.LotDeliveryR\n" +
-	"deliveries2\x8d,\n" +
+	"deliveries2\xb3-\n" +
 	"\x11CompostLotService\x12z\n" +
 	"\bSaveYard\x12).breakshare.compostlot.v1.SaveYardRequest\x1a\x1e.breakshare.compostlot.v1.Yard\"#\x82\xd3\xe4\x93\x02\x1d:\x01*\x1a\x18/v1/yards/{yard.yard_id}\x12\x93\x01\n" +
 	"\x0eBatchSaveYards\x12/.breakshare.compostlot.v1.BatchSaveYardsRequest\x1a0.breakshare.compostlot.v1.BatchSaveYardsResponse\"\x1e\x82\xd3\xe4\x93\x02\x18:\x01*\"\x13/v1/yards:batchSave\x12z\n" +
@@ -2185,7 +2282,8 @@ const file_breakshare_compostlot_v1_service_proto_rawDesc = "" +
 	"\n" +
 	"RecordHeap\x12+.breakshare.compostlot.v1.RecordHeapRequest\x1a\x1d.breakshare.compostlot.v1.Lot\"+\x82\xd3\xe4\x93\x02%:\x01*\" /v1/lots/{sample.lot_id}/samples\x12\x94\x01\n" +
 	"\tSaveProbe\x12*.breakshare.compostlot.v1.SaveProbeRequest\x1a\x1f.breakshare.compostlot.v1.Probe\":\x82\xd3\xe4\x93\x024:\x01*\x1a//v1/lots/{probe.lot_id}/probes/{probe.probe_id}\x12\x8e\x01\n" +
-	"\x0eRecordReadings\x12/.breakshare.compostlot.v1.RecordReadingsRequest\x1a0.breakshare.compostlot.v1.RecordReadingsResponse\"\x17\x82\xd3\xe4\x93\x02\x11:\x01*\"\f/v1/readings(\x01\x12\x87\x01\n" +
+	"\x0eRecordReadings\x12/.breakshare.compostlot.v1.RecordReadingsRequest\x1a0.breakshare.compostlot.v1.RecordReadingsResponse\"\x17\x82\xd3\xe4\x93\x02\x11:\x01*\"\f/v1/readings(\x01\x12\xa3\x01\n" +
+	"\x13ListRefusedReadings\x124.breakshare.compostlot.v1.ListRefusedReadingsRequest\x1a5.breakshare.compostlot.v1.ListRefusedReadingsResponse\"\x1f\x82\xd3\xe4\x93\x02\x16\x12\x14/v1/readings/refused\x90\x02\x01\x12\x87\x01\n" +
 	"\fGetLotReport\x12-.breakshare.compostlot.v1.GetLotReportRequest\x1a#.breakshare.compostlot.v1.LotReport\"#\x82\xd3\xe4\x93\x02\x1a\x12\x18/v1/lots/{lot_id}/report\x90\x02\x01\x12\x83\x01\n" +
 	"\vGetLotChart\x12,.breakshare.compostlot.v1.GetLotChartRequest\x1a\".breakshare.compostlot.v1.LotChart\"\"\x82\xd3\xe4\x93\x02\x19\x12\x17/v1/lots/{lot_id}/chart\x90\x02\x01\x12\x8f\x01\n" +
 	"\x0eGetLotDocument\x12/.breakshare.compostlot.v1.GetLotDocumentRequest\x1a%.breakshare.compostlot.v1.LotDocument\"%\x82\xd3\xe4\x93\x02\x1c\x12\x1a/v1/lots/{lot_id}/document\x90\x02\x01\x12\x90\x01\n" +
@@ -2212,7 +2310,7 @@ func file_breakshare_compostlot_v1_service_proto_rawDescGZIP() []byte {
 	return file_breakshare_compostlot_v1_service_proto_rawDescData
 }
 
-var file_breakshare_compostlot_v1_service_proto_msgTypes = make([]protoimpl.MessageInfo, 35)
+var file_breakshare_compostlot_v1_service_proto_msgTypes = make([]protoimpl.MessageInfo, 37)
 var file_breakshare_compostlot_v1_service_proto_goTypes = []any{
 	(*SaveYardRequest)(nil),             // 0: breakshare.compostlot.v1.SaveYardRequest
 	(*BatchSaveYardsRequest)(nil),       // 1: breakshare.compostlot.v1.BatchSaveYardsRequest
@@ -2239,174 +2337,180 @@ var file_breakshare_compostlot_v1_service_proto_goTypes = []any{
 	(*SaveProbeRequest)(nil),            // 22: breakshare.compostlot.v1.SaveProbeRequest
 	(*RecordReadingsRequest)(nil),       // 23: breakshare.compostlot.v1.RecordReadingsRequest
 	(*RecordReadingsResponse)(nil),      // 24: breakshare.compostlot.v1.RecordReadingsResponse
-	(*GetLotReportRequest)(nil),         // 25: breakshare.compostlot.v1.GetLotReportRequest
-	(*ReleaseLotRequest)(nil),           // 26: breakshare.compostlot.v1.ReleaseLotRequest
-	(*LotRelease)(nil),                  // 27: breakshare.compostlot.v1.LotRelease
-	(*BatchReleaseLotsRequest)(nil),     // 28: breakshare.compostlot.v1.BatchReleaseLotsRequest
-	(*BatchReleaseLotsResponse)(nil),    // 29: breakshare.compostlot.v1.BatchReleaseLotsResponse
-	(*HoldLotRequest)(nil),              // 30: breakshare.compostlot.v1.HoldLotRequest
-	(*DeliverLotRequest)(nil),           // 31: breakshare.compostlot.v1.DeliverLotRequest
-	(*NewDelivery)(nil),                 // 32: breakshare.compostlot.v1.NewDelivery
-	(*BatchDeliverLotsRequest)(nil),     // 33: breakshare.compostlot.v1.BatchDeliverLotsRequest
-	(*BatchDeliverLotsResponse)(nil),    // 34: breakshare.compostlot.v1.BatchDeliverLotsResponse
-	(*Yard)(nil),                        // 35: breakshare.compostlot.v1.Yard
-	(*Slot)(nil),                        // 36: breakshare.compostlot.v1.Slot
-	(*CompostRequest)(nil),              // 37: breakshare.compostlot.v1.CompostRequest
-	(*Share)(nil),                       // 38: breakshare.compostlot.v1.Share
-	(*Lot)(nil),                         // 39: breakshare.compostlot.v1.Lot
-	(*MarkedPhase)(nil),                 // 40: breakshare.compostlot.v1.MarkedPhase
-	(*Probe)(nil),                       // 41: breakshare.compostlot.v1.Probe
-	(*Reading)(nil),                     // 42: breakshare.compostlot.v1.Reading
-	(*timestamppb.Timestamp)(nil),       // 43: google.protobuf.Timestamp
-	(*LotDelivery)(nil),                 // 44: breakshare.compostlot.v1.LotDelivery
-	(*SaveRecipeRequest)(nil),           // 45: breakshare.compostlot.v1.SaveRecipeRequest
-	(*ListRecipesRequest)(nil),          // 46: breakshare.compostlot.v1.ListRecipesRequest
-	(*BlendRecipeRequest)(nil),          // 47: breakshare.compostlot.v1.BlendRecipeRequest
-	(*PublishSlotSeriesRequest)(nil),    // 48: breakshare.compostlot.v1.PublishSlotSeriesRequest
-	(*WithdrawSlotRequest)(nil),         // 49: breakshare.compostlot.v1.WithdrawSlotRequest
-	(*RequestForCropRequest)(nil),       // 50: breakshare.compostlot.v1.RequestForCropRequest
-	(*WhatIfWiderRequest)(nil),          // 51: breakshare.compostlot.v1.WhatIfWiderRequest
-	(*GetShareSettingsRequest)(nil),     // 52: breakshare.compostlot.v1.GetShareSettingsRequest
-	(*SaveShareSettingsRequest)(nil),    // 53: breakshare.compostlot.v1.SaveShareSettingsRequest
-	(*SaveHaulCostsRequest)(nil),        // 54: breakshare.compostlot.v1.SaveHaulCostsRequest
-	(*ListHaulCostsRequest)(nil),        // 55: breakshare.compostlot.v1.ListHaulCostsRequest
-	(*SetLotRecipeRequest)(nil),         // 56: breakshare.compostlot.v1.SetLotRecipeRequest
-	(*RecordTurnRequest)(nil),           // 57: breakshare.compostlot.v1.RecordTurnRequest
-	(*RecordHeapRequest)(nil),           // 58: breakshare.compostlot.v1.RecordHeapRequest
-	(*GetLotChartRequest)(nil),          // 59: breakshare.compostlot.v1.GetLotChartRequest
-	(*GetLotDocumentRequest)(nil),       // 60: breakshare.compostlot.v1.GetLotDocumentRequest
-	(*GetEntryChecklistRequest)(nil),    // 61: breakshare.compostlot.v1.GetEntryChecklistRequest
-	(*GetReleaseRulesRequest)(nil),      // 62: breakshare.compostlot.v1.GetReleaseRulesRequest
-	(*SaveReleaseRulesRequest)(nil),     // 63: breakshare.compostlot.v1.SaveReleaseRulesRequest
-	(*Recipe)(nil),                      // 64: breakshare.compostlot.v1.Recipe
-	(*ListRecipesResponse)(nil),         // 65: breakshare.compostlot.v1.ListRecipesResponse
-	(*BlendRecipeResponse)(nil),         // 66: breakshare.compostlot.v1.BlendRecipeResponse
-	(*WithdrawSlotResponse)(nil),        // 67: breakshare.compostlot.v1.WithdrawSlotResponse
-	(*Round)(nil),                       // 68: breakshare.compostlot.v1.Round
-	(*ShareSettings)(nil),               // 69: breakshare.compostlot.v1.ShareSettings
-	(*SaveHaulCostsResponse)(nil),       // 70: breakshare.compostlot.v1.SaveHaulCostsResponse
-	(*ListHaulCostsResponse)(nil),       // 71: breakshare.compostlot.v1.ListHaulCostsResponse
-	(*LotTurn)(nil),                     // 72: breakshare.compostlot.v1.LotTurn
-	(*LotReport)(nil),                   // 73: breakshare.compostlot.v1.LotReport
-	(*LotChart)(nil),                    // 74: breakshare.compostlot.v1.LotChart
-	(*LotDocument)(nil),                 // 75: breakshare.compostlot.v1.LotDocument
-	(*EntryChecklist)(nil),              // 76: breakshare.compostlot.v1.EntryChecklist
-	(*GetReleaseRulesResponse)(nil),     // 77: breakshare.compostlot.v1.GetReleaseRulesResponse
-	(*ReleaseRules)(nil),                // 78: breakshare.compostlot.v1.ReleaseRules
+	(*ListRefusedReadingsRequest)(nil),  // 25: breakshare.compostlot.v1.ListRefusedReadingsRequest
+	(*ListRefusedReadingsResponse)(nil), // 26: breakshare.compostlot.v1.ListRefusedReadingsResponse
+	(*GetLotReportRequest)(nil),         // 27: breakshare.compostlot.v1.GetLotReportRequest
+	(*ReleaseLotRequest)(nil),           // 28: breakshare.compostlot.v1.ReleaseLotRequest
+	(*LotRelease)(nil),                  // 29: breakshare.compostlot.v1.LotRelease
+	(*BatchReleaseLotsRequest)(nil),     // 30: breakshare.compostlot.v1.BatchReleaseLotsRequest
+	(*BatchReleaseLotsResponse)(nil),    // 31: breakshare.compostlot.v1.BatchReleaseLotsResponse
+	(*HoldLotRequest)(nil),              // 32: breakshare.compostlot.v1.HoldLotRequest
+	(*DeliverLotRequest)(nil),           // 33: breakshare.compostlot.v1.DeliverLotRequest
+	(*NewDelivery)(nil),                 // 34: breakshare.compostlot.v1.NewDelivery
+	(*BatchDeliverLotsRequest)(nil),     // 35: breakshare.compostlot.v1.BatchDeliverLotsRequest
+	(*BatchDeliverLotsResponse)(nil),    // 36: breakshare.compostlot.v1.BatchDeliverLotsResponse
+	(*Yard)(nil),                        // 37: breakshare.compostlot.v1.Yard
+	(*Slot)(nil),                        // 38: breakshare.compostlot.v1.Slot
+	(*CompostRequest)(nil),              // 39: breakshare.compostlot.v1.CompostRequest
+	(*Share)(nil),                       // 40: breakshare.compostlot.v1.Share
+	(*Lot)(nil),                         // 41: breakshare.compostlot.v1.Lot
+	(*MarkedPhase)(nil),                 // 42: breakshare.compostlot.v1.MarkedPhase
+	(*Probe)(nil),                       // 43: breakshare.compostlot.v1.Probe
+	(*Reading)(nil),                     // 44: breakshare.compostlot.v1.Reading
+	(*v1.RefusedReading)(nil),           // 45: breakshare.type.v1.RefusedReading
+	(*timestamppb.Timestamp)(nil),       // 46: google.protobuf.Timestamp
+	(*LotDelivery)(nil),                 // 47: breakshare.compostlot.v1.LotDelivery
+	(*SaveRecipeRequest)(nil),           // 48: breakshare.compostlot.v1.SaveRecipeRequest
+	(*ListRecipesRequest)(nil),          // 49: breakshare.compostlot.v1.ListRecipesRequest
+	(*BlendRecipeRequest)(nil),          // 50: breakshare.compostlot.v1.BlendRecipeRequest
+	(*PublishSlotSeriesRequest)(nil),    // 51: breakshare.compostlot.v1.PublishSlotSeriesRequest
+	(*WithdrawSlotRequest)(nil),         // 52: breakshare.compostlot.v1.WithdrawSlotRequest
+	(*RequestForCropRequest)(nil),       // 53: breakshare.compostlot.v1.RequestForCropRequest
+	(*WhatIfWiderRequest)(nil),          // 54: breakshare.compostlot.v1.WhatIfWiderRequest
+	(*GetShareSettingsRequest)(nil),     // 55: breakshare.compostlot.v1.GetShareSettingsRequest
+	(*SaveShareSettingsRequest)(nil),    // 56: breakshare.compostlot.v1.SaveShareSettingsRequest
+	(*SaveHaulCostsRequest)(nil),        // 57: breakshare.compostlot.v1.SaveHaulCostsRequest
+	(*ListHaulCostsRequest)(nil),        // 58: breakshare.compostlot.v1.ListHaulCostsRequest
+	(*SetLotRecipeRequest)(nil),         // 59: breakshare.compostlot.v1.SetLotRecipeRequest
+	(*RecordTurnRequest)(nil),           // 60: breakshare.compostlot.v1.RecordTurnRequest
+	(*RecordHeapRequest)(nil),           // 61: breakshare.compostlot.v1.RecordHeapRequest
+	(*GetLotChartRequest)(nil),          // 62: breakshare.compostlot.v1.GetLotChartRequest
+	(*GetLotDocumentRequest)(nil),       // 63: breakshare.compostlot.v1.GetLotDocumentRequest
+	(*GetEntryChecklistRequest)(nil),    // 64: breakshare.compostlot.v1.GetEntryChecklistRequest
+	(*GetReleaseRulesRequest)(nil),      // 65: breakshare.compostlot.v1.GetReleaseRulesRequest
+	(*SaveReleaseRulesRequest)(nil),     // 66: breakshare.compostlot.v1.SaveReleaseRulesRequest
+	(*Recipe)(nil),                      // 67: breakshare.compostlot.v1.Recipe
+	(*ListRecipesResponse)(nil),         // 68: breakshare.compostlot.v1.ListRecipesResponse
+	(*BlendRecipeResponse)(nil),         // 69: breakshare.compostlot.v1.BlendRecipeResponse
+	(*WithdrawSlotResponse)(nil),        // 70: breakshare.compostlot.v1.WithdrawSlotResponse
+	(*Round)(nil),                       // 71: breakshare.compostlot.v1.Round
+	(*ShareSettings)(nil),               // 72: breakshare.compostlot.v1.ShareSettings
+	(*SaveHaulCostsResponse)(nil),       // 73: breakshare.compostlot.v1.SaveHaulCostsResponse
+	(*ListHaulCostsResponse)(nil),       // 74: breakshare.compostlot.v1.ListHaulCostsResponse
+	(*LotTurn)(nil),                     // 75: breakshare.compostlot.v1.LotTurn
+	(*LotReport)(nil),                   // 76: breakshare.compostlot.v1.LotReport
+	(*LotChart)(nil),                    // 77: breakshare.compostlot.v1.LotChart
+	(*LotDocument)(nil),                 // 78: breakshare.compostlot.v1.LotDocument
+	(*EntryChecklist)(nil),              // 79: breakshare.compostlot.v1.EntryChecklist
+	(*GetReleaseRulesResponse)(nil),     // 80: breakshare.compostlot.v1.GetReleaseRulesResponse
+	(*ReleaseRules)(nil),                // 81: breakshare.compostlot.v1.ReleaseRules
 }
 var file_breakshare_compostlot_v1_service_proto_depIdxs = []int32{
-	35, // 0: breakshare.compostlot.v1.SaveYardRequest.yard:type_name -> breakshare.compostlot.v1.Yard
-	35, // 1: breakshare.compostlot.v1.BatchSaveYardsRequest.yards:type_name -> breakshare.compostlot.v1.Yard
-	35, // 2: breakshare.compostlot.v1.BatchSaveYardsResponse.yards:type_name -> breakshare.compostlot.v1.Yard
-	35, // 3: breakshare.compostlot.v1.ListYardsResponse.yards:type_name -> breakshare.compostlot.v1.Yard
-	36, // 4: breakshare.compostlot.v1.PublishSlotsRequest.slots:type_name -> breakshare.compostlot.v1.Slot
-	36, // 5: breakshare.compostlot.v1.PublishSlotsResponse.slots:type_name -> breakshare.compostlot.v1.Slot
-	36, // 6: breakshare.compostlot.v1.ListSlotsResponse.slots:type_name -> breakshare.compostlot.v1.Slot
-	37, // 7: breakshare.compostlot.v1.RequestCompostRequest.compost_request:type_name -> breakshare.compostlot.v1.CompostRequest
-	37, // 8: breakshare.compostlot.v1.BatchRequestCompostRequest.compost_requests:type_name -> breakshare.compostlot.v1.CompostRequest
-	37, // 9: breakshare.compostlot.v1.BatchRequestCompostResponse.compost_requests:type_name -> breakshare.compostlot.v1.CompostRequest
-	37, // 10: breakshare.compostlot.v1.ListCompostRequestsResponse.compost_requests:type_name -> breakshare.compostlot.v1.CompostRequest
-	38, // 11: breakshare.compostlot.v1.ListCompostRequestsResponse.shares:type_name -> breakshare.compostlot.v1.Share
-	39, // 12: breakshare.compostlot.v1.OpenLotRequest.lot:type_name -> breakshare.compostlot.v1.Lot
-	39, // 13: breakshare.compostlot.v1.BatchOpenLotsRequest.lots:type_name -> breakshare.compostlot.v1.Lot
-	39, // 14: breakshare.compostlot.v1.BatchOpenLotsResponse.lots:type_name -> breakshare.compostlot.v1.Lot
-	39, // 15: breakshare.compostlot.v1.ListLotsResponse.lots:type_name -> breakshare.compostlot.v1.Lot
-	40, // 16: breakshare.compostlot.v1.MarkPhasesRequest.marks:type_name -> breakshare.compostlot.v1.MarkedPhase
-	41, // 17: breakshare.compostlot.v1.SaveProbeRequest.probe:type_name -> breakshare.compostlot.v1.Probe
-	42, // 18: breakshare.compostlot.v1.RecordReadingsRequest.readings:type_name -> breakshare.compostlot.v1.Reading
-	43, // 19: breakshare.compostlot.v1.ReleaseLotRequest.released_at:type_name -> google.protobuf.Timestamp
-	43, // 20: breakshare.compostlot.v1.LotRelease.released_at:type_name -> google.protobuf.Timestamp
-	27, // 21: breakshare.compostlot.v1.BatchReleaseLotsRequest.releases:type_name -> breakshare.compostlot.v1.LotRelease
-	39, // 22: breakshare.compostlot.v1.BatchReleaseLotsResponse.lots:type_name -> breakshare.compostlot.v1.Lot
-	43, // 23: breakshare.compostlot.v1.DeliverLotRequest.delivered_at:type_name -> google.protobuf.Timestamp
-	43, // 24: breakshare.compostlot.v1.NewDelivery.delivered_at:type_name -> google.protobuf.Timestamp
-	32, // 25: breakshare.compostlot.v1.BatchDeliverLotsRequest.deliveries:type_name -> breakshare.compostlot.v1.NewDelivery
-	44, // 26: breakshare.compostlot.v1.BatchDeliverLotsResponse.deliveries:type_name -> breakshare.compostlot.v1.LotDelivery
-	0,  // 27: breakshare.compostlot.v1.CompostLotService.SaveYard:input_type -> breakshare.compostlot.v1.SaveYardRequest
-	1,  // 28: breakshare.compostlot.v1.CompostLotService.BatchSaveYards:input_type -> breakshare.compostlot.v1.BatchSaveYardsRequest
-	3,  // 29: breakshare.compostlot.v1.CompostLotService.ListYards:input_type -> breakshare.compostlot.v1.ListYardsRequest
-	45, // 30: breakshare.compostlot.v1.CompostLotService.SaveRecipe:input_type -> breakshare.compostlot.v1.SaveRecipeRequest
-	46, // 31: breakshare.compostlot.v1.CompostLotService.ListRecipes:input_type -> breakshare.compostlot.v1.ListRecipesRequest
-	47, // 32: breakshare.compostlot.v1.CompostLotService.BlendRecipe:input_type -> breakshare.compostlot.v1.BlendRecipeRequest
-	5,  // 33: breakshare.compostlot.v1.CompostLotService.PublishSlots:input_type -> breakshare.compostlot.v1.PublishSlotsRequest
-	48, // 34: breakshare.compostlot.v1.CompostLotService.PublishSlotSeries:input_type -> breakshare.compostlot.v1.PublishSlotSeriesRequest
-	49, // 35: breakshare.compostlot.v1.CompostLotService.WithdrawSlot:input_type -> breakshare.compostlot.v1.WithdrawSlotRequest
-	7,  // 36: breakshare.compostlot.v1.CompostLotService.ListSlots:input_type -> breakshare.compostlot.v1.ListSlotsRequest
-	9,  // 37: breakshare.compostlot.v1.CompostLotService.RequestCompost:input_type -> breakshare.compostlot.v1.RequestCompostRequest
-	10, // 38: breakshare.compostlot.v1.CompostLotService.BatchRequestCompost:input_type -> breakshare.compostlot.v1.BatchRequestCompostRequest
-	50, // 39: breakshare.compostlot.v1.CompostLotService.RequestForCrop:input_type -> breakshare.compostlot.v1.RequestForCropRequest
-	12, // 40: breakshare.compostlot.v1.CompostLotService.ListCompostRequests:input_type -> breakshare.compostlot.v1.ListCompostRequestsRequest
-	14, // 41: breakshare.compostlot.v1.CompostLotService.ShareOut:input_type -> breakshare.compostlot.v1.ShareOutRequest
-	51, // 42: breakshare.compostlot.v1.CompostLotService.WhatIfWider:input_type -> breakshare.compostlot.v1.WhatIfWiderRequest
-	52, // 43: breakshare.compostlot.v1.CompostLotService.GetShareSettings:input_type -> breakshare.compostlot.v1.GetShareSettingsRequest
-	53, // 44: breakshare.compostlot.v1.CompostLotService.SaveShareSettings:input_type -> breakshare.compostlot.v1.SaveShareSettingsRequest
-	54, // 45: breakshare.compostlot.v1.CompostLotService.SaveHaulCosts:input_type -> breakshare.compostlot.v1.SaveHaulCostsRequest
-	55, // 46: breakshare.compostlot.v1.CompostLotService.ListHaulCosts:input_type -> breakshare.compostlot.v1.ListHaulCostsRequest
-	15, // 47: breakshare.compostlot.v1.CompostLotService.OpenLot:input_type -> breakshare.compostlot.v1.OpenLotRequest
-	16, // 48: breakshare.compostlot.v1.CompostLotService.BatchOpenLots:input_type -> breakshare.compostlot.v1.BatchOpenLotsRequest
-	18, // 49: breakshare.compostlot.v1.CompostLotService.ListLots:input_type -> breakshare.compostlot.v1.ListLotsRequest
-	20, // 50: breakshare.compostlot.v1.CompostLotService.MarkPhases:input_type -> breakshare.compostlot.v1.MarkPhasesRequest
-	56, // 51: breakshare.compostlot.v1.CompostLotService.SetLotRecipe:input_type -> breakshare.compostlot.v1.SetLotRecipeRequest
-	57, // 52: breakshare.compostlot.v1.CompostLotService.RecordTurn:input_type -> breakshare.compostlot.v1.RecordTurnRequest
-	58, // 53: breakshare.compostlot.v1.CompostLotService.RecordHeap:input_type -> breakshare.compostlot.v1.RecordHeapRequest
-	22, // 54: breakshare.compostlot.v1.CompostLotService.SaveProbe:input_type -> breakshare.compostlot.v1.SaveProbeRequest
-	23, // 55: breakshare.compostlot.v1.CompostLotService.RecordReadings:input_type -> breakshare.compostlot.v1.RecordReadingsRequest
-	25, // 56: breakshare.compostlot.v1.CompostLotService.GetLotReport:input_type -> breakshare.compostlot.v1.GetLotReportRequest
-	59, // 57: breakshare.compostlot.v1.CompostLotService.GetLotChart:input_type -> breakshare.compostlot.v1.GetLotChartRequest
-	60, // 58: breakshare.compostlot.v1.CompostLotService.GetLotDocument:input_type -> breakshare.compostlot.v1.GetLotDocumentRequest
-	61, // 59: breakshare.compostlot.v1.CompostLotService.GetEntryChecklist:input_type -> breakshare.compostlot.v1.GetEntryChecklistRequest
-	62, // 60: breakshare.compostlot.v1.CompostLotService.GetReleaseRules:input_type -> breakshare.compostlot.v1.GetReleaseRulesRequest
-	63, // 61: breakshare.compostlot.v1.CompostLotService.SaveReleaseRules:input_type -> breakshare.compostlot.v1.SaveReleaseRulesRequest
-	26, // 62: breakshare.compostlot.v1.CompostLotService.ReleaseLot:input_type -> breakshare.compostlot.v1.ReleaseLotRequest
-	28, // 63: breakshare.compostlot.v1.CompostLotService.BatchReleaseLots:input_type -> breakshare.compostlot.v1.BatchReleaseLotsRequest
-	30, // 64: breakshare.compostlot.v1.CompostLotService.HoldLot:input_type -> breakshare.compostlot.v1.HoldLotRequest
-	31, // 65: breakshare.compostlot.v1.CompostLotService.DeliverLot:input_type -> breakshare.compostlot.v1.DeliverLotRequest
-	33, // 66: breakshare.compostlot.v1.CompostLotService.BatchDeliverLots:input_type -> breakshare.compostlot.v1.BatchDeliverLotsRequest
-	35, // 67: breakshare.compostlot.v1.CompostLotService.SaveYard:output_type -> breakshare.compostlot.v1.Yard
-	2,  // 68: breakshare.compostlot.v1.CompostLotService.BatchSaveYards:output_type -> breakshare.compostlot.v1.BatchSaveYardsResponse
-	4,  // 69: breakshare.compostlot.v1.CompostLotService.ListYards:output_type -> breakshare.compostlot.v1.ListYardsResponse
-	64, // 70: breakshare.compostlot.v1.CompostLotService.SaveRecipe:output_type -> breakshare.compostlot.v1.Recipe
-	65, // 71: breakshare.compostlot.v1.CompostLotService.ListRecipes:output_type -> breakshare.compostlot.v1.ListRecipesResponse
-	66, // 72: breakshare.compostlot.v1.CompostLotService.BlendRecipe:output_type -> breakshare.compostlot.v1.BlendRecipeResponse
-	6,  // 73: breakshare.compostlot.v1.CompostLotService.PublishSlots:output_type -> breakshare.compostlot.v1.PublishSlotsResponse
-	6,  // 74: breakshare.compostlot.v1.CompostLotService.PublishSlotSeries:output_type -> breakshare.compostlot.v1.PublishSlotsResponse
-	67, // 75: breakshare.compostlot.v1.CompostLotService.WithdrawSlot:output_type -> breakshare.compostlot.v1.WithdrawSlotResponse
-	8,  // 76: breakshare.compostlot.v1.CompostLotService.ListSlots:output_type -> breakshare.compostlot.v1.ListSlotsResponse
-	37, // 77: breakshare.compostlot.v1.CompostLotService.RequestCompost:output_type -> breakshare.compostlot.v1.CompostRequest
-	11, // 78: breakshare.compostlot.v1.CompostLotService.BatchRequestCompost:output_type -> breakshare.compostlot.v1.BatchRequestCompostResponse
-	37, // 79: breakshare.compostlot.v1.CompostLotService.RequestForCrop:output_type -> breakshare.compostlot.v1.CompostRequest
-	13, // 80: breakshare.compostlot.v1.CompostLotService.ListCompostRequests:output_type -> breakshare.compostlot.v1.ListCompostRequestsResponse
-	68, // 81: breakshare.compostlot.v1.CompostLotService.ShareOut:output_type -> breakshare.compostlot.v1.Round
-	38, // 82: breakshare.compostlot.v1.CompostLotService.WhatIfWider:output_type -> breakshare.compostlot.v1.Share
-	69, // 83: breakshare.compostlot.v1.CompostLotService.GetShareSettings:output_type -> breakshare.compostlot.v1.ShareSettings
-	69, // 84: breakshare.compostlot.v1.CompostLotService.SaveShareSettings:output_type -> breakshare.compostlot.v1.ShareSettings
-	70, // 85: breakshare.compostlot.v1.CompostLotService.SaveHaulCosts:output_type -> breakshare.compostlot.v1.SaveHaulCostsResponse
-	71, // 86: breakshare.compostlot.v1.CompostLotService.ListHaulCosts:output_type -> breakshare.compostlot.v1.ListHaulCostsResponse
-	39, // 87: breakshare.compostlot.v1.CompostLotService.OpenLot:output_type -> breakshare.compostlot.v1.Lot
-	17, // 88: breakshare.compostlot.v1.CompostLotService.BatchOpenLots:output_type -> breakshare.compostlot.v1.BatchOpenLotsResponse
-	19, // 89: breakshare.compostlot.v1.CompostLotService.ListLots:output_type -> breakshare.compostlot.v1.ListLotsResponse
-	21, // 90: breakshare.compostlot.v1.CompostLotService.MarkPhases:output_type -> breakshare.compostlot.v1.MarkPhasesResponse
-	39, // 91: breakshare.compostlot.v1.CompostLotService.SetLotRecipe:output_type -> breakshare.compostlot.v1.Lot
-	72, // 92: breakshare.compostlot.v1.CompostLotService.RecordTurn:output_type -> breakshare.compostlot.v1.LotTurn
-	39, // 93: breakshare.compostlot.v1.CompostLotService.RecordHeap:output_type -> breakshare.compostlot.v1.Lot
-	41, // 94: breakshare.compostlot.v1.CompostLotService.SaveProbe:output_type -> breakshare.compostlot.v1.Probe
-	24, // 95: breakshare.compostlot.v1.CompostLotService.RecordReadings:output_type -> breakshare.compostlot.v1.RecordReadingsResponse
-	73, // 96: breakshare.compostlot.v1.CompostLotService.GetLotReport:output_type -> breakshare.compostlot.v1.LotReport
-	74, // 97: breakshare.compostlot.v1.CompostLotService.GetLotChart:output_type -> breakshare.compostlot.v1.LotChart
-	75, // 98: breakshare.compostlot.v1.CompostLotService.GetLotDocument:output_type -> breakshare.compostlot.v1.LotDocument
-	76, // 99: breakshare.compostlot.v1.CompostLotService.GetEntryChecklist:output_type -> breakshare.compostlot.v1.EntryChecklist
-	77, // 100: breakshare.compostlot.v1.CompostLotService.GetReleaseRules:output_type -> breakshare.compostlot.v1.GetReleaseRulesResponse
-	78, // 101: breakshare.compostlot.v1.CompostLotService.SaveReleaseRules:output_type -> breakshare.compostlot.v1.ReleaseRules
-	39, // 102: breakshare.compostlot.v1.CompostLotService.ReleaseLot:output_type -> breakshare.compostlot.v1.Lot
-	29, // 103: breakshare.compostlot.v1.CompostLotService.BatchReleaseLots:output_type -> breakshare.compostlot.v1.BatchReleaseLotsResponse
-	39, // 104: breakshare.compostlot.v1.CompostLotService.HoldLot:output_type -> breakshare.compostlot.v1.Lot
-	44, // 105: breakshare.compostlot.v1.CompostLotService.DeliverLot:output_type -> breakshare.compostlot.v1.LotDelivery
-	34, // 106: breakshare.compostlot.v1.CompostLotService.BatchDeliverLots:output_type -> breakshare.compostlot.v1.BatchDeliverLotsResponse
-	67, // [67:107] is the sub-list for method output_type
-	27, // [27:67] is the sub-list for method input_type
-	27, // [27:27] is the sub-list for extension type_name
-	27, // [27:27] is the sub-list for extension extendee
-	0,  // [0:27] is the sub-list for field type_name
+	37, // 0: breakshare.compostlot.v1.SaveYardRequest.yard:type_name -> breakshare.compostlot.v1.Yard
+	37, // 1: breakshare.compostlot.v1.BatchSaveYardsRequest.yards:type_name -> breakshare.compostlot.v1.Yard
+	37, // 2: breakshare.compostlot.v1.BatchSaveYardsResponse.yards:type_name -> breakshare.compostlot.v1.Yard
+	37, // 3: breakshare.compostlot.v1.ListYardsResponse.yards:type_name -> breakshare.compostlot.v1.Yard
+	38, // 4: breakshare.compostlot.v1.PublishSlotsRequest.slots:type_name -> breakshare.compostlot.v1.Slot
+	38, // 5: breakshare.compostlot.v1.PublishSlotsResponse.slots:type_name -> breakshare.compostlot.v1.Slot
+	38, // 6: breakshare.compostlot.v1.ListSlotsResponse.slots:type_name -> breakshare.compostlot.v1.Slot
+	39, // 7: breakshare.compostlot.v1.RequestCompostRequest.compost_request:type_name -> breakshare.compostlot.v1.CompostRequest
+	39, // 8: breakshare.compostlot.v1.BatchRequestCompostRequest.compost_requests:type_name -> breakshare.compostlot.v1.CompostRequest
+	39, // 9: breakshare.compostlot.v1.BatchRequestCompostResponse.compost_requests:type_name -> breakshare.compostlot.v1.CompostRequest
+	39, // 10: breakshare.compostlot.v1.ListCompostRequestsResponse.compost_requests:type_name -> breakshare.compostlot.v1.CompostRequest
+	40, // 11: breakshare.compostlot.v1.ListCompostRequestsResponse.shares:type_name -> breakshare.compostlot.v1.Share
+	41, // 12: breakshare.compostlot.v1.OpenLotRequest.lot:type_name -> breakshare.compostlot.v1.Lot
+	41, // 13: breakshare.compostlot.v1.BatchOpenLotsRequest.lots:type_name -> breakshare.compostlot.v1.Lot
+	41, // 14: breakshare.compostlot.v1.BatchOpenLotsResponse.lots:type_name -> breakshare.compostlot.v1.Lot
+	41, // 15: breakshare.compostlot.v1.ListLotsResponse.lots:type_name -> breakshare.compostlot.v1.Lot
+	42, // 16: breakshare.compostlot.v1.MarkPhasesRequest.marks:type_name -> breakshare.compostlot.v1.MarkedPhase
+	43, // 17: breakshare.compostlot.v1.SaveProbeRequest.probe:type_name -> breakshare.compostlot.v1.Probe
+	44, // 18: breakshare.compostlot.v1.RecordReadingsRequest.readings:type_name -> breakshare.compostlot.v1.Reading
+	45, // 19: breakshare.compostlot.v1.ListRefusedReadingsResponse.refused:type_name -> breakshare.type.v1.RefusedReading
+	46, // 20: breakshare.compostlot.v1.ReleaseLotRequest.released_at:type_name -> google.protobuf.Timestamp
+	46, // 21: breakshare.compostlot.v1.LotRelease.released_at:type_name -> google.protobuf.Timestamp
+	29, // 22: breakshare.compostlot.v1.BatchReleaseLotsRequest.releases:type_name -> breakshare.compostlot.v1.LotRelease
+	41, // 23: breakshare.compostlot.v1.BatchReleaseLotsResponse.lots:type_name -> breakshare.compostlot.v1.Lot
+	46, // 24: breakshare.compostlot.v1.DeliverLotRequest.delivered_at:type_name -> google.protobuf.Timestamp
+	46, // 25: breakshare.compostlot.v1.NewDelivery.delivered_at:type_name -> google.protobuf.Timestamp
+	34, // 26: breakshare.compostlot.v1.BatchDeliverLotsRequest.deliveries:type_name -> breakshare.compostlot.v1.NewDelivery
+	47, // 27: breakshare.compostlot.v1.BatchDeliverLotsResponse.deliveries:type_name -> breakshare.compostlot.v1.LotDelivery
+	0,  // 28: breakshare.compostlot.v1.CompostLotService.SaveYard:input_type -> breakshare.compostlot.v1.SaveYardRequest
+	1,  // 29: breakshare.compostlot.v1.CompostLotService.BatchSaveYards:input_type -> breakshare.compostlot.v1.BatchSaveYardsRequest
+	3,  // 30: breakshare.compostlot.v1.CompostLotService.ListYards:input_type -> breakshare.compostlot.v1.ListYardsRequest
+	48, // 31: breakshare.compostlot.v1.CompostLotService.SaveRecipe:input_type -> breakshare.compostlot.v1.SaveRecipeRequest
+	49, // 32: breakshare.compostlot.v1.CompostLotService.ListRecipes:input_type -> breakshare.compostlot.v1.ListRecipesRequest
+	50, // 33: breakshare.compostlot.v1.CompostLotService.BlendRecipe:input_type -> breakshare.compostlot.v1.BlendRecipeRequest
+	5,  // 34: breakshare.compostlot.v1.CompostLotService.PublishSlots:input_type -> breakshare.compostlot.v1.PublishSlotsRequest
+	51, // 35: breakshare.compostlot.v1.CompostLotService.PublishSlotSeries:input_type -> breakshare.compostlot.v1.PublishSlotSeriesRequest
+	52, // 36: breakshare.compostlot.v1.CompostLotService.WithdrawSlot:input_type -> breakshare.compostlot.v1.WithdrawSlotRequest
+	7,  // 37: breakshare.compostlot.v1.CompostLotService.ListSlots:input_type -> breakshare.compostlot.v1.ListSlotsRequest
+	9,  // 38: breakshare.compostlot.v1.CompostLotService.RequestCompost:input_type -> breakshare.compostlot.v1.RequestCompostRequest
+	10, // 39: breakshare.compostlot.v1.CompostLotService.BatchRequestCompost:input_type -> breakshare.compostlot.v1.BatchRequestCompostRequest
+	53, // 40: breakshare.compostlot.v1.CompostLotService.RequestForCrop:input_type -> breakshare.compostlot.v1.RequestForCropRequest
+	12, // 41: breakshare.compostlot.v1.CompostLotService.ListCompostRequests:input_type -> breakshare.compostlot.v1.ListCompostRequestsRequest
+	14, // 42: breakshare.compostlot.v1.CompostLotService.ShareOut:input_type -> breakshare.compostlot.v1.ShareOutRequest
+	54, // 43: breakshare.compostlot.v1.CompostLotService.WhatIfWider:input_type -> breakshare.compostlot.v1.WhatIfWiderRequest
+	55, // 44: breakshare.compostlot.v1.CompostLotService.GetShareSettings:input_type -> breakshare.compostlot.v1.GetShareSettingsRequest
+	56, // 45: breakshare.compostlot.v1.CompostLotService.SaveShareSettings:input_type -> breakshare.compostlot.v1.SaveShareSettingsRequest
+	57, // 46: breakshare.compostlot.v1.CompostLotService.SaveHaulCosts:input_type -> breakshare.compostlot.v1.SaveHaulCostsRequest
+	58, // 47: breakshare.compostlot.v1.CompostLotService.ListHaulCosts:input_type -> breakshare.compostlot.v1.ListHaulCostsRequest
+	15, // 48: breakshare.compostlot.v1.CompostLotService.OpenLot:input_type -> breakshare.compostlot.v1.OpenLotRequest
+	16, // 49: breakshare.compostlot.v1.CompostLotService.BatchOpenLots:input_type -> breakshare.compostlot.v1.BatchOpenLotsRequest
+	18, // 50: breakshare.compostlot.v1.CompostLotService.ListLots:input_type -> breakshare.compostlot.v1.ListLotsRequest
+	20, // 51: breakshare.compostlot.v1.CompostLotService.MarkPhases:input_type -> breakshare.compostlot.v1.MarkPhasesRequest
+	59, // 52: breakshare.compostlot.v1.CompostLotService.SetLotRecipe:input_type -> breakshare.compostlot.v1.SetLotRecipeRequest
+	60, // 53: breakshare.compostlot.v1.CompostLotService.RecordTurn:input_type -> breakshare.compostlot.v1.RecordTurnRequest
+	61, // 54: breakshare.compostlot.v1.CompostLotService.RecordHeap:input_type -> breakshare.compostlot.v1.RecordHeapRequest
+	22, // 55: breakshare.compostlot.v1.CompostLotService.SaveProbe:input_type -> breakshare.compostlot.v1.SaveProbeRequest
+	23, // 56: breakshare.compostlot.v1.CompostLotService.RecordReadings:input_type -> breakshare.compostlot.v1.RecordReadingsRequest
+	25, // 57: breakshare.compostlot.v1.CompostLotService.ListRefusedReadings:input_type -> breakshare.compostlot.v1.ListRefusedReadingsRequest
+	27, // 58: breakshare.compostlot.v1.CompostLotService.GetLotReport:input_type -> breakshare.compostlot.v1.GetLotReportRequest
+	62, // 59: breakshare.compostlot.v1.CompostLotService.GetLotChart:input_type -> breakshare.compostlot.v1.GetLotChartRequest
+	63, // 60: breakshare.compostlot.v1.CompostLotService.GetLotDocument:input_type -> breakshare.compostlot.v1.GetLotDocumentRequest
+	64, // 61: breakshare.compostlot.v1.CompostLotService.GetEntryChecklist:input_type -> breakshare.compostlot.v1.GetEntryChecklistRequest
+	65, // 62: breakshare.compostlot.v1.CompostLotService.GetReleaseRules:input_type -> breakshare.compostlot.v1.GetReleaseRulesRequest
+	66, // 63: breakshare.compostlot.v1.CompostLotService.SaveReleaseRules:input_type -> breakshare.compostlot.v1.SaveReleaseRulesRequest
+	28, // 64: breakshare.compostlot.v1.CompostLotService.ReleaseLot:input_type -> breakshare.compostlot.v1.ReleaseLotRequest
+	30, // 65: breakshare.compostlot.v1.CompostLotService.BatchReleaseLots:input_type -> breakshare.compostlot.v1.BatchReleaseLotsRequest
+	32, // 66: breakshare.compostlot.v1.CompostLotService.HoldLot:input_type -> breakshare.compostlot.v1.HoldLotRequest
+	33, // 67: breakshare.compostlot.v1.CompostLotService.DeliverLot:input_type -> breakshare.compostlot.v1.DeliverLotRequest
+	35, // 68: breakshare.compostlot.v1.CompostLotService.BatchDeliverLots:input_type -> breakshare.compostlot.v1.BatchDeliverLotsRequest
+	37, // 69: breakshare.compostlot.v1.CompostLotService.SaveYard:output_type -> breakshare.compostlot.v1.Yard
+	2,  // 70: breakshare.compostlot.v1.CompostLotService.BatchSaveYards:output_type -> breakshare.compostlot.v1.BatchSaveYardsResponse
+	4,  // 71: breakshare.compostlot.v1.CompostLotService.ListYards:output_type -> breakshare.compostlot.v1.ListYardsResponse
+	67, // 72: breakshare.compostlot.v1.CompostLotService.SaveRecipe:output_type -> breakshare.compostlot.v1.Recipe
+	68, // 73: breakshare.compostlot.v1.CompostLotService.ListRecipes:output_type -> breakshare.compostlot.v1.ListRecipesResponse
+	69, // 74: breakshare.compostlot.v1.CompostLotService.BlendRecipe:output_type -> breakshare.compostlot.v1.BlendRecipeResponse
+	6,  // 75: breakshare.compostlot.v1.CompostLotService.PublishSlots:output_type -> breakshare.compostlot.v1.PublishSlotsResponse
+	6,  // 76: breakshare.compostlot.v1.CompostLotService.PublishSlotSeries:output_type -> breakshare.compostlot.v1.PublishSlotsResponse
+	70, // 77: breakshare.compostlot.v1.CompostLotService.WithdrawSlot:output_type -> breakshare.compostlot.v1.WithdrawSlotResponse
+	8,  // 78: breakshare.compostlot.v1.CompostLotService.ListSlots:output_type -> breakshare.compostlot.v1.ListSlotsResponse
+	39, // 79: breakshare.compostlot.v1.CompostLotService.RequestCompost:output_type -> breakshare.compostlot.v1.CompostRequest
+	11, // 80: breakshare.compostlot.v1.CompostLotService.BatchRequestCompost:output_type -> breakshare.compostlot.v1.BatchRequestCompostResponse
+	39, // 81: breakshare.compostlot.v1.CompostLotService.RequestForCrop:output_type -> breakshare.compostlot.v1.CompostRequest
+	13, // 82: breakshare.compostlot.v1.CompostLotService.ListCompostRequests:output_type -> breakshare.compostlot.v1.ListCompostRequestsResponse
+	71, // 83: breakshare.compostlot.v1.CompostLotService.ShareOut:output_type -> breakshare.compostlot.v1.Round
+	40, // 84: breakshare.compostlot.v1.CompostLotService.WhatIfWider:output_type -> breakshare.compostlot.v1.Share
+	72, // 85: breakshare.compostlot.v1.CompostLotService.GetShareSettings:output_type -> breakshare.compostlot.v1.ShareSettings
+	72, // 86: breakshare.compostlot.v1.CompostLotService.SaveShareSettings:output_type -> breakshare.compostlot.v1.ShareSettings
+	73, // 87: breakshare.compostlot.v1.CompostLotService.SaveHaulCosts:output_type -> breakshare.compostlot.v1.SaveHaulCostsResponse
+	74, // 88: breakshare.compostlot.v1.CompostLotService.ListHaulCosts:output_type -> breakshare.compostlot.v1.ListHaulCostsResponse
+	41, // 89: breakshare.compostlot.v1.CompostLotService.OpenLot:output_type -> breakshare.compostlot.v1.Lot
+	17, // 90: breakshare.compostlot.v1.CompostLotService.BatchOpenLots:output_type -> breakshare.compostlot.v1.BatchOpenLotsResponse
+	19, // 91: breakshare.compostlot.v1.CompostLotService.ListLots:output_type -> breakshare.compostlot.v1.ListLotsResponse
+	21, // 92: breakshare.compostlot.v1.CompostLotService.MarkPhases:output_type -> breakshare.compostlot.v1.MarkPhasesResponse
+	41, // 93: breakshare.compostlot.v1.CompostLotService.SetLotRecipe:output_type -> breakshare.compostlot.v1.Lot
+	75, // 94: breakshare.compostlot.v1.CompostLotService.RecordTurn:output_type -> breakshare.compostlot.v1.LotTurn
+	41, // 95: breakshare.compostlot.v1.CompostLotService.RecordHeap:output_type -> breakshare.compostlot.v1.Lot
+	43, // 96: breakshare.compostlot.v1.CompostLotService.SaveProbe:output_type -> breakshare.compostlot.v1.Probe
+	24, // 97: breakshare.compostlot.v1.CompostLotService.RecordReadings:output_type -> breakshare.compostlot.v1.RecordReadingsResponse
+	26, // 98: breakshare.compostlot.v1.CompostLotService.ListRefusedReadings:output_type -> breakshare.compostlot.v1.ListRefusedReadingsResponse
+	76, // 99: breakshare.compostlot.v1.CompostLotService.GetLotReport:output_type -> breakshare.compostlot.v1.LotReport
+	77, // 100: breakshare.compostlot.v1.CompostLotService.GetLotChart:output_type -> breakshare.compostlot.v1.LotChart
+	78, // 101: breakshare.compostlot.v1.CompostLotService.GetLotDocument:output_type -> breakshare.compostlot.v1.LotDocument
+	79, // 102: breakshare.compostlot.v1.CompostLotService.GetEntryChecklist:output_type -> breakshare.compostlot.v1.EntryChecklist
+	80, // 103: breakshare.compostlot.v1.CompostLotService.GetReleaseRules:output_type -> breakshare.compostlot.v1.GetReleaseRulesResponse
+	81, // 104: breakshare.compostlot.v1.CompostLotService.SaveReleaseRules:output_type -> breakshare.compostlot.v1.ReleaseRules
+	41, // 105: breakshare.compostlot.v1.CompostLotService.ReleaseLot:output_type -> breakshare.compostlot.v1.Lot
+	31, // 106: breakshare.compostlot.v1.CompostLotService.BatchReleaseLots:output_type -> breakshare.compostlot.v1.BatchReleaseLotsResponse
+	41, // 107: breakshare.compostlot.v1.CompostLotService.HoldLot:output_type -> breakshare.compostlot.v1.Lot
+	47, // 108: breakshare.compostlot.v1.CompostLotService.DeliverLot:output_type -> breakshare.compostlot.v1.LotDelivery
+	36, // 109: breakshare.compostlot.v1.CompostLotService.BatchDeliverLots:output_type -> breakshare.compostlot.v1.BatchDeliverLotsResponse
+	69, // [69:110] is the sub-list for method output_type
+	28, // [28:69] is the sub-list for method input_type
+	28, // [28:28] is the sub-list for extension type_name
+	28, // [28:28] is the sub-list for extension extendee
+	0,  // [0:28] is the sub-list for field type_name
 }
 
 func init() { file_breakshare_compostlot_v1_service_proto_init() }
@@ -2425,7 +2529,7 @@ func file_breakshare_compostlot_v1_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_breakshare_compostlot_v1_service_proto_rawDesc), len(file_breakshare_compostlot_v1_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   35,
+			NumMessages:   37,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -51,6 +51,7 @@ const (
 	CompostLotService_RecordHeap_FullMethodName          = "/breakshare.compostlot.v1.CompostLotService/RecordHeap"
 	CompostLotService_SaveProbe_FullMethodName           = "/breakshare.compostlot.v1.CompostLotService/SaveProbe"
 	CompostLotService_RecordReadings_FullMethodName      = "/breakshare.compostlot.v1.CompostLotService/RecordReadings"
+	CompostLotService_ListRefusedReadings_FullMethodName = "/breakshare.compostlot.v1.CompostLotService/ListRefusedReadings"
 	CompostLotService_GetLotReport_FullMethodName        = "/breakshare.compostlot.v1.CompostLotService/GetLotReport"
 	CompostLotService_GetLotChart_FullMethodName         = "/breakshare.compostlot.v1.CompostLotService/GetLotChart"
 	CompostLotService_GetLotDocument_FullMethodName      = "/breakshare.compostlot.v1.CompostLotService/GetLotDocument"
@@ -146,6 +147,10 @@ type CompostLotServiceClient interface {
 	// that was cut short can be sent again. An error about one reading names it by its place in
 	// the whole stream, from 0, for example "readings[12345].lot_id".
 	RecordReadings(ctx context.Context, opts ...grpc.CallOption) (grpc.ClientStreamingClient[RecordReadingsRequest, RecordReadingsResponse], error)
+	// ListRefusedReadings returns what instruments published over MQTT and could not be used,
+	// newest first, the last 1,000: a wrong topic, a payload that is no reading, a lot that is not
+	// open, a value other than the one known.
+	ListRefusedReadings(ctx context.Context, in *ListRefusedReadingsRequest, opts ...grpc.CallOption) (*ListRefusedReadingsResponse, error)
 	// GetLotReport returns a lot with its evidence, marks and deliveries.
 	GetLotReport(ctx context.Context, in *GetLotReportRequest, opts ...grpc.CallOption) (*LotReport, error)
 	// GetLotChart returns the readings of a lot thinned out for drawing, with the limits of its
@@ -478,6 +483,16 @@ func (c *compostLotServiceClient) RecordReadings(ctx context.Context, opts ...gr
 // This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
 type CompostLotService_RecordReadingsClient = grpc.ClientStreamingClient[RecordReadingsRequest, RecordReadingsResponse]
 
+func (c *compostLotServiceClient) ListRefusedReadings(ctx context.Context, in *ListRefusedReadingsRequest, opts ...grpc.CallOption) (*ListRefusedReadingsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListRefusedReadingsResponse)
+	err := c.cc.Invoke(ctx, CompostLotService_ListRefusedReadings_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *compostLotServiceClient) GetLotReport(ctx context.Context, in *GetLotReportRequest, opts ...grpc.CallOption) (*LotReport, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(LotReport)
@@ -670,6 +685,10 @@ type CompostLotServiceServer interface {
 	// that was cut short can be sent again. An error about one reading names it by its place in
 	// the whole stream, from 0, for example "readings[12345].lot_id".
 	RecordReadings(grpc.ClientStreamingServer[RecordReadingsRequest, RecordReadingsResponse]) error
+	// ListRefusedReadings returns what instruments published over MQTT and could not be used,
+	// newest first, the last 1,000: a wrong topic, a payload that is no reading, a lot that is not
+	// open, a value other than the one known.
+	ListRefusedReadings(context.Context, *ListRefusedReadingsRequest) (*ListRefusedReadingsResponse, error)
 	// GetLotReport returns a lot with its evidence, marks and deliveries.
 	GetLotReport(context.Context, *GetLotReportRequest) (*LotReport, error)
 	// GetLotChart returns the readings of a lot thinned out for drawing, with the limits of its
@@ -795,6 +814,9 @@ func (UnimplementedCompostLotServiceServer) SaveProbe(context.Context, *SaveProb
 }
 func (UnimplementedCompostLotServiceServer) RecordReadings(grpc.ClientStreamingServer[RecordReadingsRequest, RecordReadingsResponse]) error {
 	return status.Error(codes.Unimplemented, "method RecordReadings not implemented")
+}
+func (UnimplementedCompostLotServiceServer) ListRefusedReadings(context.Context, *ListRefusedReadingsRequest) (*ListRefusedReadingsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListRefusedReadings not implemented")
 }
 func (UnimplementedCompostLotServiceServer) GetLotReport(context.Context, *GetLotReportRequest) (*LotReport, error) {
 	return nil, status.Error(codes.Unimplemented, "method GetLotReport not implemented")
@@ -1361,6 +1383,24 @@ func _CompostLotService_RecordReadings_Handler(srv interface{}, stream grpc.Serv
 // This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
 type CompostLotService_RecordReadingsServer = grpc.ClientStreamingServer[RecordReadingsRequest, RecordReadingsResponse]
 
+func _CompostLotService_ListRefusedReadings_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListRefusedReadingsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(CompostLotServiceServer).ListRefusedReadings(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: CompostLotService_ListRefusedReadings_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(CompostLotServiceServer).ListRefusedReadings(ctx, req.(*ListRefusedReadingsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _CompostLotService_GetLotReport_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(GetLotReportRequest)
 	if err := dec(in); err != nil {
@@ -1677,6 +1717,10 @@ var CompostLotService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "SaveProbe",
 			Handler:    _CompostLotService_SaveProbe_Handler,
+		},
+		{
+			MethodName: "ListRefusedReadings",
+			Handler:    _CompostLotService_ListRefusedReadings_Handler,
 		},
 		{
 			MethodName: "GetLotReport",

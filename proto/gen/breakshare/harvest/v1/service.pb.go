@@ -10,6 +10,7 @@
 package harvestv1
 
 import (
+	v1 "breakshare.example/proto/gen/breakshare/type/v1"
 	_ "buf.build/gen/go/bufbuild/protovalidate/protocolbuffers/go/buf/validate"
 	_ "google.golang.org/genproto/googleapis/api/annotations"
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
@@ -3476,6 +3477,98 @@ func (x *StreamClimateResponse) GetAlerts() int32 {
 	return 0
 }
 
+// ListRefusedReadingsRequest asks for refused readings.
+type ListRefusedReadingsRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Only topics of this farm; empty for all that the caller may see.
+	FarmId        string `protobuf:"bytes,1,opt,name=farm_id,json=farmId,proto3" json:"farm_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListRefusedReadingsRequest) Reset() {
+	*x = ListRefusedReadingsRequest{}
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[62]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListRefusedReadingsRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListRefusedReadingsRequest) ProtoMessage() {}
+
+func (x *ListRefusedReadingsRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[62]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListRefusedReadingsRequest.ProtoReflect.Descriptor instead.
+func (*ListRefusedReadingsRequest) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{62}
+}
+
+func (x *ListRefusedReadingsRequest) GetFarmId() string {
+	if x != nil {
+		return x.FarmId
+	}
+	return ""
+}
+
+// ListRefusedReadingsResponse lists refused readings.
+type ListRefusedReadingsResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Newest first.
+	Refused       []*v1.RefusedReading `protobuf:"bytes,1,rep,name=refused,proto3" json:"refused,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListRefusedReadingsResponse) Reset() {
+	*x = ListRefusedReadingsResponse{}
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[63]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListRefusedReadingsResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListRefusedReadingsResponse) ProtoMessage() {}
+
+func (x *ListRefusedReadingsResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[63]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListRefusedReadingsResponse.ProtoReflect.Descriptor instead.
+func (*ListRefusedReadingsResponse) Descriptor() ([]byte, []int) {
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{63}
+}
+
+func (x *ListRefusedReadingsResponse) GetRefused() []*v1.RefusedReading {
+	if x != nil {
+		return x.Refused
+	}
+	return nil
+}
+
 // ListClimateAlertsRequest asks for alerts.
 type ListClimateAlertsRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
@@ -3489,7 +3582,7 @@ type ListClimateAlertsRequest struct {
 
 func (x *ListClimateAlertsRequest) Reset() {
 	*x = ListClimateAlertsRequest{}
-	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[62]
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[64]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3501,7 +3594,7 @@ func (x *ListClimateAlertsRequest) String() string {
 func (*ListClimateAlertsRequest) ProtoMessage() {}
 
 func (x *ListClimateAlertsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[62]
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[64]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3514,7 +3607,7 @@ func (x *ListClimateAlertsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListClimateAlertsRequest.ProtoReflect.Descriptor instead.
 func (*ListClimateAlertsRequest) Descriptor() ([]byte, []int) {
-	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{62}
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{64}
 }
 
 func (x *ListClimateAlertsRequest) GetFarmId() string {
@@ -3542,7 +3635,7 @@ type ListClimateAlertsResponse struct {
 
 func (x *ListClimateAlertsResponse) Reset() {
 	*x = ListClimateAlertsResponse{}
-	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[63]
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[65]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3554,7 +3647,7 @@ func (x *ListClimateAlertsResponse) String() string {
 func (*ListClimateAlertsResponse) ProtoMessage() {}
 
 func (x *ListClimateAlertsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[63]
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[65]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3567,7 +3660,7 @@ func (x *ListClimateAlertsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListClimateAlertsResponse.ProtoReflect.Descriptor instead.
 func (*ListClimateAlertsResponse) Descriptor() ([]byte, []int) {
-	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{63}
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{65}
 }
 
 func (x *ListClimateAlertsResponse) GetAlerts() []*ClimateAlert {
@@ -3590,7 +3683,7 @@ type GetClimateTraceRequest struct {
 
 func (x *GetClimateTraceRequest) Reset() {
 	*x = GetClimateTraceRequest{}
-	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[64]
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[66]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3602,7 +3695,7 @@ func (x *GetClimateTraceRequest) String() string {
 func (*GetClimateTraceRequest) ProtoMessage() {}
 
 func (x *GetClimateTraceRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[64]
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[66]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3615,7 +3708,7 @@ func (x *GetClimateTraceRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetClimateTraceRequest.ProtoReflect.Descriptor instead.
 func (*GetClimateTraceRequest) Descriptor() ([]byte, []int) {
-	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{64}
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{66}
 }
 
 func (x *GetClimateTraceRequest) GetRoomId() string {
@@ -3655,7 +3748,7 @@ type GetClimateTraceResponse struct {
 
 func (x *GetClimateTraceResponse) Reset() {
 	*x = GetClimateTraceResponse{}
-	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[65]
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[67]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -3667,7 +3760,7 @@ func (x *GetClimateTraceResponse) String() string {
 func (*GetClimateTraceResponse) ProtoMessage() {}
 
 func (x *GetClimateTraceResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[65]
+	mi := &file_breakshare_harvest_v1_service_proto_msgTypes[67]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -3680,7 +3773,7 @@ func (x *GetClimateTraceResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use GetClimateTraceResponse.ProtoReflect.Descriptor instead.
 func (*GetClimateTraceResponse) Descriptor() ([]byte, []int) {
-	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{65}
+	return file_breakshare_harvest_v1_service_proto_rawDescGZIP(), []int{67}
 }
 
 func (x *GetClimateTraceResponse) GetDate() string {
@@ -3736,7 +3829,7 @@ var File_breakshare_harvest_v1_service_proto protoreflect.FileDescriptor
 
 const file_breakshare_harvest_v1_service_proto_rawDesc = "" +
 	"\n" +
-	"#breakshare/harvest/v1/service.proto\x12\x15breakshare.harvest.v1\x1a#breakshare/harvest/v1/climate.proto\x1a#breakshare/harvest/v1/outlook.proto\x1a breakshare/harvest/v1/pick.proto\x1a breakshare/harvest/v1/room.proto\x1a!breakshare/harvest/v1/stock.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\"\xc1\x01\n" +
+	"#breakshare/harvest/v1/service.proto\x12\x15breakshare.harvest.v1\x1a#breakshare/harvest/v1/climate.proto\x1a#breakshare/harvest/v1/outlook.proto\x1a breakshare/harvest/v1/pick.proto\x1a breakshare/harvest/v1/room.proto\x1a!breakshare/harvest/v1/stock.proto\x1a breakshare/type/v1/reading.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1cgoogle/api/annotations.proto\"\xc1\x01\n" +
 	"\x18PushExpectedPicksRequest\x12'\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12W\n" +
@@ -3960,7 +4053,11 @@ const file_breakshare_harvest_v1_service_proto_rawDesc = "" +
 	"\breadings\x18\x01 \x03(\v2%.breakshare.harvest.v1.ClimateReadingB\f\xbaH\t\x92\x01\x06\b\x01\x10\xa0\x9c\x01R\breadings\"E\n" +
 	"\x15StreamClimateResponse\x12\x14\n" +
 	"\x05taken\x18\x01 \x01(\x03R\x05taken\x12\x16\n" +
-	"\x06alerts\x18\x02 \x01(\x05R\x06alerts\"]\n" +
+	"\x06alerts\x18\x02 \x01(\x05R\x06alerts\">\n" +
+	"\x1aListRefusedReadingsRequest\x12 \n" +
+	"\afarm_id\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x18@R\x06farmId\"[\n" +
+	"\x1bListRefusedReadingsResponse\x12<\n" +
+	"\arefused\x18\x01 \x03(\v2\".breakshare.type.v1.RefusedReadingR\arefused\"]\n" +
 	"\x18ListClimateAlertsRequest\x12 \n" +
 	"\afarm_id\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x18@R\x06farmId\x12\x1f\n" +
 	"\vcleared_too\x18\x02 \x01(\bR\n" +
@@ -3978,7 +4075,7 @@ const file_breakshare_harvest_v1_service_proto_rawDesc = "" +
 	"\x06limits\x18\x04 \x03(\v2#.breakshare.harvest.v1.ClimateLimitR\x06limits\x12A\n" +
 	"\breadings\x18\x05 \x03(\v2%.breakshare.harvest.v1.ClimateReadingR\breadings\x12;\n" +
 	"\x06alerts\x18\x06 \x03(\v2#.breakshare.harvest.v1.ClimateAlertR\x06alerts\x12:\n" +
-	"\bcautions\x18\a \x03(\v2\x1e.breakshare.harvest.v1.CautionR\bcautions2\x98&\n" +
+	"\bcautions\x18\a \x03(\v2\x1e.breakshare.harvest.v1.CautionR\bcautions2\xb7'\n" +
 	"\x0eHarvestService\x12\x94\x01\n" +
 	"\x11PushExpectedPicks\x12/.breakshare.harvest.v1.PushExpectedPicksRequest\x1a0.breakshare.harvest.v1.PushExpectedPicksResponse\"\x1c\x82\xd3\xe4\x93\x02\x16:\x01*\"\x11/v1/expectedPicks\x12~\n" +
 	"\x13StreamExpectedPicks\x121.breakshare.harvest.v1.StreamExpectedPicksRequest\x1a2.breakshare.harvest.v1.StreamExpectedPicksResponse(\x01\x12\xc0\x01\n" +
@@ -4011,7 +4108,8 @@ const file_breakshare_harvest_v1_service_proto_rawDesc = "" +
 	"\rListCropCosts\x12+.breakshare.harvest.v1.ListCropCostsRequest\x1a,.breakshare.harvest.v1.ListCropCostsResponse\"\x18\x82\xd3\xe4\x93\x02\x0f\x12\r/v1/cropCosts\x90\x02\x01\x12x\n" +
 	"\tAdviseEnd\x12'.breakshare.harvest.v1.AdviseEndRequest\x1a(.breakshare.harvest.v1.AdviseEndResponse\"\x18\x82\xd3\xe4\x93\x02\x0f\x12\r/v1/endAdvice\x90\x02\x01\x12\x82\x01\n" +
 	"\rRecordClimate\x12+.breakshare.harvest.v1.RecordClimateRequest\x1a,.breakshare.harvest.v1.RecordClimateResponse\"\x16\x82\xd3\xe4\x93\x02\x10:\x01*\"\v/v1/climate\x12l\n" +
-	"\rStreamClimate\x12+.breakshare.harvest.v1.StreamClimateRequest\x1a,.breakshare.harvest.v1.StreamClimateResponse(\x01\x12\x95\x01\n" +
+	"\rStreamClimate\x12+.breakshare.harvest.v1.StreamClimateRequest\x1a,.breakshare.harvest.v1.StreamClimateResponse(\x01\x12\x9c\x01\n" +
+	"\x13ListRefusedReadings\x121.breakshare.harvest.v1.ListRefusedReadingsRequest\x1a2.breakshare.harvest.v1.ListRefusedReadingsResponse\"\x1e\x82\xd3\xe4\x93\x02\x15\x12\x13/v1/climate/refused\x90\x02\x01\x12\x95\x01\n" +
 	"\x11ListClimateAlerts\x12/.breakshare.harvest.v1.ListClimateAlertsRequest\x1a0.breakshare.harvest.v1.ListClimateAlertsResponse\"\x1d\x82\xd3\xe4\x93\x02\x14\x12\x12/v1/climate/alerts\x90\x02\x01\x12\x98\x01\n" +
 	"\x0fGetClimateTrace\x12-.breakshare.harvest.v1.GetClimateTraceRequest\x1a..breakshare.harvest.v1.GetClimateTraceResponse\"&\x82\xd3\xe4\x93\x02\x1d\x12\x1b/v1/rooms/{room_id}/climate\x90\x02\x01\x12\x80\x01\n" +
 	"\fListPickLots\x12*.breakshare.harvest.v1.ListPickLotsRequest\x1a+.breakshare.harvest.v1.ListPickLotsResponse\"\x17\x82\xd3\xe4\x93\x02\x0e\x12\f/v1/pickLots\x90\x02\x01\x12\x84\x01\n" +
@@ -4031,7 +4129,7 @@ func file_breakshare_harvest_v1_service_proto_rawDescGZIP() []byte {
 	return file_breakshare_harvest_v1_service_proto_rawDescData
 }
 
-var file_breakshare_harvest_v1_service_proto_msgTypes = make([]protoimpl.MessageInfo, 66)
+var file_breakshare_harvest_v1_service_proto_msgTypes = make([]protoimpl.MessageInfo, 68)
 var file_breakshare_harvest_v1_service_proto_goTypes = []any{
 	(*PushExpectedPicksRequest)(nil),         // 0: breakshare.harvest.v1.PushExpectedPicksRequest
 	(*StreamExpectedPicksRequest)(nil),       // 1: breakshare.harvest.v1.StreamExpectedPicksRequest
@@ -4095,176 +4193,182 @@ var file_breakshare_harvest_v1_service_proto_goTypes = []any{
 	(*RecordClimateResponse)(nil),            // 59: breakshare.harvest.v1.RecordClimateResponse
 	(*StreamClimateRequest)(nil),             // 60: breakshare.harvest.v1.StreamClimateRequest
 	(*StreamClimateResponse)(nil),            // 61: breakshare.harvest.v1.StreamClimateResponse
-	(*ListClimateAlertsRequest)(nil),         // 62: breakshare.harvest.v1.ListClimateAlertsRequest
-	(*ListClimateAlertsResponse)(nil),        // 63: breakshare.harvest.v1.ListClimateAlertsResponse
-	(*GetClimateTraceRequest)(nil),           // 64: breakshare.harvest.v1.GetClimateTraceRequest
-	(*GetClimateTraceResponse)(nil),          // 65: breakshare.harvest.v1.GetClimateTraceResponse
-	(*ExpectedPick)(nil),                     // 66: breakshare.harvest.v1.ExpectedPick
-	(*ForecastDay)(nil),                      // 67: breakshare.harvest.v1.ForecastDay
-	(*ForecastBreak)(nil),                    // 68: breakshare.harvest.v1.ForecastBreak
-	(*StageShare)(nil),                       // 69: breakshare.harvest.v1.StageShare
-	(*ProductForecast)(nil),                  // 70: breakshare.harvest.v1.ProductForecast
-	(*CropNotForecast)(nil),                  // 71: breakshare.harvest.v1.CropNotForecast
-	(*Outlook)(nil),                          // 72: breakshare.harvest.v1.Outlook
-	(*Score)(nil),                            // 73: breakshare.harvest.v1.Score
-	(*SupplyDay)(nil),                        // 74: breakshare.harvest.v1.SupplyDay
-	(*Pick)(nil),                             // 75: breakshare.harvest.v1.Pick
-	(*PickLot)(nil),                          // 76: breakshare.harvest.v1.PickLot
-	(*CropTrace)(nil),                        // 77: breakshare.harvest.v1.CropTrace
-	(*CompostTrace)(nil),                     // 78: breakshare.harvest.v1.CompostTrace
-	(*Discard)(nil),                          // 79: breakshare.harvest.v1.Discard
-	(*ColdStore)(nil),                        // 80: breakshare.harvest.v1.ColdStore
-	(*StoreReading)(nil),                     // 81: breakshare.harvest.v1.StoreReading
-	(*StoreState)(nil),                       // 82: breakshare.harvest.v1.StoreState
-	(*ColdLot)(nil),                          // 83: breakshare.harvest.v1.ColdLot
-	(*Pest)(nil),                             // 84: breakshare.harvest.v1.Pest
-	(*Caution)(nil),                          // 85: breakshare.harvest.v1.Caution
-	(*Incident)(nil),                         // 86: breakshare.harvest.v1.Incident
-	(*RoomVisit)(nil),                        // 87: breakshare.harvest.v1.RoomVisit
-	(*CropCosts)(nil),                        // 88: breakshare.harvest.v1.CropCosts
-	(*EndAdvice)(nil),                        // 89: breakshare.harvest.v1.EndAdvice
-	(*ClimateReading)(nil),                   // 90: breakshare.harvest.v1.ClimateReading
-	(*ClimateAlert)(nil),                     // 91: breakshare.harvest.v1.ClimateAlert
-	(*ClimateLimit)(nil),                     // 92: breakshare.harvest.v1.ClimateLimit
+	(*ListRefusedReadingsRequest)(nil),       // 62: breakshare.harvest.v1.ListRefusedReadingsRequest
+	(*ListRefusedReadingsResponse)(nil),      // 63: breakshare.harvest.v1.ListRefusedReadingsResponse
+	(*ListClimateAlertsRequest)(nil),         // 64: breakshare.harvest.v1.ListClimateAlertsRequest
+	(*ListClimateAlertsResponse)(nil),        // 65: breakshare.harvest.v1.ListClimateAlertsResponse
+	(*GetClimateTraceRequest)(nil),           // 66: breakshare.harvest.v1.GetClimateTraceRequest
+	(*GetClimateTraceResponse)(nil),          // 67: breakshare.harvest.v1.GetClimateTraceResponse
+	(*ExpectedPick)(nil),                     // 68: breakshare.harvest.v1.ExpectedPick
+	(*ForecastDay)(nil),                      // 69: breakshare.harvest.v1.ForecastDay
+	(*ForecastBreak)(nil),                    // 70: breakshare.harvest.v1.ForecastBreak
+	(*StageShare)(nil),                       // 71: breakshare.harvest.v1.StageShare
+	(*ProductForecast)(nil),                  // 72: breakshare.harvest.v1.ProductForecast
+	(*CropNotForecast)(nil),                  // 73: breakshare.harvest.v1.CropNotForecast
+	(*Outlook)(nil),                          // 74: breakshare.harvest.v1.Outlook
+	(*Score)(nil),                            // 75: breakshare.harvest.v1.Score
+	(*SupplyDay)(nil),                        // 76: breakshare.harvest.v1.SupplyDay
+	(*Pick)(nil),                             // 77: breakshare.harvest.v1.Pick
+	(*PickLot)(nil),                          // 78: breakshare.harvest.v1.PickLot
+	(*CropTrace)(nil),                        // 79: breakshare.harvest.v1.CropTrace
+	(*CompostTrace)(nil),                     // 80: breakshare.harvest.v1.CompostTrace
+	(*Discard)(nil),                          // 81: breakshare.harvest.v1.Discard
+	(*ColdStore)(nil),                        // 82: breakshare.harvest.v1.ColdStore
+	(*StoreReading)(nil),                     // 83: breakshare.harvest.v1.StoreReading
+	(*StoreState)(nil),                       // 84: breakshare.harvest.v1.StoreState
+	(*ColdLot)(nil),                          // 85: breakshare.harvest.v1.ColdLot
+	(*Pest)(nil),                             // 86: breakshare.harvest.v1.Pest
+	(*Caution)(nil),                          // 87: breakshare.harvest.v1.Caution
+	(*Incident)(nil),                         // 88: breakshare.harvest.v1.Incident
+	(*RoomVisit)(nil),                        // 89: breakshare.harvest.v1.RoomVisit
+	(*CropCosts)(nil),                        // 90: breakshare.harvest.v1.CropCosts
+	(*EndAdvice)(nil),                        // 91: breakshare.harvest.v1.EndAdvice
+	(*ClimateReading)(nil),                   // 92: breakshare.harvest.v1.ClimateReading
+	(*ClimateAlert)(nil),                     // 93: breakshare.harvest.v1.ClimateAlert
+	(*v1.RefusedReading)(nil),                // 94: breakshare.type.v1.RefusedReading
+	(*ClimateLimit)(nil),                     // 95: breakshare.harvest.v1.ClimateLimit
 }
 var file_breakshare_harvest_v1_service_proto_depIdxs = []int32{
-	66, // 0: breakshare.harvest.v1.PushExpectedPicksRequest.expected_picks:type_name -> breakshare.harvest.v1.ExpectedPick
-	66, // 1: breakshare.harvest.v1.StreamExpectedPicksRequest.expected_pick:type_name -> breakshare.harvest.v1.ExpectedPick
-	66, // 2: breakshare.harvest.v1.StreamExpectedPicksResponse.expected_picks:type_name -> breakshare.harvest.v1.ExpectedPick
-	66, // 3: breakshare.harvest.v1.ListExpectedPickVersionsResponse.expected_picks:type_name -> breakshare.harvest.v1.ExpectedPick
-	67, // 4: breakshare.harvest.v1.ForecastCropResponse.days:type_name -> breakshare.harvest.v1.ForecastDay
-	68, // 5: breakshare.harvest.v1.ForecastCropResponse.breaks:type_name -> breakshare.harvest.v1.ForecastBreak
-	69, // 6: breakshare.harvest.v1.ForecastCropResponse.stages:type_name -> breakshare.harvest.v1.StageShare
-	67, // 7: breakshare.harvest.v1.ForecastSupplyResponse.days:type_name -> breakshare.harvest.v1.ForecastDay
-	70, // 8: breakshare.harvest.v1.ForecastSupplyResponse.products:type_name -> breakshare.harvest.v1.ProductForecast
-	71, // 9: breakshare.harvest.v1.ForecastSupplyResponse.not_forecast:type_name -> breakshare.harvest.v1.CropNotForecast
-	72, // 10: breakshare.harvest.v1.ListOutlooksResponse.outlooks:type_name -> breakshare.harvest.v1.Outlook
-	72, // 11: breakshare.harvest.v1.CloseDayResponse.outlooks:type_name -> breakshare.harvest.v1.Outlook
-	73, // 12: breakshare.harvest.v1.GetScoresResponse.all:type_name -> breakshare.harvest.v1.Score
-	73, // 13: breakshare.harvest.v1.GetScoresResponse.parts:type_name -> breakshare.harvest.v1.Score
-	66, // 14: breakshare.harvest.v1.PushExpectedPicksResponse.expected_picks:type_name -> breakshare.harvest.v1.ExpectedPick
-	66, // 15: breakshare.harvest.v1.ListExpectedPicksResponse.expected_picks:type_name -> breakshare.harvest.v1.ExpectedPick
-	74, // 16: breakshare.harvest.v1.GetSupplyResponse.days:type_name -> breakshare.harvest.v1.SupplyDay
-	75, // 17: breakshare.harvest.v1.RecordPickRequest.pick:type_name -> breakshare.harvest.v1.Pick
-	75, // 18: breakshare.harvest.v1.RecordPickResponse.pick:type_name -> breakshare.harvest.v1.Pick
-	76, // 19: breakshare.harvest.v1.RecordPickResponse.pick_lot:type_name -> breakshare.harvest.v1.PickLot
-	75, // 20: breakshare.harvest.v1.BatchRecordPicksRequest.picks:type_name -> breakshare.harvest.v1.Pick
-	76, // 21: breakshare.harvest.v1.BatchRecordPicksResponse.pick_lots:type_name -> breakshare.harvest.v1.PickLot
-	76, // 22: breakshare.harvest.v1.ListPickLotsResponse.pick_lots:type_name -> breakshare.harvest.v1.PickLot
-	76, // 23: breakshare.harvest.v1.TraceBackResponse.pick_lot:type_name -> breakshare.harvest.v1.PickLot
-	77, // 24: breakshare.harvest.v1.TraceBackResponse.crop:type_name -> breakshare.harvest.v1.CropTrace
-	78, // 25: breakshare.harvest.v1.TraceForwardResponse.compost:type_name -> breakshare.harvest.v1.CompostTrace
-	77, // 26: breakshare.harvest.v1.TraceForwardResponse.crops:type_name -> breakshare.harvest.v1.CropTrace
-	76, // 27: breakshare.harvest.v1.TraceForwardResponse.pick_lots:type_name -> breakshare.harvest.v1.PickLot
-	75, // 28: breakshare.harvest.v1.CorrectPickRequest.pick:type_name -> breakshare.harvest.v1.Pick
-	75, // 29: breakshare.harvest.v1.CorrectPickResponse.pick:type_name -> breakshare.harvest.v1.Pick
-	76, // 30: breakshare.harvest.v1.CorrectPickResponse.pick_lot:type_name -> breakshare.harvest.v1.PickLot
-	75, // 31: breakshare.harvest.v1.ListPicksResponse.picks:type_name -> breakshare.harvest.v1.Pick
-	79, // 32: breakshare.harvest.v1.ListPicksResponse.discards:type_name -> breakshare.harvest.v1.Discard
-	79, // 33: breakshare.harvest.v1.RecordDiscardRequest.discard:type_name -> breakshare.harvest.v1.Discard
-	79, // 34: breakshare.harvest.v1.RecordDiscardResponse.discard:type_name -> breakshare.harvest.v1.Discard
-	76, // 35: breakshare.harvest.v1.RecordDiscardResponse.pick_lot:type_name -> breakshare.harvest.v1.PickLot
-	80, // 36: breakshare.harvest.v1.SaveColdStoreRequest.store:type_name -> breakshare.harvest.v1.ColdStore
-	81, // 37: breakshare.harvest.v1.RecordStoreReadingsRequest.readings:type_name -> breakshare.harvest.v1.StoreReading
-	82, // 38: breakshare.harvest.v1.RecordStoreReadingsResponse.state:type_name -> breakshare.harvest.v1.StoreState
-	83, // 39: breakshare.harvest.v1.GetColdStockResponse.lots:type_name -> breakshare.harvest.v1.ColdLot
-	82, // 40: breakshare.harvest.v1.GetColdStockResponse.stores:type_name -> breakshare.harvest.v1.StoreState
-	84, // 41: breakshare.harvest.v1.ListPestsResponse.pests:type_name -> breakshare.harvest.v1.Pest
-	85, // 42: breakshare.harvest.v1.ListPestsResponse.cautions:type_name -> breakshare.harvest.v1.Caution
-	86, // 43: breakshare.harvest.v1.ReportIncidentRequest.incident:type_name -> breakshare.harvest.v1.Incident
-	86, // 44: breakshare.harvest.v1.ReportIncidentResponse.incident:type_name -> breakshare.harvest.v1.Incident
-	76, // 45: breakshare.harvest.v1.ReportIncidentResponse.held:type_name -> breakshare.harvest.v1.PickLot
-	85, // 46: breakshare.harvest.v1.ReportIncidentResponse.cautions:type_name -> breakshare.harvest.v1.Caution
-	86, // 47: breakshare.harvest.v1.ListIncidentsResponse.incidents:type_name -> breakshare.harvest.v1.Incident
-	87, // 48: breakshare.harvest.v1.GetRoomOrderResponse.visits:type_name -> breakshare.harvest.v1.RoomVisit
-	85, // 49: breakshare.harvest.v1.GetRoomOrderResponse.cautions:type_name -> breakshare.harvest.v1.Caution
-	88, // 50: breakshare.harvest.v1.SaveCropCostsRequest.costs:type_name -> breakshare.harvest.v1.CropCosts
-	88, // 51: breakshare.harvest.v1.ListCropCostsResponse.costs:type_name -> breakshare.harvest.v1.CropCosts
-	89, // 52: breakshare.harvest.v1.AdviseEndResponse.advice:type_name -> breakshare.harvest.v1.EndAdvice
-	71, // 53: breakshare.harvest.v1.AdviseEndResponse.not_advised:type_name -> breakshare.harvest.v1.CropNotForecast
-	90, // 54: breakshare.harvest.v1.RecordClimateRequest.readings:type_name -> breakshare.harvest.v1.ClimateReading
-	91, // 55: breakshare.harvest.v1.RecordClimateResponse.alerts:type_name -> breakshare.harvest.v1.ClimateAlert
-	90, // 56: breakshare.harvest.v1.StreamClimateRequest.readings:type_name -> breakshare.harvest.v1.ClimateReading
-	91, // 57: breakshare.harvest.v1.ListClimateAlertsResponse.alerts:type_name -> breakshare.harvest.v1.ClimateAlert
-	92, // 58: breakshare.harvest.v1.GetClimateTraceResponse.limits:type_name -> breakshare.harvest.v1.ClimateLimit
-	90, // 59: breakshare.harvest.v1.GetClimateTraceResponse.readings:type_name -> breakshare.harvest.v1.ClimateReading
-	91, // 60: breakshare.harvest.v1.GetClimateTraceResponse.alerts:type_name -> breakshare.harvest.v1.ClimateAlert
-	85, // 61: breakshare.harvest.v1.GetClimateTraceResponse.cautions:type_name -> breakshare.harvest.v1.Caution
-	0,  // 62: breakshare.harvest.v1.HarvestService.PushExpectedPicks:input_type -> breakshare.harvest.v1.PushExpectedPicksRequest
-	1,  // 63: breakshare.harvest.v1.HarvestService.StreamExpectedPicks:input_type -> breakshare.harvest.v1.StreamExpectedPicksRequest
-	3,  // 64: breakshare.harvest.v1.HarvestService.ListExpectedPickVersions:input_type -> breakshare.harvest.v1.ListExpectedPickVersionsRequest
-	5,  // 65: breakshare.harvest.v1.HarvestService.ForecastCrop:input_type -> breakshare.harvest.v1.ForecastCropRequest
-	7,  // 66: breakshare.harvest.v1.HarvestService.ForecastSupply:input_type -> breakshare.harvest.v1.ForecastSupplyRequest
-	9,  // 67: breakshare.harvest.v1.HarvestService.ListOutlooks:input_type -> breakshare.harvest.v1.ListOutlooksRequest
-	11, // 68: breakshare.harvest.v1.HarvestService.CloseDay:input_type -> breakshare.harvest.v1.CloseDayRequest
-	13, // 69: breakshare.harvest.v1.HarvestService.GetScores:input_type -> breakshare.harvest.v1.GetScoresRequest
-	16, // 70: breakshare.harvest.v1.HarvestService.ListExpectedPicks:input_type -> breakshare.harvest.v1.ListExpectedPicksRequest
-	18, // 71: breakshare.harvest.v1.HarvestService.GetSupply:input_type -> breakshare.harvest.v1.GetSupplyRequest
-	20, // 72: breakshare.harvest.v1.HarvestService.RecordPick:input_type -> breakshare.harvest.v1.RecordPickRequest
-	22, // 73: breakshare.harvest.v1.HarvestService.BatchRecordPicks:input_type -> breakshare.harvest.v1.BatchRecordPicksRequest
-	31, // 74: breakshare.harvest.v1.HarvestService.CorrectPick:input_type -> breakshare.harvest.v1.CorrectPickRequest
-	33, // 75: breakshare.harvest.v1.HarvestService.ListPicks:input_type -> breakshare.harvest.v1.ListPicksRequest
-	35, // 76: breakshare.harvest.v1.HarvestService.RecordDiscard:input_type -> breakshare.harvest.v1.RecordDiscardRequest
-	37, // 77: breakshare.harvest.v1.HarvestService.SaveColdStore:input_type -> breakshare.harvest.v1.SaveColdStoreRequest
-	38, // 78: breakshare.harvest.v1.HarvestService.RecordStoreReadings:input_type -> breakshare.harvest.v1.RecordStoreReadingsRequest
-	40, // 79: breakshare.harvest.v1.HarvestService.GetColdStock:input_type -> breakshare.harvest.v1.GetColdStockRequest
-	42, // 80: breakshare.harvest.v1.HarvestService.ListPests:input_type -> breakshare.harvest.v1.ListPestsRequest
-	44, // 81: breakshare.harvest.v1.HarvestService.ReportIncident:input_type -> breakshare.harvest.v1.ReportIncidentRequest
-	46, // 82: breakshare.harvest.v1.HarvestService.CloseIncident:input_type -> breakshare.harvest.v1.CloseIncidentRequest
-	47, // 83: breakshare.harvest.v1.HarvestService.ListIncidents:input_type -> breakshare.harvest.v1.ListIncidentsRequest
-	49, // 84: breakshare.harvest.v1.HarvestService.GetIncidentPhoto:input_type -> breakshare.harvest.v1.GetIncidentPhotoRequest
-	51, // 85: breakshare.harvest.v1.HarvestService.GetRoomOrder:input_type -> breakshare.harvest.v1.GetRoomOrderRequest
-	53, // 86: breakshare.harvest.v1.HarvestService.SaveCropCosts:input_type -> breakshare.harvest.v1.SaveCropCostsRequest
-	54, // 87: breakshare.harvest.v1.HarvestService.ListCropCosts:input_type -> breakshare.harvest.v1.ListCropCostsRequest
-	56, // 88: breakshare.harvest.v1.HarvestService.AdviseEnd:input_type -> breakshare.harvest.v1.AdviseEndRequest
-	58, // 89: breakshare.harvest.v1.HarvestService.RecordClimate:input_type -> breakshare.harvest.v1.RecordClimateRequest
-	60, // 90: breakshare.harvest.v1.HarvestService.StreamClimate:input_type -> breakshare.harvest.v1.StreamClimateRequest
-	62, // 91: breakshare.harvest.v1.HarvestService.ListClimateAlerts:input_type -> breakshare.harvest.v1.ListClimateAlertsRequest
-	64, // 92: breakshare.harvest.v1.HarvestService.GetClimateTrace:input_type -> breakshare.harvest.v1.GetClimateTraceRequest
-	24, // 93: breakshare.harvest.v1.HarvestService.ListPickLots:input_type -> breakshare.harvest.v1.ListPickLotsRequest
-	26, // 94: breakshare.harvest.v1.HarvestService.HoldPickLot:input_type -> breakshare.harvest.v1.HoldPickLotRequest
-	27, // 95: breakshare.harvest.v1.HarvestService.TraceBack:input_type -> breakshare.harvest.v1.TraceBackRequest
-	29, // 96: breakshare.harvest.v1.HarvestService.TraceForward:input_type -> breakshare.harvest.v1.TraceForwardRequest
-	15, // 97: breakshare.harvest.v1.HarvestService.PushExpectedPicks:output_type -> breakshare.harvest.v1.PushExpectedPicksResponse
-	2,  // 98: breakshare.harvest.v1.HarvestService.StreamExpectedPicks:output_type -> breakshare.harvest.v1.StreamExpectedPicksResponse
-	4,  // 99: breakshare.harvest.v1.HarvestService.ListExpectedPickVersions:output_type -> breakshare.harvest.v1.ListExpectedPickVersionsResponse
-	6,  // 100: breakshare.harvest.v1.HarvestService.ForecastCrop:output_type -> breakshare.harvest.v1.ForecastCropResponse
-	8,  // 101: breakshare.harvest.v1.HarvestService.ForecastSupply:output_type -> breakshare.harvest.v1.ForecastSupplyResponse
-	10, // 102: breakshare.harvest.v1.HarvestService.ListOutlooks:output_type -> breakshare.harvest.v1.ListOutlooksResponse
-	12, // 103: breakshare.harvest.v1.HarvestService.CloseDay:output_type -> breakshare.harvest.v1.CloseDayResponse
-	14, // 104: breakshare.harvest.v1.HarvestService.GetScores:output_type -> breakshare.harvest.v1.GetScoresResponse
-	17, // 105: breakshare.harvest.v1.HarvestService.ListExpectedPicks:output_type -> breakshare.harvest.v1.ListExpectedPicksResponse
-	19, // 106: breakshare.harvest.v1.HarvestService.GetSupply:output_type -> breakshare.harvest.v1.GetSupplyResponse
-	21, // 107: breakshare.harvest.v1.HarvestService.RecordPick:output_type -> breakshare.harvest.v1.RecordPickResponse
-	23, // 108: breakshare.harvest.v1.HarvestService.BatchRecordPicks:output_type -> breakshare.harvest.v1.BatchRecordPicksResponse
-	32, // 109: breakshare.harvest.v1.HarvestService.CorrectPick:output_type -> breakshare.harvest.v1.CorrectPickResponse
-	34, // 110: breakshare.harvest.v1.HarvestService.ListPicks:output_type -> breakshare.harvest.v1.ListPicksResponse
-	36, // 111: breakshare.harvest.v1.HarvestService.RecordDiscard:output_type -> breakshare.harvest.v1.RecordDiscardResponse
-	80, // 112: breakshare.harvest.v1.HarvestService.SaveColdStore:output_type -> breakshare.harvest.v1.ColdStore
-	39, // 113: breakshare.harvest.v1.HarvestService.RecordStoreReadings:output_type -> breakshare.harvest.v1.RecordStoreReadingsResponse
-	41, // 114: breakshare.harvest.v1.HarvestService.GetColdStock:output_type -> breakshare.harvest.v1.GetColdStockResponse
-	43, // 115: breakshare.harvest.v1.HarvestService.ListPests:output_type -> breakshare.harvest.v1.ListPestsResponse
-	45, // 116: breakshare.harvest.v1.HarvestService.ReportIncident:output_type -> breakshare.harvest.v1.ReportIncidentResponse
-	86, // 117: breakshare.harvest.v1.HarvestService.CloseIncident:output_type -> breakshare.harvest.v1.Incident
-	48, // 118: breakshare.harvest.v1.HarvestService.ListIncidents:output_type -> breakshare.harvest.v1.ListIncidentsResponse
-	50, // 119: breakshare.harvest.v1.HarvestService.GetIncidentPhoto:output_type -> breakshare.harvest.v1.GetIncidentPhotoResponse
-	52, // 120: breakshare.harvest.v1.HarvestService.GetRoomOrder:output_type -> breakshare.harvest.v1.GetRoomOrderResponse
-	88, // 121: breakshare.harvest.v1.HarvestService.SaveCropCosts:output_type -> breakshare.harvest.v1.CropCosts
-	55, // 122: breakshare.harvest.v1.HarvestService.ListCropCosts:output_type -> breakshare.harvest.v1.ListCropCostsResponse
-	57, // 123: breakshare.harvest.v1.HarvestService.AdviseEnd:output_type -> breakshare.harvest.v1.AdviseEndResponse
-	59, // 124: breakshare.harvest.v1.HarvestService.RecordClimate:output_type -> breakshare.harvest.v1.RecordClimateResponse
-	61, // 125: breakshare.harvest.v1.HarvestService.StreamClimate:output_type -> breakshare.harvest.v1.StreamClimateResponse
-	63, // 126: breakshare.harvest.v1.HarvestService.ListClimateAlerts:output_type -> breakshare.harvest.v1.ListClimateAlertsResponse
-	65, // 127: breakshare.harvest.v1.HarvestService.GetClimateTrace:output_type -> breakshare.harvest.v1.GetClimateTraceResponse
-	25, // 128: breakshare.harvest.v1.HarvestService.ListPickLots:output_type -> breakshare.harvest.v1.ListPickLotsResponse
-	76, // 129: breakshare.harvest.v1.HarvestService.HoldPickLot:output_type -> breakshare.harvest.v1.PickLot
-	28, // 130: breakshare.harvest.v1.HarvestService.TraceBack:output_type -> breakshare.harvest.v1.TraceBackResponse
-	30, // 131: breakshare.harvest.v1.HarvestService.TraceForward:output_type -> breakshare.harvest.v1.TraceForwardResponse
-	97, // [97:132] is the sub-list for method output_type
-	62, // [62:97] is the sub-list for method input_type
-	62, // [62:62] is the sub-list for extension type_name
-	62, // [62:62] is the sub-list for extension extendee
-	0,  // [0:62] is the sub-list for field type_name
+	68, // 0: breakshare.harvest.v1.PushExpectedPicksRequest.expected_picks:type_name -> breakshare.harvest.v1.ExpectedPick
+	68, // 1: breakshare.harvest.v1.StreamExpectedPicksRequest.expected_pick:type_name -> breakshare.harvest.v1.ExpectedPick
+	68, // 2: breakshare.harvest.v1.StreamExpectedPicksResponse.expected_picks:type_name -> breakshare.harvest.v1.ExpectedPick
+	68, // 3: breakshare.harvest.v1.ListExpectedPickVersionsResponse.expected_picks:type_name -> breakshare.harvest.v1.ExpectedPick
+	69, // 4: breakshare.harvest.v1.ForecastCropResponse.days:type_name -> breakshare.harvest.v1.ForecastDay
+	70, // 5: breakshare.harvest.v1.ForecastCropResponse.breaks:type_name -> breakshare.harvest.v1.ForecastBreak
+	71, // 6: breakshare.harvest.v1.ForecastCropResponse.stages:type_name -> breakshare.harvest.v1.StageShare
+	69, // 7: breakshare.harvest.v1.ForecastSupplyResponse.days:type_name -> breakshare.harvest.v1.ForecastDay
+	72, // 8: breakshare.harvest.v1.ForecastSupplyResponse.products:type_name -> breakshare.harvest.v1.ProductForecast
+	73, // 9: breakshare.harvest.v1.ForecastSupplyResponse.not_forecast:type_name -> breakshare.harvest.v1.CropNotForecast
+	74, // 10: breakshare.harvest.v1.ListOutlooksResponse.outlooks:type_name -> breakshare.harvest.v1.Outlook
+	74, // 11: breakshare.harvest.v1.CloseDayResponse.outlooks:type_name -> breakshare.harvest.v1.Outlook
+	75, // 12: breakshare.harvest.v1.GetScoresResponse.all:type_name -> breakshare.harvest.v1.Score
+	75, // 13: breakshare.harvest.v1.GetScoresResponse.parts:type_name -> breakshare.harvest.v1.Score
+	68, // 14: breakshare.harvest.v1.PushExpectedPicksResponse.expected_picks:type_name -> breakshare.harvest.v1.ExpectedPick
+	68, // 15: breakshare.harvest.v1.ListExpectedPicksResponse.expected_picks:type_name -> breakshare.harvest.v1.ExpectedPick
+	76, // 16: breakshare.harvest.v1.GetSupplyResponse.days:type_name -> breakshare.harvest.v1.SupplyDay
+	77, // 17: breakshare.harvest.v1.RecordPickRequest.pick:type_name -> breakshare.harvest.v1.Pick
+	77, // 18: breakshare.harvest.v1.RecordPickResponse.pick:type_name -> breakshare.harvest.v1.Pick
+	78, // 19: breakshare.harvest.v1.RecordPickResponse.pick_lot:type_name -> breakshare.harvest.v1.PickLot
+	77, // 20: breakshare.harvest.v1.BatchRecordPicksRequest.picks:type_name -> breakshare.harvest.v1.Pick
+	78, // 21: breakshare.harvest.v1.BatchRecordPicksResponse.pick_lots:type_name -> breakshare.harvest.v1.PickLot
+	78, // 22: breakshare.harvest.v1.ListPickLotsResponse.pick_lots:type_name -> breakshare.harvest.v1.PickLot
+	78, // 23: breakshare.harvest.v1.TraceBackResponse.pick_lot:type_name -> breakshare.harvest.v1.PickLot
+	79, // 24: breakshare.harvest.v1.TraceBackResponse.crop:type_name -> breakshare.harvest.v1.CropTrace
+	80, // 25: breakshare.harvest.v1.TraceForwardResponse.compost:type_name -> breakshare.harvest.v1.CompostTrace
+	79, // 26: breakshare.harvest.v1.TraceForwardResponse.crops:type_name -> breakshare.harvest.v1.CropTrace
+	78, // 27: breakshare.harvest.v1.TraceForwardResponse.pick_lots:type_name -> breakshare.harvest.v1.PickLot
+	77, // 28: breakshare.harvest.v1.CorrectPickRequest.pick:type_name -> breakshare.harvest.v1.Pick
+	77, // 29: breakshare.harvest.v1.CorrectPickResponse.pick:type_name -> breakshare.harvest.v1.Pick
+	78, // 30: breakshare.harvest.v1.CorrectPickResponse.pick_lot:type_name -> breakshare.harvest.v1.PickLot
+	77, // 31: breakshare.harvest.v1.ListPicksResponse.picks:type_name -> breakshare.harvest.v1.Pick
+	81, // 32: breakshare.harvest.v1.ListPicksResponse.discards:type_name -> breakshare.harvest.v1.Discard
+	81, // 33: breakshare.harvest.v1.RecordDiscardRequest.discard:type_name -> breakshare.harvest.v1.Discard
+	81, // 34: breakshare.harvest.v1.RecordDiscardResponse.discard:type_name -> breakshare.harvest.v1.Discard
+	78, // 35: breakshare.harvest.v1.RecordDiscardResponse.pick_lot:type_name -> breakshare.harvest.v1.PickLot
+	82, // 36: breakshare.harvest.v1.SaveColdStoreRequest.store:type_name -> breakshare.harvest.v1.ColdStore
+	83, // 37: breakshare.harvest.v1.RecordStoreReadingsRequest.readings:type_name -> breakshare.harvest.v1.StoreReading
+	84, // 38: breakshare.harvest.v1.RecordStoreReadingsResponse.state:type_name -> breakshare.harvest.v1.StoreState
+	85, // 39: breakshare.harvest.v1.GetColdStockResponse.lots:type_name -> breakshare.harvest.v1.ColdLot
+	84, // 40: breakshare.harvest.v1.GetColdStockResponse.stores:type_name -> breakshare.harvest.v1.StoreState
+	86, // 41: breakshare.harvest.v1.ListPestsResponse.pests:type_name -> breakshare.harvest.v1.Pest
+	87, // 42: breakshare.harvest.v1.ListPestsResponse.cautions:type_name -> breakshare.harvest.v1.Caution
+	88, // 43: breakshare.harvest.v1.ReportIncidentRequest.incident:type_name -> breakshare.harvest.v1.Incident
+	88, // 44: breakshare.harvest.v1.ReportIncidentResponse.incident:type_name -> breakshare.harvest.v1.Incident
+	78, // 45: breakshare.harvest.v1.ReportIncidentResponse.held:type_name -> breakshare.harvest.v1.PickLot
+	87, // 46: breakshare.harvest.v1.ReportIncidentResponse.cautions:type_name -> breakshare.harvest.v1.Caution
+	88, // 47: breakshare.harvest.v1.ListIncidentsResponse.incidents:type_name -> breakshare.harvest.v1.Incident
+	89, // 48: breakshare.harvest.v1.GetRoomOrderResponse.visits:type_name -> breakshare.harvest.v1.RoomVisit
+	87, // 49: breakshare.harvest.v1.GetRoomOrderResponse.cautions:type_name -> breakshare.harvest.v1.Caution
+	90, // 50: breakshare.harvest.v1.SaveCropCostsRequest.costs:type_name -> breakshare.harvest.v1.CropCosts
+	90, // 51: breakshare.harvest.v1.ListCropCostsResponse.costs:type_name -> breakshare.harvest.v1.CropCosts
+	91, // 52: breakshare.harvest.v1.AdviseEndResponse.advice:type_name -> breakshare.harvest.v1.EndAdvice
+	73, // 53: breakshare.harvest.v1.AdviseEndResponse.not_advised:type_name -> breakshare.harvest.v1.CropNotForecast
+	92, // 54: breakshare.harvest.v1.RecordClimateRequest.readings:type_name -> breakshare.harvest.v1.ClimateReading
+	93, // 55: breakshare.harvest.v1.RecordClimateResponse.alerts:type_name -> breakshare.harvest.v1.ClimateAlert
+	92, // 56: breakshare.harvest.v1.StreamClimateRequest.readings:type_name -> breakshare.harvest.v1.ClimateReading
+	94, // 57: breakshare.harvest.v1.ListRefusedReadingsResponse.refused:type_name -> breakshare.type.v1.RefusedReading
+	93, // 58: breakshare.harvest.v1.ListClimateAlertsResponse.alerts:type_name -> breakshare.harvest.v1.ClimateAlert
+	95, // 59: breakshare.harvest.v1.GetClimateTraceResponse.limits:type_name -> breakshare.harvest.v1.ClimateLimit
+	92, // 60: breakshare.harvest.v1.GetClimateTraceResponse.readings:type_name -> breakshare.harvest.v1.ClimateReading
+	93, // 61: breakshare.harvest.v1.GetClimateTraceResponse.alerts:type_name -> breakshare.harvest.v1.ClimateAlert
+	87, // 62: breakshare.harvest.v1.GetClimateTraceResponse.cautions:type_name -> breakshare.harvest.v1.Caution
+	0,  // 63: breakshare.harvest.v1.HarvestService.PushExpectedPicks:input_type -> breakshare.harvest.v1.PushExpectedPicksRequest
+	1,  // 64: breakshare.harvest.v1.HarvestService.StreamExpectedPicks:input_type -> breakshare.harvest.v1.StreamExpectedPicksRequest
+	3,  // 65: breakshare.harvest.v1.HarvestService.ListExpectedPickVersions:input_type -> breakshare.harvest.v1.ListExpectedPickVersionsRequest
+	5,  // 66: breakshare.harvest.v1.HarvestService.ForecastCrop:input_type -> breakshare.harvest.v1.ForecastCropRequest
+	7,  // 67: breakshare.harvest.v1.HarvestService.ForecastSupply:input_type -> breakshare.harvest.v1.ForecastSupplyRequest
+	9,  // 68: breakshare.harvest.v1.HarvestService.ListOutlooks:input_type -> breakshare.harvest.v1.ListOutlooksRequest
+	11, // 69: breakshare.harvest.v1.HarvestService.CloseDay:input_type -> breakshare.harvest.v1.CloseDayRequest
+	13, // 70: breakshare.harvest.v1.HarvestService.GetScores:input_type -> breakshare.harvest.v1.GetScoresRequest
+	16, // 71: breakshare.harvest.v1.HarvestService.ListExpectedPicks:input_type -> breakshare.harvest.v1.ListExpectedPicksRequest
+	18, // 72: breakshare.harvest.v1.HarvestService.GetSupply:input_type -> breakshare.harvest.v1.GetSupplyRequest
+	20, // 73: breakshare.harvest.v1.HarvestService.RecordPick:input_type -> breakshare.harvest.v1.RecordPickRequest
+	22, // 74: breakshare.harvest.v1.HarvestService.BatchRecordPicks:input_type -> breakshare.harvest.v1.BatchRecordPicksRequest
+	31, // 75: breakshare.harvest.v1.HarvestService.CorrectPick:input_type -> breakshare.harvest.v1.CorrectPickRequest
+	33, // 76: breakshare.harvest.v1.HarvestService.ListPicks:input_type -> breakshare.harvest.v1.ListPicksRequest
+	35, // 77: breakshare.harvest.v1.HarvestService.RecordDiscard:input_type -> breakshare.harvest.v1.RecordDiscardRequest
+	37, // 78: breakshare.harvest.v1.HarvestService.SaveColdStore:input_type -> breakshare.harvest.v1.SaveColdStoreRequest
+	38, // 79: breakshare.harvest.v1.HarvestService.RecordStoreReadings:input_type -> breakshare.harvest.v1.RecordStoreReadingsRequest
+	40, // 80: breakshare.harvest.v1.HarvestService.GetColdStock:input_type -> breakshare.harvest.v1.GetColdStockRequest
+	42, // 81: breakshare.harvest.v1.HarvestService.ListPests:input_type -> breakshare.harvest.v1.ListPestsRequest
+	44, // 82: breakshare.harvest.v1.HarvestService.ReportIncident:input_type -> breakshare.harvest.v1.ReportIncidentRequest
+	46, // 83: breakshare.harvest.v1.HarvestService.CloseIncident:input_type -> breakshare.harvest.v1.CloseIncidentRequest
+	47, // 84: breakshare.harvest.v1.HarvestService.ListIncidents:input_type -> breakshare.harvest.v1.ListIncidentsRequest
+	49, // 85: breakshare.harvest.v1.HarvestService.GetIncidentPhoto:input_type -> breakshare.harvest.v1.GetIncidentPhotoRequest
+	51, // 86: breakshare.harvest.v1.HarvestService.GetRoomOrder:input_type -> breakshare.harvest.v1.GetRoomOrderRequest
+	53, // 87: breakshare.harvest.v1.HarvestService.SaveCropCosts:input_type -> breakshare.harvest.v1.SaveCropCostsRequest
+	54, // 88: breakshare.harvest.v1.HarvestService.ListCropCosts:input_type -> breakshare.harvest.v1.ListCropCostsRequest
+	56, // 89: breakshare.harvest.v1.HarvestService.AdviseEnd:input_type -> breakshare.harvest.v1.AdviseEndRequest
+	58, // 90: breakshare.harvest.v1.HarvestService.RecordClimate:input_type -> breakshare.harvest.v1.RecordClimateRequest
+	60, // 91: breakshare.harvest.v1.HarvestService.StreamClimate:input_type -> breakshare.harvest.v1.StreamClimateRequest
+	62, // 92: breakshare.harvest.v1.HarvestService.ListRefusedReadings:input_type -> breakshare.harvest.v1.ListRefusedReadingsRequest
+	64, // 93: breakshare.harvest.v1.HarvestService.ListClimateAlerts:input_type -> breakshare.harvest.v1.ListClimateAlertsRequest
+	66, // 94: breakshare.harvest.v1.HarvestService.GetClimateTrace:input_type -> breakshare.harvest.v1.GetClimateTraceRequest
+	24, // 95: breakshare.harvest.v1.HarvestService.ListPickLots:input_type -> breakshare.harvest.v1.ListPickLotsRequest
+	26, // 96: breakshare.harvest.v1.HarvestService.HoldPickLot:input_type -> breakshare.harvest.v1.HoldPickLotRequest
+	27, // 97: breakshare.harvest.v1.HarvestService.TraceBack:input_type -> breakshare.harvest.v1.TraceBackRequest
+	29, // 98: breakshare.harvest.v1.HarvestService.TraceForward:input_type -> breakshare.harvest.v1.TraceForwardRequest
+	15, // 99: breakshare.harvest.v1.HarvestService.PushExpectedPicks:output_type -> breakshare.harvest.v1.PushExpectedPicksResponse
+	2,  // 100: breakshare.harvest.v1.HarvestService.StreamExpectedPicks:output_type -> breakshare.harvest.v1.StreamExpectedPicksResponse
+	4,  // 101: breakshare.harvest.v1.HarvestService.ListExpectedPickVersions:output_type -> breakshare.harvest.v1.ListExpectedPickVersionsResponse
+	6,  // 102: breakshare.harvest.v1.HarvestService.ForecastCrop:output_type -> breakshare.harvest.v1.ForecastCropResponse
+	8,  // 103: breakshare.harvest.v1.HarvestService.ForecastSupply:output_type -> breakshare.harvest.v1.ForecastSupplyResponse
+	10, // 104: breakshare.harvest.v1.HarvestService.ListOutlooks:output_type -> breakshare.harvest.v1.ListOutlooksResponse
+	12, // 105: breakshare.harvest.v1.HarvestService.CloseDay:output_type -> breakshare.harvest.v1.CloseDayResponse
+	14, // 106: breakshare.harvest.v1.HarvestService.GetScores:output_type -> breakshare.harvest.v1.GetScoresResponse
+	17, // 107: breakshare.harvest.v1.HarvestService.ListExpectedPicks:output_type -> breakshare.harvest.v1.ListExpectedPicksResponse
+	19, // 108: breakshare.harvest.v1.HarvestService.GetSupply:output_type -> breakshare.harvest.v1.GetSupplyResponse
+	21, // 109: breakshare.harvest.v1.HarvestService.RecordPick:output_type -> breakshare.harvest.v1.RecordPickResponse
+	23, // 110: breakshare.harvest.v1.HarvestService.BatchRecordPicks:output_type -> breakshare.harvest.v1.BatchRecordPicksResponse
+	32, // 111: breakshare.harvest.v1.HarvestService.CorrectPick:output_type -> breakshare.harvest.v1.CorrectPickResponse
+	34, // 112: breakshare.harvest.v1.HarvestService.ListPicks:output_type -> breakshare.harvest.v1.ListPicksResponse
+	36, // 113: breakshare.harvest.v1.HarvestService.RecordDiscard:output_type -> breakshare.harvest.v1.RecordDiscardResponse
+	82, // 114: breakshare.harvest.v1.HarvestService.SaveColdStore:output_type -> breakshare.harvest.v1.ColdStore
+	39, // 115: breakshare.harvest.v1.HarvestService.RecordStoreReadings:output_type -> breakshare.harvest.v1.RecordStoreReadingsResponse
+	41, // 116: breakshare.harvest.v1.HarvestService.GetColdStock:output_type -> breakshare.harvest.v1.GetColdStockResponse
+	43, // 117: breakshare.harvest.v1.HarvestService.ListPests:output_type -> breakshare.harvest.v1.ListPestsResponse
+	45, // 118: breakshare.harvest.v1.HarvestService.ReportIncident:output_type -> breakshare.harvest.v1.ReportIncidentResponse
+	88, // 119: breakshare.harvest.v1.HarvestService.CloseIncident:output_type -> breakshare.harvest.v1.Incident
+	48, // 120: breakshare.harvest.v1.HarvestService.ListIncidents:output_type -> breakshare.harvest.v1.ListIncidentsResponse
+	50, // 121: breakshare.harvest.v1.HarvestService.GetIncidentPhoto:output_type -> breakshare.harvest.v1.GetIncidentPhotoResponse
+	52, // 122: breakshare.harvest.v1.HarvestService.GetRoomOrder:output_type -> breakshare.harvest.v1.GetRoomOrderResponse
+	90, // 123: breakshare.harvest.v1.HarvestService.SaveCropCosts:output_type -> breakshare.harvest.v1.CropCosts
+	55, // 124: breakshare.harvest.v1.HarvestService.ListCropCosts:output_type -> breakshare.harvest.v1.ListCropCostsResponse
+	57, // 125: breakshare.harvest.v1.HarvestService.AdviseEnd:output_type -> breakshare.harvest.v1.AdviseEndResponse
+	59, // 126: breakshare.harvest.v1.HarvestService.RecordClimate:output_type -> breakshare.harvest.v1.RecordClimateResponse
+	61, // 127: breakshare.harvest.v1.HarvestService.StreamClimate:output_type -> breakshare.harvest.v1.StreamClimateResponse
+	63, // 128: breakshare.harvest.v1.HarvestService.ListRefusedReadings:output_type -> breakshare.harvest.v1.ListRefusedReadingsResponse
+	65, // 129: breakshare.harvest.v1.HarvestService.ListClimateAlerts:output_type -> breakshare.harvest.v1.ListClimateAlertsResponse
+	67, // 130: breakshare.harvest.v1.HarvestService.GetClimateTrace:output_type -> breakshare.harvest.v1.GetClimateTraceResponse
+	25, // 131: breakshare.harvest.v1.HarvestService.ListPickLots:output_type -> breakshare.harvest.v1.ListPickLotsResponse
+	78, // 132: breakshare.harvest.v1.HarvestService.HoldPickLot:output_type -> breakshare.harvest.v1.PickLot
+	28, // 133: breakshare.harvest.v1.HarvestService.TraceBack:output_type -> breakshare.harvest.v1.TraceBackResponse
+	30, // 134: breakshare.harvest.v1.HarvestService.TraceForward:output_type -> breakshare.harvest.v1.TraceForwardResponse
+	99, // [99:135] is the sub-list for method output_type
+	63, // [63:99] is the sub-list for method input_type
+	63, // [63:63] is the sub-list for extension type_name
+	63, // [63:63] is the sub-list for extension extendee
+	0,  // [0:63] is the sub-list for field type_name
 }
 
 func init() { file_breakshare_harvest_v1_service_proto_init() }
@@ -4283,7 +4387,7 @@ func file_breakshare_harvest_v1_service_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_breakshare_harvest_v1_service_proto_rawDesc), len(file_breakshare_harvest_v1_service_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   66,
+			NumMessages:   68,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

@@ -976,6 +976,41 @@ func local_request_HarvestService_RecordClimate_0(ctx context.Context, marshaler
 	return msg, metadata, err
 }
 
+var filter_HarvestService_ListRefusedReadings_0 = &utilities.DoubleArray{Encoding: map[string]int{}, Base: []int(nil), Check: []int(nil)}
+
+func request_HarvestService_ListRefusedReadings_0(ctx context.Context, marshaler runtime.Marshaler, client HarvestServiceClient, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
+	var (
+		protoReq ListRefusedReadingsRequest
+		metadata runtime.ServerMetadata
+	)
+	if err := req.ParseForm(); err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	if err := runtime.PopulateQueryParameters(&protoReq, req.Form, filter_HarvestService_ListRefusedReadings_0); err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	if req.Body != nil {
+		_, _ = io.Copy(io.Discard, req.Body)
+	}
+	msg, err := client.ListRefusedReadings(ctx, &protoReq, grpc.Header(&metadata.HeaderMD), grpc.Trailer(&metadata.TrailerMD))
+	return msg, metadata, err
+}
+
+func local_request_HarvestService_ListRefusedReadings_0(ctx context.Context, marshaler runtime.Marshaler, server HarvestServiceServer, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
+	var (
+		protoReq ListRefusedReadingsRequest
+		metadata runtime.ServerMetadata
+	)
+	if err := req.ParseForm(); err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	if err := runtime.PopulateQueryParameters(&protoReq, req.Form, filter_HarvestService_ListRefusedReadings_0); err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	msg, err := server.ListRefusedReadings(ctx, &protoReq)
+	return msg, metadata, err
+}
+
 var filter_HarvestService_ListClimateAlerts_0 = &utilities.DoubleArray{Encoding: map[string]int{}, Base: []int(nil), Check: []int(nil)}
 
 func request_HarvestService_ListClimateAlerts_0(ctx context.Context, marshaler runtime.Marshaler, client HarvestServiceClient, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
@@ -1768,6 +1803,26 @@ func RegisterHarvestServiceHandlerServer(ctx context.Context, mux *runtime.Serve
 		}
 		forward_HarvestService_RecordClimate_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
 	})
+	mux.Handle(http.MethodGet, pattern_HarvestService_ListRefusedReadings_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+		ctx, cancel := context.WithCancel(req.Context())
+		defer cancel()
+		var stream runtime.ServerTransportStream
+		ctx = grpc.NewContextWithServerTransportStream(ctx, &stream)
+		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
+		annotatedContext, err := runtime.AnnotateIncomingContext(ctx, mux, req, "/breakshare.harvest.v1.HarvestService/ListRefusedReadings", runtime.WithHTTPPathPattern("/v1/climate/refused"))
+		if err != nil {
+			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		resp, md, err := local_request_HarvestService_ListRefusedReadings_0(annotatedContext, inboundMarshaler, server, req, pathParams)
+		md.HeaderMD, md.TrailerMD = metadata.Join(md.HeaderMD, stream.Header()), metadata.Join(md.TrailerMD, stream.Trailer())
+		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
+		if err != nil {
+			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		forward_HarvestService_ListRefusedReadings_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
+	})
 	mux.Handle(http.MethodGet, pattern_HarvestService_ListClimateAlerts_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
 		ctx, cancel := context.WithCancel(req.Context())
 		defer cancel()
@@ -2387,6 +2442,23 @@ func RegisterHarvestServiceHandlerClient(ctx context.Context, mux *runtime.Serve
 		}
 		forward_HarvestService_RecordClimate_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
 	})
+	mux.Handle(http.MethodGet, pattern_HarvestService_ListRefusedReadings_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+		ctx, cancel := context.WithCancel(req.Context())
+		defer cancel()
+		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
+		annotatedContext, err := runtime.AnnotateContext(ctx, mux, req, "/breakshare.harvest.v1.HarvestService/ListRefusedReadings", runtime.WithHTTPPathPattern("/v1/climate/refused"))
+		if err != nil {
+			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		resp, md, err := request_HarvestService_ListRefusedReadings_0(annotatedContext, inboundMarshaler, client, req, pathParams)
+		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
+		if err != nil {
+			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		forward_HarvestService_ListRefusedReadings_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
+	})
 	mux.Handle(http.MethodGet, pattern_HarvestService_ListClimateAlerts_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
 		ctx, cancel := context.WithCancel(req.Context())
 		defer cancel()
@@ -2520,6 +2592,7 @@ var (
 	pattern_HarvestService_ListCropCosts_0            = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "cropCosts"}, ""))
 	pattern_HarvestService_AdviseEnd_0                = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "endAdvice"}, ""))
 	pattern_HarvestService_RecordClimate_0            = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "climate"}, ""))
+	pattern_HarvestService_ListRefusedReadings_0      = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 2, 2}, []string{"v1", "climate", "refused"}, ""))
 	pattern_HarvestService_ListClimateAlerts_0        = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 2, 2}, []string{"v1", "climate", "alerts"}, ""))
 	pattern_HarvestService_GetClimateTrace_0          = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 1, 5, 2, 2, 3}, []string{"v1", "rooms", "room_id", "climate"}, ""))
 	pattern_HarvestService_ListPickLots_0             = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "pickLots"}, ""))
@@ -2556,6 +2629,7 @@ var (
 	forward_HarvestService_ListCropCosts_0            = runtime.ForwardResponseMessage
 	forward_HarvestService_AdviseEnd_0                = runtime.ForwardResponseMessage
 	forward_HarvestService_RecordClimate_0            = runtime.ForwardResponseMessage
+	forward_HarvestService_ListRefusedReadings_0      = runtime.ForwardResponseMessage
 	forward_HarvestService_ListClimateAlerts_0        = runtime.ForwardResponseMessage
 	forward_HarvestService_GetClimateTrace_0          = runtime.ForwardResponseMessage
 	forward_HarvestService_ListPickLots_0             = runtime.ForwardResponseMessage

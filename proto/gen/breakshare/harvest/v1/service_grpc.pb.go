@@ -51,6 +51,7 @@ const (
 	HarvestService_AdviseEnd_FullMethodName                = "/breakshare.harvest.v1.HarvestService/AdviseEnd"
 	HarvestService_RecordClimate_FullMethodName            = "/breakshare.harvest.v1.HarvestService/RecordClimate"
 	HarvestService_StreamClimate_FullMethodName            = "/breakshare.harvest.v1.HarvestService/StreamClimate"
+	HarvestService_ListRefusedReadings_FullMethodName      = "/breakshare.harvest.v1.HarvestService/ListRefusedReadings"
 	HarvestService_ListClimateAlerts_FullMethodName        = "/breakshare.harvest.v1.HarvestService/ListClimateAlerts"
 	HarvestService_GetClimateTrace_FullMethodName          = "/breakshare.harvest.v1.HarvestService/GetClimateTrace"
 	HarvestService_ListPickLots_FullMethodName             = "/breakshare.harvest.v1.HarvestService/ListPickLots"
@@ -144,6 +145,9 @@ type HarvestServiceClient interface {
 	// StreamClimate is RecordClimate for an instrument that sends on and on: what was sent in one
 	// message is taken whole or not at all, and stays when the stream breaks later.
 	StreamClimate(ctx context.Context, opts ...grpc.CallOption) (grpc.ClientStreamingClient[StreamClimateRequest, StreamClimateResponse], error)
+	// ListRefusedReadings returns what instruments in rooms published over MQTT and could not be
+	// used, newest first, the last 1,000.
+	ListRefusedReadings(ctx context.Context, in *ListRefusedReadingsRequest, opts ...grpc.CallOption) (*ListRefusedReadingsResponse, error)
 	// ListClimateAlerts returns alerts, newest first.
 	ListClimateAlerts(ctx context.Context, in *ListClimateAlertsRequest, opts ...grpc.CallOption) (*ListClimateAlertsResponse, error)
 	// GetClimateTrace returns a day of a room: readings, limits and alerts.
@@ -465,6 +469,16 @@ func (c *harvestServiceClient) StreamClimate(ctx context.Context, opts ...grpc.C
 // This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
 type HarvestService_StreamClimateClient = grpc.ClientStreamingClient[StreamClimateRequest, StreamClimateResponse]
 
+func (c *harvestServiceClient) ListRefusedReadings(ctx context.Context, in *ListRefusedReadingsRequest, opts ...grpc.CallOption) (*ListRefusedReadingsResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListRefusedReadingsResponse)
+	err := c.cc.Invoke(ctx, HarvestService_ListRefusedReadings_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 func (c *harvestServiceClient) ListClimateAlerts(ctx context.Context, in *ListClimateAlertsRequest, opts ...grpc.CallOption) (*ListClimateAlertsResponse, error) {
 	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
 	out := new(ListClimateAlertsResponse)
@@ -610,6 +624,9 @@ type HarvestServiceServer interface {
 	// StreamClimate is RecordClimate for an instrument that sends on and on: what was sent in one
 	// message is taken whole or not at all, and stays when the stream breaks later.
 	StreamClimate(grpc.ClientStreamingServer[StreamClimateRequest, StreamClimateResponse]) error
+	// ListRefusedReadings returns what instruments in rooms published over MQTT and could not be
+	// used, newest first, the last 1,000.
+	ListRefusedReadings(context.Context, *ListRefusedReadingsRequest) (*ListRefusedReadingsResponse, error)
 	// ListClimateAlerts returns alerts, newest first.
 	ListClimateAlerts(context.Context, *ListClimateAlertsRequest) (*ListClimateAlertsResponse, error)
 	// GetClimateTrace returns a day of a room: readings, limits and alerts.
@@ -721,6 +738,9 @@ func (UnimplementedHarvestServiceServer) RecordClimate(context.Context, *RecordC
 }
 func (UnimplementedHarvestServiceServer) StreamClimate(grpc.ClientStreamingServer[StreamClimateRequest, StreamClimateResponse]) error {
 	return status.Error(codes.Unimplemented, "method StreamClimate not implemented")
+}
+func (UnimplementedHarvestServiceServer) ListRefusedReadings(context.Context, *ListRefusedReadingsRequest) (*ListRefusedReadingsResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListRefusedReadings not implemented")
 }
 func (UnimplementedHarvestServiceServer) ListClimateAlerts(context.Context, *ListClimateAlertsRequest) (*ListClimateAlertsResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListClimateAlerts not implemented")
@@ -1261,6 +1281,24 @@ func _HarvestService_StreamClimate_Handler(srv interface{}, stream grpc.ServerSt
 // This type alias is provided for backwards compatibility with existing code that references the prior non-generic stream type by name.
 type HarvestService_StreamClimateServer = grpc.ClientStreamingServer[StreamClimateRequest, StreamClimateResponse]
 
+func _HarvestService_ListRefusedReadings_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListRefusedReadingsRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(HarvestServiceServer).ListRefusedReadings(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: HarvestService_ListRefusedReadings_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(HarvestServiceServer).ListRefusedReadings(ctx, req.(*ListRefusedReadingsRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 func _HarvestService_ListClimateAlerts_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
 	in := new(ListClimateAlertsRequest)
 	if err := dec(in); err != nil {
@@ -1483,6 +1521,10 @@ var HarvestService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "RecordClimate",
 			Handler:    _HarvestService_RecordClimate_Handler,
+		},
+		{
+			MethodName: "ListRefusedReadings",
+			Handler:    _HarvestService_ListRefusedReadings_Handler,
 		},
 		{
 			MethodName: "ListClimateAlerts",
