@@ -8,7 +8,6 @@ import (
 	"github.com/jackc/pgx/v5"
 
 	"breakshare.example/services/harvest/internal/day"
-	"breakshare.example/services/harvest/internal/genealogy"
 	"breakshare.example/services/harvest/internal/store"
 	"breakshare.example/services/platform/fault"
 )
@@ -20,12 +19,8 @@ type place struct{ path, roomID, productID, date string }
 // judge finds what is wrong with the places of one request, all of it at once:
 // mending a file one line at a time is tedious.
 type judge struct {
-	ownFarm  string // the only farm the caller may touch; empty for all
-	rooms    map[string]store.Room
-	products map[string]store.Product
-	book     *genealogy.Book
-	crops    map[string]store.Crop // of the rooms, by id
-	coop     store.Coop
+	ownFarm string // the only farm the caller may touch; empty for all
+	facts   store.Facts
 
 	fields    []fault.Field
 	notYours  *fault.Error
@@ -48,7 +43,7 @@ func (s *Server) newJudge(ctx context.Context, tx pgx.Tx, places []place, a *ans
 }
 
 func judgeBy(ctx context.Context, f store.Facts) *judge {
-	return &judge{ownFarm: ownFarm(ctx), rooms: f.Rooms, products: f.Products, book: f.Book, crops: f.Crops, coop: f.Coop}
+	return &judge{ownFarm: ownFarm(ctx), facts: f}
 }
 
 func answeredJudge(ctx context.Context, tx pgx.Tx, rooms []string, a *answers) (*judge, error) {
@@ -105,11 +100,11 @@ func (j *judge) lot(p place) store.PickLot {
 		j.refuse(p.path+".date", "%v", err)
 		return store.PickLot{}
 	}
-	product, productKnown := j.products[p.productID]
+	product, productKnown := j.facts.Products[p.productID]
 	if !productKnown {
 		j.doubt(on, p.path+".product_id", "the co-op has no product %s: take an id from the list of products, or save the product first", p.productID)
 	}
-	room, ok := j.rooms[p.roomID]
+	room, ok := j.facts.Rooms[p.roomID]
 	if !ok {
 		j.doubt(on, p.path+".room_id", "the co-op has no room %s: take an id from the list of rooms, or save the room first", p.roomID)
 		return store.PickLot{}
@@ -121,15 +116,15 @@ func (j *judge) lot(p place) store.PickLot {
 		j.notYours = j.notYours.WithField(p.path+".room_id", "the room belongs to farm %s", room.FarmID)
 		return store.PickLot{}
 	}
-	crop, ok := j.book.CropOn(p.roomID, on)
+	crop, ok := j.facts.Book.CropOn(p.roomID, on)
 	switch {
 	case !ok:
 		j.doubt(on, p.path+".date", "no crop stands in room %s on %s: correct the day or the room, or plan the crop first", p.roomID, on)
 	case productKnown && !sameWords(crop.Species, product.Species):
 		j.doubt(on, p.path+".product_id", "product %s is %s, but crop %s in room %s bears %s: choose a product of that species", p.productID, product.Species, crop.ID, p.roomID, crop.Species)
-	case productKnown && !j.crops[crop.ID].Growing().CanBear(product.PickStage):
+	case productKnown && !j.facts.Crops[crop.ID].Growing().CanBear(product.PickStage):
 		j.doubt(on, p.path+".product_id", "product %s is picked %s, but crop %s in room %s is borne %s: choose a product of such a stage, or change the programme",
-			p.productID, product.PickStage, crop.ID, p.roomID, strings.Join(j.crops[crop.ID].Growing().Stages(), ", "))
+			p.productID, product.PickStage, crop.ID, p.roomID, strings.Join(j.facts.Crops[crop.ID].Growing().Stages(), ", "))
 	}
 	return store.PickLot{RoomID: p.roomID, ProductID: p.productID, Day: on, FarmID: room.FarmID}
 }

@@ -74,7 +74,7 @@ func (s *Server) record(ctx context.Context, tx pgx.Tx, list []*harvestv1.Pick, 
 	if err := j.verdict(); err != nil {
 		return nil, err
 	}
-	opened, err := openLots(ctx, tx, j.book, wanted)
+	opened, err := openLots(ctx, tx, j.facts.Book, wanted)
 	if err != nil {
 		return nil, err
 	}
@@ -152,8 +152,8 @@ func proposals(ctx context.Context, tx pgx.Tx, j *judge, list []*harvestv1.Pick,
 	last := map[string]day.Date{}
 	of := make([]string, len(list))
 	for i, p := range list {
-		crop, ok := j.book.CropOn(wanted[i].RoomID, wanted[i].Day)
-		known := j.crops[crop.ID]
+		crop, ok := j.facts.Book.CropOn(wanted[i].RoomID, wanted[i].Day)
+		known := j.facts.Crops[crop.ID]
 		if p.BreakNumber != nil || !ok || known.Profile == nil {
 			continue
 		}

@@ -37,7 +37,7 @@ func (s *Server) push(ctx context.Context, tx pgx.Tx, req *harvestv1.PushExpecte
 	if err != nil {
 		return nil, err
 	}
-	cal, err := s.calendarOf(j.coop)
+	cal, err := s.calendarOf(j.facts.Coop)
 	if err != nil {
 		return nil, err
 	}
@@ -48,7 +48,7 @@ func (s *Server) push(ctx context.Context, tx pgx.Tx, req *harvestv1.PushExpecte
 	if err := j.verdict(); err != nil {
 		return nil, err
 	}
-	open, err := openLots(ctx, tx, j.book, wanted)
+	open, err := openLots(ctx, tx, j.facts.Book, wanted)
 	if err != nil {
 		return nil, err
 	}
@@ -108,16 +108,12 @@ const tooLarge = 10
 
 // judgeSizes refuses what no bed of the room's area can bear.
 func (j *judge) judgeSizes(list []*harvestv1.ExpectedPick, wanted []store.PickLot, places []place) {
-	most := map[string]int64{}
 	for i, l := range wanted {
-		crop, ok := j.book.CropOn(l.RoomID, l.Day)
+		crop, ok := j.facts.Book.CropOn(l.RoomID, l.Day)
 		if !ok {
 			continue
 		}
-		if _, done := most[crop.ID]; !done {
-			most[crop.ID] = j.crops[crop.ID].Growing().DayMost()
-		}
-		if m := most[crop.ID]; m > 0 && list[i].GetHighGrams() > tooLarge*m {
+		if m := j.facts.DayMost(crop.ID); m > 0 && list[i].GetHighGrams() > tooLarge*m {
 			j.refuse(places[i].path+".high_grams", "high %d g is more than %d times the %d g that room %s can bear in a day by its area: correct it, or set confirm_large",
 				list[i].GetHighGrams(), tooLarge, m, l.RoomID)
 		}

@@ -162,7 +162,7 @@ func (s *Server) pushGroup(ctx context.Context, tx pgx.Tx, group []*waitingPush)
 	if err != nil {
 		return nil, err
 	}
-	cal, err := s.calendarOf(j.coop)
+	cal, err := s.calendarOf(j.facts.Coop)
 	if err != nil {
 		return nil, err
 	}
@@ -174,7 +174,7 @@ func (s *Server) pushGroup(ctx context.Context, tx pgx.Tx, group []*waitingPush)
 	for _, p := range parts {
 		wanted = append(wanted, p.wanted...)
 	}
-	open, err := openLots(ctx, tx, j.book, wanted)
+	open, err := openLots(ctx, tx, j.facts.Book, wanted)
 	if err != nil {
 		return nil, err
 	}
@@ -215,7 +215,7 @@ func judgeGroup(all *judge, cal calendar, group []*waitingPush, places [][]place
 	var out []groupPart
 	figures := 0
 	for i, w := range group {
-		j := &judge{ownFarm: ownFarmOf(w.who), rooms: all.rooms, products: all.products, book: all.book, crops: all.crops}
+		j := &judge{ownFarm: ownFarmOf(w.who), facts: all.facts}
 		list := w.req.GetExpectedPicks()
 		wanted := judgeFigures(j, cal, list, places[i])
 		if !w.req.GetConfirmLarge() {

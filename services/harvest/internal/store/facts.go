@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"errors"
+	"sync"
 
 	"github.com/jackc/pgx/v5"
 
@@ -17,6 +18,17 @@ type Facts struct {
 	Products map[string]Product
 	Crops    map[string]Crop // of the rooms, by id
 	Book     *genealogy.Book
+	most     *sync.Map // of crops, see DayMost
+}
+
+// DayMost is growth.Crop.DayMost of a crop, worked out once.
+func (f Facts) DayMost(crop string) int64 {
+	if m, ok := f.most.Load(crop); ok {
+		return m.(int64)
+	}
+	m := f.Crops[crop].Growing().DayMost()
+	f.most.Store(crop, m)
+	return m
 }
 
 // LockFacts shares the lock of the family tree (see LockTree) and returns how
@@ -58,6 +70,7 @@ func ReadFacts(ctx context.Context, tx pgx.Tx, rooms []string) (f Facts, err err
 	if err := tx.SendBatch(ctx, b).Close(); err != nil {
 		return f, wrap("read what was told of rooms", err)
 	}
+	f.most = &sync.Map{}
 	f.Rooms = index(roomList, func(r Room) string { return r.ID })
 	f.Products = index(products, func(p Product) string { return p.ID })
 	f.Crops = index(crops, func(c Crop) string { return c.ID })
