@@ -37,6 +37,7 @@ func testOptions(folder string) Options {
 func TestALeftoverServerIsStopped(t *testing.T) {
 	t.Parallel()
 	folder := enterable(t)
+	CopyOriginal(t, folder)
 	first, err := Start(t.Context(), testOptions(folder))
 	if err != nil {
 		t.Fatal(err)
@@ -63,6 +64,7 @@ func TestALeftoverServerIsStopped(t *testing.T) {
 func TestAPidFileThatIsNoServers(t *testing.T) {
 	t.Parallel()
 	folder := enterable(t)
+	CopyOriginal(t, folder)
 	first, err := Start(t.Context(), testOptions(folder))
 	if err != nil {
 		t.Fatal(err)
@@ -95,6 +97,7 @@ func TestAPidFileThatIsNoServers(t *testing.T) {
 func TestAServerThatCannotStartSaysWhy(t *testing.T) {
 	t.Parallel()
 	folder := enterable(t)
+	CopyOriginal(t, folder)
 	first, err := Start(t.Context(), testOptions(folder))
 	if err != nil {
 		t.Fatal(err)

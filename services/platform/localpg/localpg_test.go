@@ -27,7 +27,12 @@ func TestMain(m *testing.M) {
 		runHelper(folder)
 		return
 	}
-	os.Exit(m.Run())
+	code := m.Run()
+	if err := localpg.RemoveOriginal(); err != nil && code == 0 {
+		os.Stderr.WriteString(err.Error() + "\n")
+		code = 1
+	}
+	os.Exit(code)
 }
 
 func runHelper(folder string) {
@@ -41,6 +46,14 @@ func runHelper(folder string) {
 }
 
 func quiet() *slog.Logger { return slog.New(slog.NewTextHandler(io.Discard, nil)) }
+
+// stopped is the folder of a cluster that has been stopped.
+func stopped(t *testing.T) string {
+	t.Helper()
+	folder := filepath.Join(testkit.Folder(t), "pg")
+	localpg.CopyOriginal(t, folder)
+	return folder
+}
 
 func start(t *testing.T, folder string) *localpg.Cluster {
 	t.Helper()
@@ -136,7 +149,7 @@ func TestOthersCannotEnter(t *testing.T) {
 
 func TestAFolderServesOneProcess(t *testing.T) {
 	t.Parallel()
-	folder := filepath.Join(testkit.Folder(t), "pg")
+	folder := stopped(t)
 	startWith(t, localpg.Options{Folder: folder, Unsafe: true, Log: quiet()})
 	_, err := localpg.Start(t.Context(), localpg.Options{Folder: folder, Log: quiet()})
 	if err == nil || !strings.Contains(err.Error(), "another process runs the cluster") {
@@ -147,7 +160,7 @@ func TestAFolderServesOneProcess(t *testing.T) {
 // The process that runs the cluster is killed without a word.
 func TestStartAfterOurOwnDeath(t *testing.T) {
 	t.Parallel()
-	folder := filepath.Join(testkit.Folder(t), "pg")
+	folder := stopped(t)
 	helper := exec.Command(os.Args[0])
 	helper.Env = append(os.Environ(), helperVariable+"="+folder)
 	out, err := helper.StdoutPipe()
@@ -173,7 +186,7 @@ func TestStartAfterOurOwnDeath(t *testing.T) {
 // The server itself is killed: what was committed is there after recovery.
 func TestStartAfterTheServersDeath(t *testing.T) {
 	t.Parallel()
-	folder := filepath.Join(testkit.Folder(t), "pg")
+	folder := stopped(t)
 	first := start(t, folder)
 	query[int](t, first, write)
 	kill(t, filepath.Join(first.DataFolder(), "postmaster.pid"))
@@ -189,6 +202,7 @@ func TestStartAfterTheServersDeath(t *testing.T) {
 func TestALongFolderNameStillHasASocket(t *testing.T) {
 	t.Parallel()
 	folder := filepath.Join(testkit.Folder(t), strings.Repeat("long", 25), "pg")
+	localpg.CopyOriginal(t, folder)
 	cluster := startWith(t, localpg.Options{Folder: folder, Unsafe: true, Log: quiet()})
 	if got := query[int](t, cluster, `SELECT 42`); got != 42 {
 		t.Errorf("read %d", got)
@@ -242,7 +256,7 @@ func TestAPortOnTheLoopback(t *testing.T) {
 	if err := probe.Close(); err != nil {
 		t.Fatal(err)
 	}
-	folder := filepath.Join(testkit.Folder(t), "pg")
+	folder := stopped(t)
 	cluster := startWith(t, localpg.Options{Folder: folder, Port: port, Unsafe: true, Log: quiet()})
 	cfg, err := pgx.ParseConfig(cluster.AdminURL())
 	if err != nil {
