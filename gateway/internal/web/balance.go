@@ -20,21 +20,12 @@ type balance struct {
 	Species, Stage string // Stage is the key of the stage of picking; empty without stages
 	Products       []string
 	Width, Height  int
-	Weeks          []balanceWeek
+	Weeks          *table // nil where only the drawing is wanted
 	// The drawing as paths, of which a week takes fewer bytes than as shapes of their own.
 	Committed, Proposed, Gap string
 	Demand                   string
-	Proposing                bool // something is proposed in some week
 	ShortGrams               int64
 	OverGrams                int64
-}
-
-// balanceWeek is one week, in grams.
-type balanceWeek struct {
-	Week                        string
-	Committed, Proposed, Demand int64
-	Known                       bool // Demand is
-	Short, Over                 int64
 }
 
 // balancesOf draws each kind to its own scale.
@@ -68,31 +59,64 @@ func (b *balance) draw(weeks []*schedulingv1.KindWeek) {
 	var committed, proposed, gap, line strings.Builder
 	pen := "M"
 	for i, w := range weeks {
-		row := balanceWeek{
-			Week: w.GetWeek(), Committed: w.GetCommittedGrams(), Proposed: w.GetProposedGrams(), Demand: w.GetDemandGrams(), Known: w.DemandGrams != nil,
-			Short: w.GetShortGrams(), Over: w.GetOverGrams(),
-		}
-		b.ShortGrams += row.Short
-		b.OverGrams += row.Over
-		b.Proposing = b.Proposing || row.Proposed > 0
+		b.ShortGrams += w.GetShortGrams()
+		b.OverGrams += w.GetOverGrams()
 		x, top := i*weekWidth, balanceHeight
 		for _, part := range []struct {
 			to    *strings.Builder
 			grams int64
-		}{{&committed, row.Committed}, {&proposed, row.Proposed}, {&gap, row.Short}} {
+		}{{&committed, w.GetCommittedGrams()}, {&proposed, w.GetProposedGrams()}, {&gap, w.GetShortGrams()}} {
 			if high := tall(part.grams); high > 0 {
 				fmt.Fprintf(part.to, "M%d %dh%dv-%dh-%dz", x, top, barWidth, high, barWidth)
 				top -= high
 			}
 		}
-		if row.Known {
-			y := strconv.Itoa(balanceHeight - tall(row.Demand))
+		if w.DemandGrams != nil {
+			y := strconv.Itoa(balanceHeight - tall(w.GetDemandGrams()))
 			line.WriteString(pen + strconv.Itoa(x) + " " + y + "H" + strconv.Itoa(x+weekWidth))
 			pen = "L"
 		} else {
 			pen = "M"
 		}
-		b.Weeks = append(b.Weeks, row)
 	}
 	b.Committed, b.Proposed, b.Gap, b.Demand = committed.String(), proposed.String(), gap.String(), line.String()
+}
+
+// weeksTable lists kinds of mushrooms week by week.
+func weeksTable(v *visit, id, caption string, kinds []*schedulingv1.KindPlan) *table {
+	mass := v.words.MassUnit()
+	t := &table{ID: id, Caption: caption, Columns: []column{
+		{Key: "quarter.week_of", Name: "week"}, {Key: "whatif.kind", Name: "kind"},
+		{Key: "quarter.committed", Name: "committed_grams", Figures: true, Unit: mass}, {Key: "quarter.proposed", Name: "proposed_grams", Figures: true, Unit: mass},
+		{Key: "quarter.demand", Name: "demand_grams", Figures: true, Unit: mass}, {Key: "quarter.gap", Name: "missing_grams", Figures: true, Unit: mass}, {Key: "quarter.over", Name: "over_grams", Figures: true, Unit: mass},
+	}}
+	for _, k := range kinds {
+		kind := name(v.kindName(k.GetKind()))
+		for _, w := range k.GetWeeks() {
+			demand, short, over := none(), none(), none()
+			if w.DemandGrams != nil {
+				demand = v.weight(w.GetDemandGrams())
+			}
+			if w.GetShortGrams() > 0 {
+				short = v.weight(w.GetShortGrams()).strong()
+			}
+			if w.GetOverGrams() > 0 {
+				over = v.weight(w.GetOverGrams())
+			}
+			t.Rows = append(t.Rows, []cell{v.date(w.GetWeek()), kind, v.weight(w.GetCommittedGrams()), v.weight(w.GetProposedGrams()), demand, short, over})
+		}
+	}
+	return v.table(t)
+}
+
+// kindName is a species with its stage of picking, in words.
+func (v *visit) kindName(k *schedulingv1.Kind) string {
+	species := k.GetSpecies()
+	if v.words.Has("species." + species) {
+		species = v.words.T("species." + species)
+	}
+	if stage := pickStageKey(k.GetPickStage()); stage != "" {
+		return species + ", " + v.words.T(stage)
+	}
+	return species
 }

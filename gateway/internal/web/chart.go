@@ -2,6 +2,7 @@ package web
 
 import (
 	"cmp"
+	"html/template"
 	"slices"
 	"strconv"
 	"strings"
@@ -38,6 +39,7 @@ type lotChart struct {
 	Limits        []limitLine
 	Marks         []tickMark
 	Probes        []probeLine
+	Readings      *table
 }
 
 // tickMark is a value or an instant at its place. Label is a text, or a key for a mark.
@@ -54,11 +56,10 @@ type limitLine struct {
 
 // probeLine is one probe: the line of its means, the band of what it read, and in words.
 type probeLine struct {
-	Name              string
-	Style             int
-	Path, Band        string
-	Least, Most, Last string
-	At                string
+	Name        string
+	Style       int
+	Path, Band  string
+	Least, Most string
 }
 
 // units are those of what is measured beside temperatures.
@@ -124,6 +125,7 @@ func chartsOf(v *visit, chart *compostlotv1.LotChart) []lotChart {
 		for _, s := range byKind[kind] {
 			d.probe(s)
 		}
+		d.Readings = d.readings(byKind[kind])
 		all = append(all, d.lotChart)
 	}
 	return all
@@ -255,13 +257,31 @@ func (d *chartDrawing) probe(s *compostlotv1.ChartSeries) {
 		path.WriteString(pen + strconv.Itoa(d.x(seconds[i])) + " " + strconv.Itoa(d.y(s.GetMean()[i])))
 	}
 	d.band(&band, s, from, len(seconds))
-	last := len(seconds) - 1
 	d.Probes = append(d.Probes, probeLine{
 		Name: s.GetProbeId(), Style: d.styles % probeStyles, Path: path.String(), Band: band.String(),
 		Least: d.v.words.Tenths(slices.Min(s.GetLeast())), Most: d.v.words.Tenths(slices.Max(s.GetMost())),
-		Last: d.v.words.Tenths(s.GetMean()[last]), At: d.v.words.Instant(time.Unix(seconds[last], 0), d.v.zone),
 	})
 	d.styles++
+}
+
+// readings lists what each probe read, with the line by which it is drawn.
+func (d *chartDrawing) readings(series []*compostlotv1.ChartSeries) *table {
+	id := strings.ReplaceAll(strings.TrimPrefix(d.Kind, "reading."), "_", "-")
+	t := &table{ID: id, Caption: d.v.words.T(d.Kind), Columns: []column{
+		{Key: "chart.probe", Name: "probe_id"}, {Key: "chart.least", Name: "least_thousandths", Figures: true}, {Key: "chart.most", Name: "most_thousandths", Figures: true},
+		{Key: "chart.last", Name: "last_thousandths", Figures: true}, {Key: "chart.read", Name: "read_at"},
+	}}
+	tenths := func(thousandths int64) cell { return figure(thousandths, d.v.words.Tenths(thousandths)) }
+	for i, s := range series {
+		probe := name(s.GetProbeId())
+		probe.Key = s.GetProbeId()
+		probe.HTML = template.HTML(`<svg class="bar" viewBox="0 0 24 10" aria-hidden="true"><path class="probe p`+strconv.Itoa(i%probeStyles)+`" d="M0 5H24"/></svg> `) + probe.HTML
+		last := len(s.GetSeconds()) - 1
+		t.Rows = append(t.Rows, []cell{
+			probe, tenths(slices.Min(s.GetLeast())), tenths(slices.Max(s.GetMost())), tenths(s.GetMean()[last]), d.v.instant(time.Unix(s.GetSeconds()[last], 0)),
+		})
+	}
+	return d.v.table(t)
 }
 
 // band closes the outline of what was read between two points: along the most, and back along

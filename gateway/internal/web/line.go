@@ -54,13 +54,7 @@ type pinRow struct {
 // pinEffect is what a decision just made costs and changes.
 type pinEffect struct {
 	Cost string
-	Rows []effectRow
-}
-
-// effectRow is a line that a decision changes.
-type effectRow struct {
-	Customer, Product string
-	Without, With     int64
+	Rows *table // the lines that it changes; nil for none
 }
 
 func reasonKey(r orderv1.ShortReason) string {
@@ -195,8 +189,14 @@ func (p *Pages) pinLine(v *visit) (view, error) {
 	}
 	page := shown.data.(linePage)
 	page.Effect = &pinEffect{Cost: v.words.Money(res.GetCostMinor(), v.coop.GetCurrencyCode())}
-	for _, e := range res.GetEffects() {
-		page.Effect.Rows = append(page.Effect.Rows, effectRow{nameOf(n.customers, e.GetCustomerId()), n.product(e.GetProductId()), e.GetWithout(), e.GetWith()})
+	if len(res.GetEffects()) > 0 {
+		t := &table{ID: "effects", Caption: v.words.T("line.decided"), Columns: []column{
+			{Key: "word.kitchen", Name: "kitchen"}, {Key: "word.product", Name: "product"}, {Key: "line.without", Name: "packs_without", Figures: true}, {Key: "line.with", Name: "packs_with", Figures: true},
+		}}
+		for _, e := range res.GetEffects() {
+			t.Rows = append(t.Rows, []cell{name(nameOf(n.customers, e.GetCustomerId())), name(n.product(e.GetProductId())), v.count(e.GetWithout()), v.count(e.GetWith())})
+		}
+		page.Effect.Rows = v.table(t)
 	}
 	shown.data = page
 	return shown, nil

@@ -14,7 +14,7 @@ import (
 type lotLog struct {
 	Recipe        string
 	RecipeVersion int64
-	Parts         []partRow
+	Parts         *table // nil where the recipe is not known
 	Turns         []turnRow
 	Decisions     []decisionRow
 	Gas           []gasRow
@@ -44,7 +44,16 @@ type gasRow struct {
 }
 
 func lotLogOf(v *visit, report *compostlotv1.LotReport) lotLog {
-	log := lotLog{Recipe: report.GetRecipe().GetName(), RecipeVersion: report.GetRecipe().GetVersion(), Parts: partsOf(report.GetRecipe().GetParts()), Deference: report.GetDeference()}
+	log := lotLog{Recipe: report.GetRecipe().GetName(), RecipeVersion: report.GetRecipe().GetVersion(), Deference: report.GetDeference()}
+	if parts := report.GetRecipe().GetParts(); len(parts) > 0 {
+		t := &table{ID: "recipe", Caption: report.GetRecipe().GetName(), Columns: []column{
+			{Key: "lot.ingredient", Name: "ingredient"}, {Key: "unit.of_mass", Name: "grams", Figures: true},
+		}}
+		for _, one := range parts {
+			t.Rows = append(t.Rows, []cell{name(one.GetIngredient().GetName()), v.weight(one.GetMass().GetGrams())})
+		}
+		log.Parts = v.table(t)
+	}
 	for _, t := range report.GetTurns() {
 		log.Turns = append(log.Turns, turnRow{
 			Key: turnKey(t.GetKind()), At: v.words.Instant(t.GetTime().AsTime(), v.zone), Note: t.GetNote(), By: t.GetRecordedBy(),
@@ -121,15 +130,8 @@ type entryPage struct {
 	Lot       string
 	Items     []string
 	Deference string
-	Limits    []limitRow
+	Limits    *table
 	Gas       []gasRow
-}
-
-// limitRow is a published exposure limit.
-type limitRow struct {
-	Gas, Name, Value, Unit, Source string
-	Least                          bool
-	Minutes                        int64
 }
 
 // showEntry shows the checklist, to print and take along.
@@ -144,8 +146,25 @@ func (p *Pages) showEntry(v *visit, _ *form) (view, error) {
 		return view{}, err
 	}
 	page.Items, page.Deference, page.Gas = list.GetItems(), list.GetDeference(), gasRows(v, list.GetGas())
-	for _, l := range list.GetLimits() {
-		page.Limits = append(page.Limits, limitRow{readingKey(l.GetGas()), l.GetName(), v.words.Tenths(l.GetThousandths()), v.unitOf(l.GetGas()), l.GetSource(), l.GetLeast(), l.GetSeconds() / 60})
-	}
+	page.Limits = limitsTable(v, list.GetLimits())
 	return view{template: "entry", title: "entry.title", data: page}, nil
+}
+
+// limitsTable lists published exposure limits.
+func limitsTable(v *visit, limits []*compostlotv1.ExposureLimit) *table {
+	t := &table{ID: "limits", Caption: v.words.T("entry.limits"), Columns: []column{
+		{Key: "entry.what", Name: "gas"}, {Key: "entry.limit", Name: "limit_thousandths", Figures: true}, {Key: "entry.over", Name: "over_seconds", Figures: true}, {Key: "entry.source", Name: "source"},
+	}}
+	for _, l := range limits {
+		limit := v.words.Tenths(l.GetThousandths()) + " " + v.unitOf(l.GetGas())
+		if l.GetLeast() {
+			limit = v.words.T("entry.at_least") + " " + limit
+		}
+		over := v.words.T("entry.any_moment")
+		if minutes := l.GetSeconds() / 60; minutes > 0 {
+			over = v.words.N("entry.minutes", minutes)
+		}
+		t.Rows = append(t.Rows, []cell{v.says(readingKey(l.GetGas())), figure(l.GetThousandths(), limit), figure(l.GetSeconds(), over), english(l.GetName() + ". " + l.GetSource())})
+	}
+	return v.table(t)
 }

@@ -14,7 +14,7 @@ import (
 
 // lotsPage is the lots of a yard, or of all for the office.
 type lotsPage struct {
-	Lots []lotRow
+	Lots *table // nil where there are none
 }
 
 // lotRow is one lot in the list.
@@ -43,13 +43,28 @@ func (p *Pages) showLots(v *visit, _ *form) (view, error) {
 		return view{}, err
 	}
 	var page lotsPage
-	for _, l := range res.GetLots() {
-		page.Lots = append(page.Lots, lotRow{
-			ID: l.GetLotId(), Yard: nameOf(n.yards, l.GetYardId()), Phase: phaseKey(l.GetPhase()), State: lotStateKey(l.GetState()),
-			Started: l.GetStartedDate(), Made: l.GetMadeKg(), Remaining: l.GetRemainingKg(), Exception: l.GetExceptionReason() != "",
-		})
+	if len(res.GetLots()) > 0 {
+		page.Lots = lotsTable(v, res.GetLots(), n)
 	}
 	return view{template: "lots", title: "lots.title", data: page}, nil
+}
+
+func lotsTable(v *visit, lots []*compostlotv1.Lot, n names) *table {
+	t := &table{ID: "lots", Caption: v.words.T("lots.title"), Columns: []column{
+		{Key: "trace.compost_lot", Name: "lot_id"}, {Key: "trace.yard", Name: "yard"}, {Key: "slots.phase", Name: "phase"}, {Key: "lot.begun", Name: "started_date"},
+		{Key: "lots.state", Name: "state"}, {Key: "lots.left", Name: "remaining_kg", Figures: true, Unit: v.words.T("unit.of_bulk")}, {Key: "lots.made", Name: "made_kg", Figures: true, Unit: v.words.T("unit.of_bulk")},
+	}}
+	for _, l := range lots {
+		state := v.says(lotStateKey(l.GetState()))
+		if l.GetExceptionReason() != "" {
+			state = v.says("lots.state_exception", v.words.T(lotStateKey(l.GetState())))
+		}
+		t.Rows = append(t.Rows, []cell{
+			code(l.GetLotId()).to(lotPath(l.GetLotId())), name(nameOf(n.yards, l.GetYardId())), v.says(phaseKey(l.GetPhase())), v.date(l.GetStartedDate()),
+			state.strong(), v.tonnes(l.GetRemainingKg()), v.tonnes(l.GetMadeKg()),
+		})
+	}
+	return v.table(t)
 }
 
 func lotStateKey(s compostlotv1.LotState) string {
@@ -71,7 +86,7 @@ type lotPage struct {
 	Readings   int64
 	Marks      []markRow
 	Criteria   []criterionRow
-	Deliveries []deliveryRow
+	Deliveries *table // nil where none went
 	MayDecide  bool
 	MayTrace   bool
 	Form       *form
@@ -94,12 +109,6 @@ type markRow struct{ Key, At string }
 
 // criterionRow is one criterion of the release.
 type criterionRow struct{ Requirement, Finding, Why, Source string }
-
-// deliveryRow is a part of a lot that went to a room.
-type deliveryRow struct {
-	Farm, Room, Date string
-	Kilograms        int64
-}
 
 // roomChoice is a room to deliver to.
 type roomChoice struct {
@@ -163,8 +172,14 @@ func lotPageOf(v *visit, report *compostlotv1.LotReport, n names) lotPage {
 	for _, c := range report.GetCriteria() {
 		page.Criteria = append(page.Criteria, criterionRow{c.GetRequirement(), strings.ToLower(strings.TrimPrefix(c.GetFinding().String(), "FINDING_")), c.GetExplanation(), c.GetSource()})
 	}
-	for _, d := range report.GetDeliveries() {
-		page.Deliveries = append(page.Deliveries, deliveryRow{nameOf(n.farms, d.GetFarmId()), d.GetRoomId(), d.GetDate(), d.GetDeliveredKg()})
+	if len(report.GetDeliveries()) > 0 {
+		t := &table{ID: "deliveries", Caption: v.words.T("lot.went"), Columns: []column{
+			{Key: "word.farm", Name: "farm"}, {Key: "word.room", Name: "room_id"}, {Key: "word.day", Name: "date"}, {Key: "lot.kilograms", Name: "delivered_kg", Figures: true, Unit: v.words.MassUnit()},
+		}}
+		for _, d := range report.GetDeliveries() {
+			t.Rows = append(t.Rows, []cell{name(nameOf(n.farms, d.GetFarmId())), code(d.GetRoomId()), v.date(d.GetDate()), v.wholeKg(d.GetDeliveredKg())})
+		}
+		page.Deliveries = v.table(t)
 	}
 	return page
 }
@@ -187,7 +202,9 @@ func (page *lotPage) forms(v *visit, f *form) {
 	}
 }
 
-func lotAddress(v *visit) string { return "/lots/" + url.PathEscape(v.r.PathValue("lot")) }
+func lotAddress(v *visit) string { return lotPath(v.r.PathValue("lot")) }
+
+func lotPath(lot string) string { return "/lots/" + url.PathEscape(lot) }
 
 // releaseLot releases a lot in the name of a person, on evidence or as an exception.
 func (p *Pages) releaseLot(v *visit) (view, error) {

@@ -38,6 +38,7 @@ type planView struct {
 	Fills    []fillRow
 	Dropped  []dropRow
 	Balances []balance
+	Weekly   *table
 	Notes    []string
 	New      int // fills that are not planned yet
 	Form     *form
@@ -158,7 +159,7 @@ func (p *Pages) lastProposal(ctx context.Context, req *schedulingv1.ProposeFills
 
 func planViewOf(v *visit, f *form, id string, plan *schedulingv1.Proposal, n names) planView {
 	pf := f.For(id)
-	shown := planView{ID: id, Key: "proposals." + id, Currency: plan.GetCurrencyCode(), Balances: balancesOf(plan.GetKinds(), n), Notes: plan.GetNotes(), Form: pf}
+	shown := planView{ID: id, Key: "proposals." + id, Currency: plan.GetCurrencyCode(), Balances: balancesOf(plan.GetKinds(), n), Weekly: weeksTable(v, id+"-weeks", v.words.T("proposals."+id), plan.GetKinds()), Notes: plan.GetNotes(), Form: pf}
 	money := func(minor int64) string { return v.words.Money(minor, plan.GetCurrencyCode()) }
 	for _, one := range plan.GetFills() {
 		row := fillRow{

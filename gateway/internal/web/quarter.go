@@ -27,6 +27,11 @@ type quarterPage struct {
 	Kinds         []string
 	Empty         bool
 	Balances      []balance
+	Weekly        *table
+	Steps, Bare   *table
+	Choices       []feedChoice // the farms, where there are several
+	Farm          string       // the one that is shown; empty for several
+	MoreFarms     int64        // farms beside those shown
 	Conflicts     []conflictRow
 	Overdue       []overdueRow
 	Planned       string // crops just planned; empty where none were
@@ -62,8 +67,6 @@ type quarterFarm struct {
 type lane struct {
 	Name   string
 	Bars   []laneBar
-	Picks  []span
-	Steps  []laneStep
 	Gap    int // days without a crop
 	Filled bool
 }
@@ -76,11 +79,8 @@ type laneBar struct {
 	Label       bool
 }
 
-// laneStep is the same in words.
-type laneStep struct{ Species, Key, First, Last string }
-
-// span is a stretch of days.
-type span struct{ First, Last string }
+// mostFarms is how many farms' rooms are drawn at once.
+const mostFarms = 8
 
 // showQuarter shows thirteen weeks of all rooms.
 func (p *Pages) showQuarter(v *visit, _ *form) (view, error) {
@@ -114,8 +114,9 @@ func (p *Pages) showQuarter(v *visit, _ *form) (view, error) {
 	if days := daysBetween(from, v.today(0)); days >= 0 && days < quarterDays {
 		page.TodayX = days*dayWidth + dayWidth/2
 	}
-	page.fill(quarter, n)
-	page.Balances = balancesOf(quarter.GetKinds(), n)
+	page.fill(quarter, n, v.r.FormValue("farm"))
+	page.list(v)
+	page.Balances, page.Weekly = balancesOf(quarter.GetKinds(), n), weeksTable(v, "weeks", v.words.T("quarter.week_by_week"), quarter.GetKinds())
 	return view{template: "quarter", title: "quarter.title", data: page}, nil
 }
 
@@ -138,7 +139,28 @@ func mondayOf(date string) string {
 	return addDays(date, -days)
 }
 
-func (page *quarterPage) fill(quarter *schedulingv1.GetQuarterResponse, n names) {
+// list says in words what the lanes draw.
+func (page *quarterPage) list(v *visit) {
+	page.Steps = &table{ID: "steps", Caption: v.words.T("quarter.in_words"), Columns: []column{
+		{Key: "word.farm", Name: "farm"}, {Key: "word.room", Name: "room"}, {Key: "rooms.stage", Name: "step"}, {Key: "quarter.first", Name: "first_date"}, {Key: "quarter.last", Name: "last_date"},
+	}}
+	page.Bare = &table{ID: "empty-days", Caption: v.words.T("quarter.without_crop"), Columns: []column{
+		{Key: "word.farm", Name: "farm"}, {Key: "word.room", Name: "room"}, {Key: "quarter.without_crop", Name: "days", Figures: true},
+	}}
+	for _, f := range page.Farms {
+		for _, room := range f.Rooms {
+			for _, bar := range room.Bars {
+				page.Steps.Rows = append(page.Steps.Rows, []cell{name(f.Name), name(room.Name), v.says(bar.Key), v.date(bar.First), v.date(bar.Last)})
+			}
+			page.Bare.Rows = append(page.Bare.Rows, []cell{name(f.Name), name(room.Name), v.count(int64(room.Gap))})
+		}
+	}
+	v.table(page.Steps)
+	v.table(page.Bare)
+}
+
+// fill draws the rooms of one farm, or of the first ones.
+func (page *quarterPage) fill(quarter *schedulingv1.GetQuarterResponse, n names, asked string) {
 	rooms := quarter.GetRooms()
 	names := byID(rooms, (*schedulingv1.QuarterRoom).GetRoomId, (*schedulingv1.QuarterRoom).GetName)
 	for _, c := range quarter.GetConflicts() {
@@ -156,9 +178,19 @@ func (page *quarterPage) fill(quarter *schedulingv1.GetQuarterResponse, n names)
 	for _, room := range rooms {
 		at, ok := farms[room.GetFarmId()]
 		if !ok {
+			farms[room.GetFarmId()] = -1
+			page.Choices = append(page.Choices, feedChoice{room.GetFarmId(), nameOf(n.farms, room.GetFarmId())})
+			if asked == room.GetFarmId() {
+				page.Farm = asked
+			} else if asked != "" || len(page.Farms) == mostFarms {
+				continue
+			}
 			at = len(page.Farms)
 			farms[room.GetFarmId()] = at
 			page.Farms = append(page.Farms, quarterFarm{Name: nameOf(n.farms, room.GetFarmId())})
+		}
+		if at < 0 {
+			continue
 		}
 		l := lane{Name: room.GetName()}
 		taken := 0
@@ -170,6 +202,9 @@ func (page *quarterPage) fill(quarter *schedulingv1.GetQuarterResponse, n names)
 		}
 		l.Gap, l.Filled = quarterDays-taken, taken > 0
 		page.Farms[at].Rooms = append(page.Farms[at].Rooms, l)
+	}
+	if page.Farm == "" {
+		page.MoreFarms = int64(len(page.Choices) - len(page.Farms))
 	}
 	for _, kind := range sortedKeys(schedulingv1.StageKind_name) {
 		if key := kindKey(schedulingv1.StageKind(kind)); seen[key] {
@@ -197,7 +232,6 @@ func (l *lane) draw(crop *schedulingv1.Crop, from string, seen map[string]bool) 
 			X: first * dayWidth, Width: (end - first) * dayWidth, Kind: strings.TrimPrefix(key, "stage."), Key: key,
 			First: s.GetStartDate(), Last: addDays(s.GetEndDate(), -1), Label: end-first >= labelDays,
 		})
-		l.Steps = append(l.Steps, laneStep{crop.GetSpecies(), key, s.GetStartDate(), addDays(s.GetEndDate(), -1)})
 	}
 	return taken
 }

@@ -13,12 +13,13 @@ const scoredDays = 28
 // scoresPage is how good the figures of farms and of the forecast were, and how even the season
 // has been to the farms.
 type scoresPage struct {
-	AsOf string
-	Days int
-	Rows []scoreRow
+	AsOf   string
+	Days   int
+	Scores *table // nil where nothing was scored
 
 	SeasonFrom string
 	Season     []seasonRow
+	SeasonRows *table
 }
 
 // seasonRow is what a farm offered and sold in the season so far, in packs.
@@ -31,17 +32,6 @@ type seasonRow struct {
 
 // Behind is how many packs a farm is short of its fair part.
 func (r seasonRow) Behind() int64 { return -r.Ahead }
-
-// scoreRow is one source's figures for a farm, or for all of them. Off and Miss are in grams.
-type scoreRow struct {
-	Farm, Source   string // Farm is empty for all; Source is the key of a text
-	Figures        int64
-	Off, Miss      int64
-	Within         int64 // percent
-	Banded         bool  // Within is known
-	FirstOfItsFarm bool
-	RowsOfFarm     int
-}
 
 // showScores shows the scores of the last four weeks, farm by farm.
 func (p *Pages) showScores(v *visit, _ *form) (view, error) {
@@ -69,35 +59,57 @@ func (p *Pages) showScores(v *visit, _ *form) (view, error) {
 	}
 	page := scoresPage{AsOf: scores.GetAsOfDate(), Days: scoredDays}
 	page.SeasonFrom, page.Season = season.GetFromDate(), seasonRows(season.GetFarms(), n)
-	page.add("", scores.GetAll())
-	for _, s := range scores.GetParts() {
-		if s.GetRoomId() == "" && s.GetProductId() == "" {
-			page.add(nameOf(n.farms, s.GetFarmId()), s)
-		}
-	}
+	page.SeasonRows = seasonTable(v, page.Season)
+	page.Scores = scoresTable(v, scores, n)
 	return view{template: "scores", title: "scores.title", data: page}, nil
 }
 
-// add adds the sources of a score of which any figure counted.
-func (page *scoresPage) add(farm string, s *harvestv1.Score) {
-	first := len(page.Rows)
-	for _, source := range []struct {
-		key   string
-		score *harvestv1.SourceScore
-	}{{"scores.grower", s.GetGrower()}, {"scores.model", s.GetModel()}, {"scores.used", s.GetUsed()}} {
-		for _, card := range source.score.GetCards() {
-			if card.GetDays() != scoredDays || card.GetFigures() == 0 {
-				continue
+// scoresTable lists the sources of each farm, and of all, of which any figure counted; nil for
+// none.
+func scoresTable(v *visit, scores *harvestv1.GetScoresResponse, n names) *table {
+	mass := v.words.MassUnit()
+	t := &table{ID: "scores", Caption: v.words.T("scores.title"), Columns: []column{
+		{Key: "word.farm", Name: "farm"}, {Key: "scores.source", Name: "source"}, {Key: "scores.figures", Name: "figures", Figures: true},
+		{Key: "scores.bias", Name: "off_by_grams", Figures: true, Unit: mass}, {Key: "scores.mae", Name: "mean_miss_grams", Figures: true, Unit: mass}, {Key: "scores.coverage", Name: "within_percent", Figures: true},
+	}}
+	add := func(farm cell, s *harvestv1.Score) {
+		for _, source := range []struct {
+			key   string
+			score *harvestv1.SourceScore
+		}{{"scores.grower", s.GetGrower()}, {"scores.model", s.GetModel()}, {"scores.used", s.GetUsed()}} {
+			for _, card := range source.score.GetCards() {
+				if card.GetDays() != scoredDays || card.GetFigures() == 0 {
+					continue
+				}
+				within := none()
+				if card.Coverage != nil {
+					within = v.count(whole(card.GetCoverage() * 100))
+				}
+				t.Rows = append(t.Rows, []cell{farm, v.says(source.key), v.count(int64(card.GetFigures())), v.weight(whole(card.GetBiasGrams())), v.weight(whole(card.GetMaeGrams())), within})
 			}
-			page.Rows = append(page.Rows, scoreRow{
-				Farm: farm, Source: source.key, Figures: int64(card.GetFigures()), Off: whole(card.GetBiasGrams()), Miss: whole(card.GetMaeGrams()),
-				Within: whole(card.GetCoverage() * 100), Banded: card.Coverage != nil,
-			})
 		}
 	}
-	if len(page.Rows) > first {
-		page.Rows[first].FirstOfItsFarm, page.Rows[first].RowsOfFarm = true, len(page.Rows)-first
+	add(v.says("scores.all"), scores.GetAll())
+	for _, s := range scores.GetParts() {
+		if s.GetRoomId() == "" && s.GetProductId() == "" {
+			add(name(nameOf(n.farms, s.GetFarmId())), s)
+		}
 	}
+	if len(t.Rows) == 0 {
+		return nil
+	}
+	return v.table(t)
+}
+
+// seasonTable is the season for the file.
+func seasonTable(v *visit, rows []seasonRow) *table {
+	t := &table{ID: "season", Caption: v.words.T("season.title"), Columns: []column{
+		{Key: "word.farm", Name: "farm"}, {Key: "season.offered", Name: "offered_packs", Figures: true}, {Key: "season.matched", Name: "sold_packs", Figures: true}, {Key: "season.ahead_of", Name: "ahead_packs", Figures: true},
+	}}
+	for _, r := range rows {
+		t.Rows = append(t.Rows, []cell{name(r.Farm), v.count(r.Offered), v.count(r.Matched), v.count(r.Ahead)})
+	}
+	return v.table(t)
 }
 
 // seasonRows are the farms with bars in per mille of what the largest offered.

@@ -49,7 +49,7 @@ func (p *Pages) showTomorrow(v *visit, f *form) (view, error) {
 	t.Pins = pinRows(pins.GetPins(), names, f)
 	if match != nil {
 		t.money = func(minor int64) string { return v.words.Money(minor, v.coop.GetCurrencyCode()) }
-		t.fill(match, supply, names)
+		t.fill(v, match, supply, names)
 		if at := match.GetRunAt(); at != nil {
 			t.RunAt = v.words.Instant(at.AsTime(), v.zone)
 		}

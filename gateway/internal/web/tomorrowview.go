@@ -20,13 +20,17 @@ type tomorrow struct {
 	RunAt, SupplyAsOf string
 	Products          []productRow
 	Short             []shortRow
-	Left              []productRow
-	Farms             []farmRow
+	ShortLines        int64
+	MoreShort         int64  // short lines beside those shown
+	Left              *table // nil where nothing is
+	Farms             *table // nil where no farm offers
+	Farm              string // whose packs are shown; empty for none
+	Packs             *table
 	Verified          bool
 	Pins              []pinRow
 	PinsCost          string // what the pins took off the value met; empty without any
 	Rebalanced        bool   // after a confirmed match
-	Lines             []shortRow
+	Lines             *table
 	money             func(int64) string
 
 	OrderedPacks, MatchedPacks int64
@@ -53,30 +57,14 @@ type productRow struct {
 // shortRow is an order line that got less than it ordered.
 type shortRow struct {
 	Customer, Product, Why    string
-	Order, ProductID          string
+	Address                   string // of the line's page
 	Ordered, Matched, Missing int64
 }
 
-// farmRow is what one farm packs, customer by customer.
-type farmRow struct {
-	Name             string
-	Offered, Matched int64
-	Customers        []customerRow
-}
+// mostShort is how many short lines are told in full; the table of lines has them all.
+const mostShort = 30
 
-// customerRow is what a farm packs for one customer.
-type customerRow struct {
-	Name  string
-	Packs []packRow
-}
-
-// packRow is packs out of one lot.
-type packRow struct {
-	Product, Lot string
-	Packs        int64
-}
-
-func (t *tomorrow) fill(m *orderv1.Match, supply *harvestv1.GetSupplyResponse, n names) {
+func (t *tomorrow) fill(v *visit, m *orderv1.Match, supply *harvestv1.GetSupplyResponse, n names) {
 	t.MatchID, t.Etag = m.GetMatchId(), m.GetEtag()
 	t.Confirmed, t.ConfirmedBy = m.GetState() == orderv1.MatchState_MATCH_STATE_CONFIRMED, m.GetConfirmedBy()
 	t.Verified = m.GetProof().GetVerified()
@@ -84,12 +72,12 @@ func (t *tomorrow) fill(m *orderv1.Match, supply *harvestv1.GetSupplyResponse, n
 	if m.PinsCostMinor != nil {
 		t.PinsCost = t.money(m.GetPinsCostMinor())
 	}
-	t.fillProducts(m, byID(supply.GetDays(), (*harvestv1.SupplyDay).GetProductId, func(d *harvestv1.SupplyDay) *harvestv1.SupplyDay { return d }), n)
-	t.fillShort(m, n)
-	t.fillFarms(m, n)
+	t.fillProducts(v, m, byID(supply.GetDays(), (*harvestv1.SupplyDay).GetProductId, func(d *harvestv1.SupplyDay) *harvestv1.SupplyDay { return d }), n)
+	t.fillLines(v, m, n)
+	t.fillFarms(v, m, n)
 }
 
-func (t *tomorrow) fillProducts(m *orderv1.Match, supply map[string]*harvestv1.SupplyDay, n names) {
+func (t *tomorrow) fillProducts(v *visit, m *orderv1.Match, supply map[string]*harvestv1.SupplyDay, n names) {
 	var largest int64 = 1
 	for _, p := range m.GetProducts() {
 		row := productRow{
@@ -106,18 +94,29 @@ func (t *tomorrow) fillProducts(m *orderv1.Match, supply map[string]*harvestv1.S
 		t.MatchedPacks += row.Matched
 		t.Products = append(t.Products, row)
 	}
+	var left []productRow
 	for i := range t.Products {
 		row := &t.Products[i]
 		row.OfferedBar, row.OrderedBar, row.GotBar = row.Offered*1000/largest, row.Ordered*1000/largest, row.Matched*1000/largest
 		row.LowBar = row.Low * 1000 / largest
 		row.WidthBar = row.High*1000/largest - row.LowBar
 		if row.Left > 0 {
-			t.Left = append(t.Left, *row)
+			left = append(left, *row)
 		}
 	}
 	// What is short comes first: it is what the coordinator must act on.
 	slices.SortStableFunc(t.Products, func(a, b productRow) int { return cmp.Compare(b.Missing, a.Missing) })
-	slices.SortStableFunc(t.Left, func(a, b productRow) int { return cmp.Compare(b.LeftGrams, a.LeftGrams) })
+	slices.SortStableFunc(left, func(a, b productRow) int { return cmp.Compare(b.LeftGrams, a.LeftGrams) })
+	if len(left) == 0 {
+		return
+	}
+	t.Left = &table{ID: "left", Caption: v.words.T("tomorrow.left_over"), Columns: []column{
+		{Key: "word.product", Name: "product"}, {Key: "unit.packs", Name: "packs", Figures: true}, {Key: "unit.of_mass", Name: "grams", Figures: true},
+	}}
+	for _, row := range left {
+		t.Left.Rows = append(t.Left.Rows, []cell{name(row.Name).with(row.LeftWhy), v.count(row.Left), v.weight(row.LeftGrams)})
+	}
+	v.table(t.Left)
 }
 
 // spread moves what is offered by as much as the rooms' low and high figures lie off their
@@ -131,39 +130,65 @@ func (row *productRow) spread(d *harvestv1.SupplyDay, packGrams int64) {
 	row.High = row.Offered + (d.GetHighGrams()-d.GetLikelyGrams())/packGrams
 }
 
-func (t *tomorrow) fillShort(m *orderv1.Match, n names) {
+// fillLines lists every line, and tells the worst of the short ones in full.
+func (t *tomorrow) fillLines(v *visit, m *orderv1.Match, n names) {
+	t.Lines = &table{ID: "lines", Caption: v.words.T("tomorrow.every_line"), Columns: []column{
+		{Key: "word.kitchen", Name: "kitchen"}, {Key: "word.product", Name: "product"}, {Key: "tomorrow.col_ordered", Name: "ordered_packs", Figures: true},
+		{Key: "tomorrow.col_got", Name: "got_packs", Figures: true}, {Key: "tomorrow.col_short", Name: "short_packs", Figures: true},
+	}}
 	for _, l := range m.GetLines() {
 		row := shortRow{
-			Customer: nameOf(n.customers, l.GetCustomerId()), Product: n.product(l.GetProductId()), Why: l.GetExplanation(), Order: l.GetOrderId(), ProductID: l.GetProductId(),
+			Customer: nameOf(n.customers, l.GetCustomerId()), Product: n.product(l.GetProductId()), Why: l.GetExplanation(),
 			Ordered: l.GetOrdered(), Matched: l.GetMatched(), Missing: l.GetOrdered() - l.GetMatched(),
+			Address: queryOf("/line", "day", t.Day, "match", t.MatchID, "order", l.GetOrderId(), "product", l.GetProductId()),
 		}
-		t.Lines = append(t.Lines, row)
+		short := none()
 		if row.Missing > 0 {
 			t.Short = append(t.Short, row)
+			short = v.count(row.Missing).strong()
 		}
+		t.Lines.Rows = append(t.Lines.Rows, []cell{name(row.Customer), name(row.Product).to(row.Address), v.count(row.Ordered), v.count(row.Matched), short})
 	}
+	v.table(t.Lines)
 	slices.SortStableFunc(t.Short, func(a, b shortRow) int { return cmp.Compare(b.Missing, a.Missing) })
+	t.ShortLines = int64(len(t.Short))
+	t.Short = t.Short[:min(mostShort, len(t.Short))]
+	t.MoreShort = t.ShortLines - int64(len(t.Short))
 }
 
-// fillFarms relies on the allocations' order: by farm, customer, product and lot.
-func (t *tomorrow) fillFarms(m *orderv1.Match, n names) {
-	byFarm := make(map[string]*farmRow)
+// fillFarms lists the farms, and the packs of the one that is asked for. The allocations come by
+// farm, customer, product and lot.
+func (t *tomorrow) fillFarms(v *visit, m *orderv1.Match, n names) {
+	if len(m.GetFarms()) == 0 {
+		return
+	}
+	t.Farms = &table{ID: "farms", Caption: v.words.T("tomorrow.who_packs"), Columns: []column{
+		{Key: "word.farm", Name: "farm"}, {Key: "tomorrow.col_offered", Name: "offered_packs", Figures: true}, {Key: "tomorrow.col_packs", Name: "packs", Figures: true},
+	}}
+	asked := v.r.FormValue("farm")
 	for _, f := range m.GetFarms() {
-		byFarm[f.GetFarmId()] = &farmRow{Name: nameOf(n.farms, f.GetFarmId()), Offered: f.GetOffered(), Matched: f.GetMatched()}
+		farm := nameOf(n.farms, f.GetFarmId())
+		if f.GetFarmId() == asked {
+			t.Farm = farm
+		}
+		t.Farms.Rows = append(t.Farms.Rows, []cell{name(farm).to(queryOf("/tomorrow", "day", t.Day, "farm", f.GetFarmId()) + "#packs"), v.count(f.GetOffered()), v.count(f.GetMatched())})
+	}
+	v.table(t.Farms)
+	t.Packs = &table{ID: "packs", Caption: v.words.T("tomorrow.all_packs"), Columns: []column{
+		{Key: "word.kitchen", Name: "kitchen"}, {Key: "word.product", Name: "product"}, {Key: "word.lot", Name: "pick_lot_id"}, {Key: "unit.packs", Name: "packs", Figures: true},
+	}}
+	if t.Farm == "" {
+		t.Packs.Columns = append([]column{{Key: "word.farm", Name: "farm"}}, t.Packs.Columns...)
 	}
 	for _, a := range m.GetAllocations() {
-		row := byFarm[a.GetFarmId()]
-		if row == nil {
+		row := []cell{name(nameOf(n.customers, a.GetCustomerId())), name(n.product(nameOr(a.GetPackedProductId(), a.GetProductId()))), code(a.GetPickLotId()), v.count(a.GetPacks())}
+		switch {
+		case t.Farm == "":
+			row = append([]cell{name(nameOf(n.farms, a.GetFarmId()))}, row...)
+		case a.GetFarmId() != asked:
 			continue
 		}
-		customer := nameOf(n.customers, a.GetCustomerId())
-		if last := len(row.Customers) - 1; last < 0 || row.Customers[last].Name != customer {
-			row.Customers = append(row.Customers, customerRow{Name: customer})
-		}
-		c := &row.Customers[len(row.Customers)-1]
-		c.Packs = append(c.Packs, packRow{Product: n.product(a.GetProductId()), Lot: a.GetPickLotId(), Packs: a.GetPacks()})
+		t.Packs.Rows = append(t.Packs.Rows, row)
 	}
-	for _, f := range m.GetFarms() {
-		t.Farms = append(t.Farms, *byFarm[f.GetFarmId()])
-	}
+	v.table(t.Packs)
 }

@@ -25,6 +25,9 @@ type visit struct {
 
 	coop *schedulingv1.Coop // nil on bare pages
 	zone *time.Location
+
+	tables  []*table // those of the page, in its order
+	replays bool     // a form's answer can be asked for again: it changes nothing
 }
 
 // bare answers pages that anybody may see and that need no co-op.
@@ -93,11 +96,17 @@ func (v *visit) parseForm() error {
 
 func (p *Pages) answer(w http.ResponseWriter, v *visit, handle func(*visit) (view, error)) {
 	shown, err := handle(v)
+	var asked *table
+	if err == nil && shown.goTo == "" && v.r.FormValue("as") == "csv" {
+		asked, err = v.tableAsked()
+	}
 	switch {
 	case err != nil:
 		p.showError(w, v, err)
 	case shown.goTo != "":
 		http.Redirect(w, v.r, shown.goTo, http.StatusSeeOther)
+	case asked != nil:
+		sendTable(w, asked)
 	case shown.file != nil:
 		send(w, shown.file)
 	default:

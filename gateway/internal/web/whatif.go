@@ -19,14 +19,8 @@ type whatIfPage struct {
 	Plans                []planView
 	Cost                 string
 	CompostKg            int64
-	Kinds                []kindRow
+	Kinds                *table // nil where nothing changes
 	Changed              []roomChangeRow
-}
-
-// kindRow is the difference in one kind, changed less as it is.
-type kindRow struct {
-	Species, Stage              string
-	Demand, Supply, Short, Over int64
 }
 
 // roomChangeRow is a room that is filled otherwise.
@@ -109,6 +103,7 @@ func (p *Pages) whatIf(v *visit) (view, error) {
 	if err != nil {
 		return view{}, err
 	}
+	v.replays = true
 	ctx, cancel := context.WithTimeout(v.ctx, 2*usualSeconds*time.Second+planPatience)
 	defer cancel()
 	var (
@@ -137,8 +132,8 @@ func (p *Pages) whatIf(v *visit) (view, error) {
 	page.Ran = true
 	page.Plans = []planView{planViewOf(v, newForm(), "base", res.GetBase(), n), planViewOf(v, newForm(), "changed", res.GetChanged(), n)}
 	page.Cost, page.CompostKg = v.words.Money(res.GetDifference().GetCostMinor(), res.GetBase().GetCurrencyCode()), res.GetDifference().GetCompostKg()
-	for _, k := range res.GetDifference().GetKinds() {
-		page.Kinds = append(page.Kinds, kindRow{k.GetKind().GetSpecies(), pickStageKey(k.GetKind().GetPickStage()), k.GetDemandGrams(), k.GetSupplyGrams(), k.GetShortGrams(), k.GetOverGrams()})
+	if kinds := res.GetDifference().GetKinds(); len(kinds) > 0 {
+		page.Kinds = differenceTable(v, kinds)
 	}
 	for _, r := range res.GetDifference().GetRooms() {
 		page.Changed = append(page.Changed, roomChangeRow{nameOf(n.rooms, r.GetRoomId()), fillChoices(r.GetOnlyBase()), fillChoices(r.GetOnlyChanged())})
@@ -153,4 +148,17 @@ func fillChoices(all []*schedulingv1.FillChoice) []fillChoiceRow {
 		rows = append(rows, fillChoiceRow{c.GetWeek(), c.GetProgrammeId()})
 	}
 	return rows
+}
+
+// differenceTable lists what a change makes more or less of each kind.
+func differenceTable(v *visit, kinds []*schedulingv1.KindChange) *table {
+	mass := v.words.MassUnit()
+	t := &table{ID: "difference", Caption: v.words.T("whatif.difference"), Columns: []column{
+		{Key: "whatif.kind", Name: "kind"}, {Key: "quarter.demand", Name: "demand_grams", Figures: true, Unit: mass}, {Key: "whatif.supply", Name: "supply_grams", Figures: true, Unit: mass},
+		{Key: "quarter.gap", Name: "missing_grams", Figures: true, Unit: mass}, {Key: "quarter.over", Name: "over_grams", Figures: true, Unit: mass},
+	}}
+	for _, k := range kinds {
+		t.Rows = append(t.Rows, []cell{name(v.kindName(k.GetKind())), v.weight(k.GetDemandGrams()), v.weight(k.GetSupplyGrams()), v.weight(k.GetShortGrams()), v.weight(k.GetOverGrams())})
+	}
+	return v.table(t)
 }

@@ -84,6 +84,38 @@
     input.addEventListener("change", () => shrink(input).catch(() => {}));
   }
 
+  // A table sorts where it stands; one of which a part is shown asks the server. What a cell
+  // sorts by is written on it where it is not its text.
+  const inOrder = new Intl.Collator(document.documentElement.lang, { numeric: true });
+  for (const table of document.querySelectorAll("table[data-sorts]")) {
+    const heads = [...table.tHead.rows[0].cells];
+    const sortBy = (column) => {
+      const head = heads[column];
+      const down = head.getAttribute("aria-sort") === "ascending";
+      const key = (row) => row.cells[column].dataset.s ?? row.cells[column].textContent.trim();
+      const compare = (a, b) => {
+        const [x, y] = [key(a), key(b)];
+        if (x === "none" || y === "none") return (x === "none") - (y === "none");
+        const by = head.classList.contains("n") ? Number(x) - Number(y) : inOrder.compare(x, y);
+        return down ? -by : by;
+      };
+      table.tBodies[0].append(...[...table.tBodies[0].rows].sort(compare));
+      for (const other of heads) other.removeAttribute("aria-sort");
+      head.setAttribute("aria-sort", down ? "descending" : "ascending");
+    };
+    heads.forEach((head, column) => {
+      let button = head.querySelector("button");
+      if (!button) {
+        button = document.createElement("button");
+        button.className = "sort";
+        button.append(...head.childNodes);
+        head.append(button);
+      }
+      button.type = "button";
+      button.addEventListener("click", () => sortBy(column));
+    });
+  }
+
   // A refused form is read from its first wrong field on.
   document.querySelector("[aria-invalid]")?.focus();
 
