@@ -4,7 +4,6 @@ import (
 	"bufio"
 	"os"
 	"path/filepath"
-	"regexp"
 	"slices"
 	"strings"
 	"testing"
@@ -72,27 +71,6 @@ func TestRulesArePure(t *testing.T) {
 				if imported == strings.TrimSuffix(banned, "/") || strings.HasPrefix(imported, banned) && strings.HasSuffix(banned, "/") {
 					t.Errorf("%s imports %s: rules are pure", p.Path(), imported)
 				}
-			}
-		}
-	}
-}
-
-// goroutine matches a statement that starts one.
-var goroutine = regexp.MustCompile(`(?m)^\s*go [\w.]+[({]`)
-
-func TestRulesStartNoGoroutines(t *testing.T) {
-	t.Parallel()
-	for _, p := range packages(t) {
-		if layer, _ := LayerOf(p.Path()); layer != Rules {
-			continue
-		}
-		for _, name := range p.GoFiles {
-			text, err := os.ReadFile(filepath.Join(p.Dir, name))
-			if err != nil {
-				t.Fatal(err)
-			}
-			if goroutine.Match(text) {
-				t.Errorf("%s/%s starts a goroutine: scripts/test runs rules without the race detector", p.Path(), name)
 			}
 		}
 	}
