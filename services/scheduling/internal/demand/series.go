@@ -109,20 +109,24 @@ func (s *series) neighbours(i, until int) (float64, bool) {
 }
 
 // predict forecasts h weeks from index until, using nothing of them but their
-// standing orders and marked holidays, which are known ahead.
+// standing orders and marked holidays, which are known ahead. The naive methods
+// know of no holidays.
 func (s *series) predict(m Method, until, h int) []float64 {
+	effects := map[string]Effect{}
+	ahead := m.ahead
 	switch m {
 	case SeasonalNaive:
-		return seasonalAhead(s.total[:until], yearWeeks, h)
+		ahead = func(y []float64, h int) []float64 { return seasonalAhead(y, yearWeeks, h) }
 	case Naive:
-		return naiveAhead(s.total[:until], h)
+		ahead = naiveAhead
+	default:
+		effects = s.effects(until)
 	}
-	effects := s.effects(until)
 	loose := make([]float64, until)
 	for i := range loose {
 		loose[i] = s.total[i]/factor(effects, s.holiday[i]) - s.standing[i]
 	}
-	out := m.ahead(loose, h)
+	out := ahead(loose, h)
 	for k := range out {
 		out[k] = max(0, out[k]+s.standing[until+k]) * factor(effects, s.holiday[until+k])
 	}

@@ -117,7 +117,7 @@ func outlookMessage(o outlook) *schedulingv1.ProductDemand {
 	}
 	for _, w := range o.weeks {
 		week := &schedulingv1.DemandWeek{
-			Week: w.week.String(), Grams: w.grams, ForecastGrams: w.model, OrderedGrams: w.ordered, Holiday: w.holiday,
+			Week: w.week.String(), Grams: w.grams, ForecastGrams: w.model, OrderedGrams: w.ordered, StandingGrams: w.standing, Holiday: w.holiday,
 		}
 		if w.override != nil {
 			week.Override = overrideMessage(*w.override)

@@ -141,6 +141,48 @@ func TestDemandIsForecastAndOverruled(t *testing.T) {
 	refused(t, err, fault.Invalid, fault.ReasonInvalidField, "override.week")
 }
 
+// Standing orders count once, whether they have become orders yet or not, and
+// whether the customer ordered by hand before.
+func TestStandingOrdersAreDemand(t *testing.T) {
+	t.Parallel()
+	r := newRig(t)
+	r.trade(t)
+	demand := func() []string {
+		var out []string
+		for _, w := range must[*schedulingv1.GetDemandResponse](t)(r.GetDemand(r.office(t), &schedulingv1.GetDemandRequest{Weeks: 4, ProductId: "white-2kg"})).GetProducts()[0].GetWeeks() {
+			out = append(out, fmt.Sprintf("%d of %d kg", w.GetStandingGrams()/1000, w.GetGrams()/1000))
+		}
+		return out
+	}
+	standing := &orderv1.StandingOrderSaved{Version: 1, StandingOrder: &orderv1.StandingOrder{
+		StandingOrderId: "inn-weekly", CustomerId: "inn", FromDate: "2026-03-05", UntilDate: "2026-03-24",
+		Lines:      []*orderv1.StandingLine{{ProductId: "white-2kg", Packs: 20, Weekdays: []orderv1.Weekday{orderv1.Weekday_WEEKDAY_TUESDAY, orderv1.Weekday_WEEKDAY_THURSDAY}}},
+		Exceptions: []*orderv1.StandingException{{FromDate: "2026-03-12"}},
+	}}
+	r.hear(t, standing)
+	want := []string{"40 of 240 kg", "40 of 240 kg", "80 of 280 kg", "40 of 240 kg"}
+	diff(t, "beside the loose orders of others", want, demand())
+
+	// The first day has become an order, the next was changed to more, one was cancelled.
+	placed := func(id, day string, packs int64, origin orderv1.OrderOrigin, state orderv1.OrderState) *orderv1.OrderPlaced {
+		e := order(id, day, "white-2kg", packs)
+		e.Order.CustomerId, e.Order.Origin, e.Order.State = "inn", origin, state
+		return e
+	}
+	r.hear(t,
+		placed("s1", "2026-03-05", 20, orderv1.OrderOrigin_ORDER_ORIGIN_STANDING, orderv1.OrderState_ORDER_STATE_PLACED),
+		placed("s2", "2026-03-10", 50, orderv1.OrderOrigin_ORDER_ORIGIN_STANDING_TOUCHED, orderv1.OrderState_ORDER_STATE_PLACED),
+		placed("s3", "2026-03-17", 20, orderv1.OrderOrigin_ORDER_ORIGIN_STANDING_TOUCHED, orderv1.OrderState_ORDER_STATE_CANCELLED),
+	)
+	diff(t, "after some became orders", []string{"40 of 240 kg", "100 of 300 kg", "40 of 240 kg", "40 of 240 kg"}, demand())
+
+	// A pause, told of before an older version comes late.
+	paused := proto.CloneOf(standing)
+	paused.Version, paused.StandingOrder.Paused = 2, true
+	r.hear(t, paused, standing)
+	diff(t, "while it rests", []string{"40 of 240 kg", "100 of 300 kg", "0 of 200 kg", "0 of 200 kg"}, demand())
+}
+
 func TestPlanningSettings(t *testing.T) {
 	t.Parallel()
 	r := newRig(t)

@@ -66,6 +66,7 @@ type outlook struct {
 type outlookWeek struct {
 	week                  calendar.Date
 	grams, model, ordered int64
+	standing              int64
 	holiday               string
 	override              *store.Override
 }
@@ -77,7 +78,8 @@ func (s *Server) outlook(ctx context.Context, db pg.DB, span span, productID str
 	if err != nil || len(products) == 0 {
 		return nil, err
 	}
-	ordered, err := store.ListOrdered(ctx, db, span.current.Add(-7*historyWeeks))
+	past := span.current.Add(-7 * historyWeeks)
+	ordered, err := store.ListOrdered(ctx, db, past)
 	if err != nil {
 		return nil, err
 	}
@@ -90,25 +92,31 @@ func (s *Server) outlook(ctx context.Context, db pg.DB, span span, productID str
 		return nil, err
 	}
 	holidays := markedWeeks(days.Marked, span.current)
+	standing, err := standingFrom(ctx, db, span, past, products, days.Marked)
+	if err != nil {
+		return nil, err
+	}
 	coopID := identity.Must(ctx).CoopID
 	out := make([]outlook, len(products))
 	for i, p := range products {
-		known := map[calendar.Date]int64{}
+		known := map[calendar.Date]store.Ordered{}
 		for _, o := range ordered {
 			if o.ProductID == p.ID {
-				known[o.Week] = o.Grams
+				known[o.Week] = o
 			}
 		}
 		o := outlook{product: p}
-		history := pastWeeks(known, span.current)
+		history := pastWeeks(known, standing.replaced(p.ID), span.current)
 		o.history = len(history)
-		o.forecast, err = s.forecasts.of(coopID+"/"+p.ID, demand.Input{History: history, Holidays: holidays, First: span.current, Weeks: horizonWeeks})
+		o.forecast, err = s.forecasts.of(coopID+"/"+p.ID, demand.Input{
+			History: history, Standing: standing.ahead(p.ID, known), Holidays: holidays, First: span.current, Weeks: horizonWeeks,
+		})
 		if err != nil {
 			return nil, fmt.Errorf("forecast of product %q: %w", p.ID, err)
 		}
 		for _, w := range o.forecast.Weeks {
 			if w.Week >= span.first && w.Week < span.end() {
-				o.weeks = append(o.weeks, outlookWeekOf(w, known[w.Week], p.ID, overrides))
+				o.weeks = append(o.weeks, outlookWeekOf(w, known[w.Week].Grams, p.ID, overrides))
 			}
 		}
 		out[i] = o
@@ -117,7 +125,7 @@ func (s *Server) outlook(ctx context.Context, db pg.DB, span span, productID str
 }
 
 func outlookWeekOf(w demand.Week, ordered int64, productID string, overrides []store.Override) outlookWeek {
-	out := outlookWeek{week: w.Week, model: w.ModelGrams, ordered: ordered, holiday: w.Holiday, grams: max(w.ModelGrams, ordered)}
+	out := outlookWeek{week: w.Week, model: w.ModelGrams, ordered: ordered, standing: w.StandingGrams, holiday: w.Holiday, grams: max(w.ModelGrams, ordered)}
 	for i, o := range overrides {
 		if o.ProductID == productID && o.Week == w.Week && o.Grams != nil {
 			out.override, out.grams = &overrides[i], *o.Grams
@@ -127,15 +135,21 @@ func outlookWeekOf(w demand.Week, ordered int64, productID string, overrides []s
 }
 
 // pastWeeks is the history of a product: from its first order on, a week without
-// one is a week in which nothing was wanted.
-func pastWeeks(known map[calendar.Date]int64, current calendar.Date) []demand.Past {
+// one is a week in which nothing was wanted. What standing orders have taken the
+// place of since counts as theirs.
+func pastWeeks(known map[calendar.Date]store.Ordered, replaced []demand.Standing, current calendar.Date) []demand.Past {
 	first := current
 	for week := range known {
 		first = min(first, week)
 	}
 	var out []demand.Past
 	for week := first; week < current; week = week.Add(7) {
-		out = append(out, demand.Past{Week: week, Grams: known[week]})
+		out = append(out, demand.Past{Week: week, Grams: known[week].Grams, StandingGrams: known[week].StandingGrams})
+	}
+	for _, r := range replaced {
+		if r.Week >= first && r.Week < current {
+			out[r.Week.Sub(first)/7].StandingGrams += r.Grams
+		}
 	}
 	return out
 }
@@ -158,7 +172,7 @@ func markedWeeks(days []store.MarkedDay, current calendar.Date) []demand.Holiday
 
 // forecastCache keeps the last forecast of each product of each co-op, since a fit
 // costs more than all else that a page asks for. It is taken again only for the
-// very same history, holidays and week.
+// very same history, standing orders, holidays and week.
 type forecastCache struct {
 	mu   sync.Mutex
 	last map[string]cachedForecast
@@ -170,7 +184,7 @@ type cachedForecast struct {
 }
 
 func (c *forecastCache) of(key string, in demand.Input) (demand.Result, error) {
-	input := fmt.Sprint(in.First, in.History, in.Holidays)
+	input := fmt.Sprint(in.First, in.History, in.Standing, in.Holidays)
 	c.mu.Lock()
 	had, ok := c.last[key]
 	c.mu.Unlock()

@@ -134,7 +134,8 @@ func TestPinsForbidsAndRefusals(t *testing.T) {
 		return &schedulingv1.FillChoice{RoomId: room, ProgrammeId: "white-bulk-2", Week: week}
 	}
 	free := r.lastProposal(t, &schedulingv1.ProposeFillsRequest{Weeks: 16, Seconds: 1})
-	forbid := choice(free.GetFills()[0].GetRoomId(), free.GetFills()[0].GetWeek())
+	first := free.GetFills()[0]
+	forbid := &schedulingv1.FillChoice{RoomId: first.GetRoomId(), ProgrammeId: first.GetProgrammeId(), Week: first.GetWeek()}
 	bent := r.lastProposal(t, &schedulingv1.ProposeFillsRequest{
 		Weeks: 16, Seconds: 1, Pins: []*schedulingv1.FillChoice{choice("gorse-hill-2", "2026-04-13")}, Forbids: []*schedulingv1.FillChoice{forbid},
 	})

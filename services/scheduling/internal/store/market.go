@@ -21,11 +21,14 @@ type Product struct {
 
 // Order is what the order service tells of an order.
 type Order struct {
-	ID        string
-	Delivery  calendar.Date
-	Cancelled bool
-	Lines     []OrderLine
-	Version   int64
+	ID         string
+	CustomerID string
+	Delivery   calendar.Date
+	Cancelled  bool
+	// Standing says that it came from a standing order.
+	Standing bool
+	Lines    []OrderLine
+	Version  int64
 }
 
 // OrderLine is packs of one product.
@@ -39,6 +42,8 @@ type Ordered struct {
 	ProductID string
 	Week      calendar.Date // a Monday
 	Grams     int64
+	// StandingGrams is the part of orders that came from standing orders.
+	StandingGrams int64
 }
 
 // SaveProduct keeps the product unless a newer version is there.
@@ -79,12 +84,13 @@ func ListProducts(ctx context.Context, db pg.DB, productID string) ([]Product, e
 // SaveOrder keeps the order with its lines unless a newer version is there.
 func SaveOrder(ctx context.Context, tx pgx.Tx, coopID string, o Order) error {
 	const sql = `
-		INSERT INTO customer_order AS old (coop_id, order_id, delivery_date, cancelled, version)
-		VALUES ($1, $2, ` + epoch + ` + $3::integer, $4, $5)
+		INSERT INTO customer_order AS old (coop_id, order_id, delivery_date, cancelled, version, customer_id, origin)
+		VALUES ($1, $2, ` + epoch + ` + $3::integer, $4, $5, $6, CASE WHEN $7 THEN 'standing' ELSE 'hand' END)
 		ON CONFLICT (coop_id, order_id) DO UPDATE SET
-			delivery_date = excluded.delivery_date, cancelled = excluded.cancelled, version = excluded.version
+			delivery_date = excluded.delivery_date, cancelled = excluded.cancelled, version = excluded.version,
+			customer_id = excluded.customer_id, origin = excluded.origin
 		WHERE old.version < excluded.version`
-	tag, err := tx.Exec(ctx, sql, coopID, o.ID, o.Delivery, o.Cancelled, o.Version)
+	tag, err := tx.Exec(ctx, sql, coopID, o.ID, o.Delivery, o.Cancelled, o.Version, o.CustomerID, o.Standing)
 	if err != nil {
 		return fmt.Errorf("keep order %q: %w", o.ID, err)
 	}
@@ -111,7 +117,8 @@ func SaveOrder(ctx context.Context, tx pgx.Tx, coopID string, o Order) error {
 // day on, in that order. Orders of products not told of yet wait for them.
 func ListOrdered(ctx context.Context, db pg.DB, from calendar.Date) ([]Ordered, error) {
 	const sql = `
-		SELECT l.product_id, date_trunc('week', o.delivery_date)::date - ` + epoch + `, sum(l.packs * p.pack_grams)::bigint
+		SELECT l.product_id, date_trunc('week', o.delivery_date)::date - ` + epoch + `, sum(l.packs * p.pack_grams)::bigint,
+			coalesce(sum(l.packs * p.pack_grams) FILTER (WHERE o.origin = 'standing'), 0)::bigint
 		FROM customer_order o JOIN customer_order_line l USING (order_id) JOIN product p USING (product_id)
 		WHERE NOT o.cancelled AND o.delivery_date >= ` + epoch + ` + $1::integer
 		GROUP BY 1, 2 ORDER BY l.product_id COLLATE "C", 2`

@@ -42,6 +42,9 @@ func ordering() map[string]inbox.Handler {
 	inbox.Register(h, func(ctx context.Context, tx pgx.Tx, m inbox.Message, e *orderv1.OrderCancelled) error {
 		return saveOrder(ctx, tx, m.CoopID, e.GetOrder(), true)
 	})
+	inbox.Register(h, func(ctx context.Context, tx pgx.Tx, m inbox.Message, e *orderv1.StandingOrderSaved) error {
+		return saveStandingOrder(ctx, tx, m.CoopID, e)
+	})
 	return h
 }
 
@@ -86,13 +89,50 @@ func saveOrder(ctx context.Context, tx pgx.Tx, coopID string, o *orderv1.Order, 
 		return inbox.Permanent(fmt.Errorf("order %q: %w", o.GetOrderId(), err))
 	}
 	order := store.Order{
-		ID: o.GetOrderId(), Delivery: day, Version: o.GetVersion(),
+		ID: o.GetOrderId(), CustomerID: o.GetCustomerId(), Delivery: day, Version: o.GetVersion(),
+		Standing:  o.GetOrigin() == orderv1.OrderOrigin_ORDER_ORIGIN_STANDING || o.GetOrigin() == orderv1.OrderOrigin_ORDER_ORIGIN_STANDING_TOUCHED,
 		Cancelled: cancelled || o.GetState() == orderv1.OrderState_ORDER_STATE_CANCELLED,
 	}
 	for _, l := range o.GetLines() {
 		order.Lines = append(order.Lines, store.OrderLine{ProductID: l.GetProductId(), Packs: l.GetPacks()})
 	}
 	return store.SaveOrder(ctx, tx, coopID, order)
+}
+
+// saveStandingOrder keeps the standing order. One whose days are none will not get
+// any by trying again.
+func saveStandingOrder(ctx context.Context, tx pgx.Tx, coopID string, e *orderv1.StandingOrderSaved) error {
+	o := e.GetStandingOrder()
+	order := store.StandingOrder{ID: o.GetStandingOrderId(), CustomerID: o.GetCustomerId(), Live: !o.GetPaused() && !o.GetEnded(), Version: e.GetVersion()}
+	var err error
+	day := func(text string) calendar.Date {
+		d, wrong := calendar.ParseDate(text)
+		if wrong != nil {
+			err = inbox.Permanent(fmt.Errorf("standing order %q: %w", o.GetStandingOrderId(), wrong))
+		}
+		return d
+	}
+	order.From = day(o.GetFromDate())
+	if o.GetUntilDate() != "" {
+		until := day(o.GetUntilDate())
+		order.Until = &until
+	}
+	for _, l := range o.GetLines() {
+		for _, weekday := range l.GetWeekdays() {
+			order.Lines = append(order.Lines, store.StandingLine{ProductID: l.GetProductId(), Weekday: int16(weekday), Packs: l.GetPacks()})
+		}
+	}
+	for _, r := range o.GetExceptions() {
+		rest := store.StandingRest{From: day(r.GetFromDate())}
+		if rest.Until = rest.From; r.GetUntilDate() != "" {
+			rest.Until = day(r.GetUntilDate())
+		}
+		order.Rests = append(order.Rests, rest)
+	}
+	if err != nil {
+		return err
+	}
+	return store.SaveStandingOrder(ctx, tx, coopID, order)
 }
 
 var pickStages = map[typev1.PickStage]programme.PickStage{

@@ -127,7 +127,8 @@ func TestUnusableEvents(t *testing.T) {
 	pool, coop := testkit.Pool(t, store.Schema()), testkit.Coop()
 	bad := slot(1)
 	bad.ReadyDate = "2026-02-30"
-	for _, e := range []proto.Message{&orderv1.OrderPlaced{Order: order("a", "soon", 1, 1)}, &compostlotv1.SlotPublished{Slot: bad}} {
+	soon := &orderv1.StandingOrder{StandingOrderId: "a", FromDate: "2026-03-02", Exceptions: []*orderv1.StandingException{{FromDate: "soon"}}}
+	for _, e := range []proto.Message{&orderv1.OrderPlaced{Order: order("a", "soon", 1, 1)}, &orderv1.StandingOrderSaved{StandingOrder: soon, Version: 1}, &compostlotv1.SlotPublished{Slot: bad}} {
 		err := apply(t, pool, coop, told{e, noon})
 		if want, got := fmt.Sprintf("%T", inbox.Permanent(errors.New("any"))), fmt.Sprintf("%T", err); got != want {
 			t.Errorf("%T: the error is a %s (%v), want a %s", e, got, err, want)

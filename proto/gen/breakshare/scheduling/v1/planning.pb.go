@@ -601,7 +601,9 @@ type DemandWeek struct {
 	// Holiday marked in the week; empty where none.
 	Holiday string `protobuf:"bytes,5,opt,name=holiday,proto3" json:"holiday,omitempty"`
 	// The coordinator's figure; absent where the forecast stands.
-	Override      *DemandOverride `protobuf:"bytes,6,opt,name=override,proto3" json:"override,omitempty"`
+	Override *DemandOverride `protobuf:"bytes,6,opt,name=override,proto3" json:"override,omitempty"`
+	// What standing orders come to in the week, grams: a part of the forecast.
+	StandingGrams int64 `protobuf:"varint,7,opt,name=standing_grams,json=standingGrams,proto3" json:"standing_grams,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -676,6 +678,13 @@ func (x *DemandWeek) GetOverride() *DemandOverride {
 		return x.Override
 	}
 	return nil
+}
+
+func (x *DemandWeek) GetStandingGrams() int64 {
+	if x != nil {
+		return x.StandingGrams
+	}
+	return 0
 }
 
 // MethodScore is how well a method would have forecast the last weeks of the history.
@@ -2873,7 +2882,7 @@ const file_breakshare_scheduling_v1_planning_proto_rawDesc = "" +
 	"\x02by\x18\x05 \x01(\tR\x02by\x12*\n" +
 	"\x02at\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\x02at\x12\x12\n" +
 	"\x04etag\x18\a \x01(\tR\x04etagB\b\n" +
-	"\x06_grams\"\xe2\x01\n" +
+	"\x06_grams\"\x89\x02\n" +
 	"\n" +
 	"DemandWeek\x12\x12\n" +
 	"\x04week\x18\x01 \x01(\tR\x04week\x12\x14\n" +
@@ -2881,7 +2890,8 @@ const file_breakshare_scheduling_v1_planning_proto_rawDesc = "" +
 	"\x0eforecast_grams\x18\x03 \x01(\x03R\rforecastGrams\x12#\n" +
 	"\rordered_grams\x18\x04 \x01(\x03R\forderedGrams\x12\x18\n" +
 	"\aholiday\x18\x05 \x01(\tR\aholiday\x12D\n" +
-	"\boverride\x18\x06 \x01(\v2(.breakshare.scheduling.v1.DemandOverrideR\boverride\"\xb7\x01\n" +
+	"\boverride\x18\x06 \x01(\v2(.breakshare.scheduling.v1.DemandOverrideR\boverride\x12%\n" +
+	"\x0estanding_grams\x18\a \x01(\x03R\rstandingGrams\"\xb7\x01\n" +
 	"\vMethodScore\x12\x16\n" +
 	"\x06method\x18\x01 \x01(\tR\x06method\x12\x1c\n" +
 	"\tforecasts\x18\x02 \x01(\x05R\tforecasts\x12.\n" +

@@ -9,11 +9,10 @@ package round
 
 import (
 	"context"
-	"errors"
-	"fmt"
 	"log/slog"
-	"sync"
 	"time"
+
+	"breakshare.example/services/platform/background"
 )
 
 // interval is the time between two looks for co-ops in which a new day has begun.
@@ -33,74 +32,22 @@ type Options struct {
 	Made func()
 }
 
-// Runner makes the rounds. It is a part of the host's.
+// Runner makes the rounds: the first at its start, then one at each tick. It is ready after
+// the first.
 type Runner struct {
+	*background.Runner
 	Options
-	started chan struct{}
-	mu      sync.Mutex
-	cancel  context.CancelFunc
-	done    chan struct{}
 }
 
 // New returns a runner that is not started.
-func New(o Options) *Runner { return &Runner{Options: o, started: make(chan struct{})} }
-
-// Start makes the first round at once and then one at each tick, until Stop or
-// until ctx ends. It does not wait for the first; Started does. A runner starts
-// once.
-func (r *Runner) Start(ctx context.Context) error {
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	if r.done != nil {
-		return errors.New("round: the runner was started before")
+func New(o Options) *Runner {
+	r := &Runner{Options: o}
+	work := background.Every(interval, r.round)
+	if o.Ticks != nil {
+		work = background.OnEach(o.Ticks, r.round)
 	}
-	ctx, r.cancel = context.WithCancel(ctx)
-	r.done = make(chan struct{})
-	go func() {
-		defer close(r.done)
-		r.run(ctx)
-	}()
-	return nil
-}
-
-// Started is closed after the first round.
-func (r *Runner) Started() <-chan struct{} { return r.started }
-
-// Stop ends the rounds and waits for the one at hand, or for ctx to end. Stopping
-// a runner that never started, or twice, is harmless.
-func (r *Runner) Stop(ctx context.Context) error {
-	r.mu.Lock()
-	cancel, done := r.cancel, r.done
-	r.mu.Unlock()
-	if done == nil {
-		return nil
-	}
-	cancel()
-	select {
-	case <-done:
-		return nil
-	case <-ctx.Done():
-		return fmt.Errorf("round: stopping: %w", ctx.Err())
-	}
-}
-
-func (r *Runner) run(ctx context.Context) {
-	ticks := r.Ticks
-	if ticks == nil {
-		ticker := time.NewTicker(interval)
-		defer ticker.Stop()
-		ticks = ticker.C
-	}
-	r.round(ctx)
-	close(r.started)
-	for {
-		select {
-		case <-ctx.Done():
-			return
-		case <-ticks:
-			r.round(ctx)
-		}
-	}
+	r.Runner = background.New("round", work)
+	return r
 }
 
 // round looks at every co-op. What goes wrong with one does not keep the others
