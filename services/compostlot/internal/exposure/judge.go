@@ -102,19 +102,29 @@ func (f Finding) advice() Advice {
 	}
 }
 
+// Possible reports whether air can hold that much of a gas, in thousandths.
+func Possible(gas Gas, milli int64) bool { return milli >= 0 && milli <= mostOf(gas) }
+
+func mostOf(gas Gas) int64 {
+	if gas == Oxygen {
+		return 100_000
+	}
+	return 1_000_000_000
+}
+
 func (r Reading) check(limits []Limit) error {
 	known := false
 	for _, l := range limits {
 		known = known || l.Gas == r.Gas
 	}
-	most, unit := int64(1_000_000_000), "ppm"
+	unit := "ppm"
 	if r.Gas == Oxygen {
-		most, unit = 100_000, "%"
+		unit = "%"
 	}
 	switch {
 	case !known:
 		return &InvalidError{"reading, gas", fmt.Sprintf("no limit is known for %q", r.Gas)}
-	case r.Milli < 0 || r.Milli > most:
+	case !Possible(r.Gas, r.Milli):
 		return &InvalidError{"reading of " + string(r.Gas), fmt.Sprintf("%d thousandths of a %s cannot be: check the meter and stay out", r.Milli, unit)}
 	case r.Seconds < 0:
 		return &InvalidError{"reading of " + string(r.Gas), fmt.Sprintf("averaged over %d s: give 0 or more", r.Seconds)}

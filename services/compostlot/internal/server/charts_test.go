@@ -80,6 +80,8 @@ func TestGasAgainstExposureLimits(t *testing.T) {
 	all := append(readings("quarry-7", "nh3", constant(ammonia, 60_000), from, 1200), readings("quarry-7", "o2", constant(compostlotv1.ReadingKind_READING_KIND_OXYGEN, 19_000), from, 1200)...)
 	all = append(all, readings("quarry-7", "h2s", constant(compostlotv1.ReadingKind_READING_KIND_HYDROGEN_SULPHIDE, 120_000), from, 1)...)
 	all = append(all, readings("quarry-7", "co2", constant(compostlotv1.ReadingKind_READING_KIND_CARBON_DIOXIDE, 900_000), from, 60)...)
+	// No air holds so much oxygen: the probe says nothing, and hides nothing of the others.
+	all = append(all, readings("quarry-7", "broken", constant(compostlotv1.ReadingKind_READING_KIND_OXYGEN, 150_000), from, 10)...)
 	all = append(all, readings("quarry-7", "old", constant(ammonia, 900_000), noon.AddDate(0, 0, -3), 10)...)
 	must[*compostlotv1.RecordReadingsResponse](t)(r.record(r.office(t), all))
 	report := r.reportOf(t, "quarry-7")
@@ -93,7 +95,7 @@ func TestGasAgainstExposureLimits(t *testing.T) {
 			t.Errorf("no deference in %q", g.GetExplanation())
 		}
 	}
-	for probe, want := range map[string]compostlotv1.GasAdvice{"nh3": 3, "o2": 3, "h2s": 4, "co2": 1, "old": 0} {
+	for probe, want := range map[string]compostlotv1.GasAdvice{"nh3": 3, "o2": 3, "h2s": 4, "co2": 1, "old": 0, "broken": 0} {
 		if advice[probe] != want {
 			t.Errorf("probe %s: %v, want %v", probe, advice[probe], want)
 		}

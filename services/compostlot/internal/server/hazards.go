@@ -49,17 +49,12 @@ func gasFindings(ctx context.Context, tx pgx.Tx, lotID string, at time.Time) ([]
 		return nil, err
 	}
 	var out []*compostlotv1.GasFinding
-	for _, width := range []int64{1, 15 * 60, 8 * 3600} {
-		for _, s := range chartSeries(days, calibrations, from.Unix(), at.Unix(), width) {
-			if width > 1 && len(s.GetSeconds()) == 0 {
-				continue
-			}
-			worst, err := worstOf(s, width)
-			if err != nil {
-				return nil, err
-			}
-			out = append(out, worst)
+	for _, series := range chartSeries(days, calibrations, from.Unix(), at.Unix(), 1) {
+		found, err := findingsOf(series)
+		if err != nil {
+			return nil, fmt.Errorf("probe %s: %w", series.GetProbeId(), err)
 		}
+		out = append(out, found...)
 	}
 	slices.SortStableFunc(out, func(a, b *compostlotv1.GasFinding) int {
 		return cmp.Or(cmp.Compare(b.GetAdvice(), a.GetAdvice()), cmp.Compare(a.GetGas(), b.GetGas()), strings.Compare(a.GetProbeId(), b.GetProbeId()))
@@ -67,35 +62,77 @@ func gasFindings(ctx context.Context, tx pgx.Tx, lotID string, at time.Time) ([]
 	return out, nil
 }
 
-// worstOf is the gravest of a probe's means over a width of time; a width of a second stands
-// for single readings.
-func worstOf(s *compostlotv1.ChartSeries, width int64) (*compostlotv1.GasFinding, error) {
-	seconds := width
-	if width == 1 {
-		seconds = 0
-	}
-	var worst exposure.Judgement
-	found := -1
+// findingsOf are the gravest single reading of a probe, and its gravest running mean over each
+// time for which its gas has a limit.
+func findingsOf(s *compostlotv1.ChartSeries) ([]*compostlotv1.GasFinding, error) {
+	gas, limits := gases[s.GetKind()], exposure.Limits()
+	var samples []exposure.Sample
+	least, most := 0, 0
 	for i, value := range s.GetMean() {
-		// A meter that drifts reads a little below nothing in clean air.
-		j, err := exposure.Judge(exposure.Reading{Gas: gases[s.GetKind()], Milli: max(value, 0), Seconds: seconds}, exposure.Limits())
-		if err != nil {
-			return nil, fmt.Errorf("probe %s: %w", s.GetProbeId(), err)
+		// A meter that drifts reads a little below nothing in clean air; one that reads what no
+		// air holds says nothing.
+		sample := exposure.Sample{At: s.GetSeconds()[i], Milli: max(value, 0)}
+		if !exposure.Possible(gas, sample.Milli) {
+			continue
 		}
-		graver := found < 0 || j.Advice > worst.Advice
-		if found >= 0 && j.Advice == worst.Advice {
-			graver = value > s.GetMean()[found]
-			if s.GetKind() == compostlotv1.ReadingKind_READING_KIND_OXYGEN {
-				graver = value < s.GetMean()[found]
+		samples = append(samples, sample)
+		last := len(samples) - 1
+		if sample.Milli < samples[least].Milli {
+			least = last
+		}
+		if sample.Milli > samples[most].Milli {
+			most = last
+		}
+	}
+	if len(samples) == 0 {
+		return nil, nil
+	}
+	looks := []exposure.Mean{{From: samples[most].At, Milli: samples[most].Milli}}
+	if gas == exposure.Oxygen { // too little is as bad as too much
+		looks = append(looks, exposure.Mean{From: samples[least].At, Milli: samples[least].Milli})
+	}
+	first, err := gravest(s, gas, limits, looks)
+	if err != nil {
+		return nil, err
+	}
+	out := []*compostlotv1.GasFinding{first}
+	for _, width := range exposure.Times(gas, limits) {
+		full, part, err := exposure.Running(samples, width)
+		if err != nil {
+			return nil, err
+		}
+		var means []exposure.Mean
+		for _, m := range []*exposure.Mean{full, part} {
+			if m != nil {
+				means = append(means, *m)
 			}
 		}
-		if graver {
-			worst, found = j, i
+		mean, err := gravest(s, gas, limits, means)
+		if err != nil {
+			return nil, err
+		}
+		out = append(out, mean)
+	}
+	return out, nil
+}
+
+// gravest is the gravest of means of a probe; of equal ones the first.
+func gravest(s *compostlotv1.ChartSeries, gas exposure.Gas, limits []exposure.Limit, means []exposure.Mean) (*compostlotv1.GasFinding, error) {
+	var worst exposure.Judgement
+	at := -1
+	for i, m := range means {
+		j, err := exposure.Judge(exposure.Reading{Gas: gas, Milli: m.Milli, Seconds: m.Seconds}, limits)
+		if err != nil {
+			return nil, err
+		}
+		if at < 0 || j.Advice > worst.Advice {
+			worst, at = j, i
 		}
 	}
+	m := means[at]
 	out := &compostlotv1.GasFinding{
-		ProbeId: s.GetProbeId(), Gas: s.GetKind(), ValueThousandths: s.GetMean()[found], Time: timestamppb.New(time.Unix(s.GetSeconds()[found], 0)),
-		AveragedSeconds: seconds, Advice: gasAdvice[worst.Advice], Explanation: worst.Sentence,
+		ProbeId: s.GetProbeId(), Gas: s.GetKind(), ValueThousandths: m.Milli, Time: timestamppb.New(time.Unix(m.From, 0)),
+		AveragedSeconds: m.Seconds, Advice: gasAdvice[worst.Advice], Explanation: worst.Sentence,
 	}
 	for _, f := range worst.Findings {
 		if source := f.Limit.Source + " (" + f.Limit.Seen + ")"; !slices.Contains(out.GetSources(), source) {

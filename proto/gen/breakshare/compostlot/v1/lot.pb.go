@@ -2292,9 +2292,11 @@ type GasFinding struct {
 	Gas ReadingKind `protobuf:"varint,2,opt,name=gas,proto3,enum=breakshare.compostlot.v1.ReadingKind" json:"gas,omitempty"`
 	// The worst value, corrected: thousandths of a ppm, of a % for oxygen.
 	ValueThousandths int64 `protobuf:"zigzag64,3,opt,name=value_thousandths,json=valueThousandths,proto3" json:"value_thousandths,omitempty"`
-	// When.
+	// When; of a mean, when its stretch begins.
 	Time *timestamppb.Timestamp `protobuf:"bytes,4,opt,name=time,proto3" json:"time,omitempty"`
-	// Seconds over which it is averaged; 0 for a single reading.
+	// Seconds over which it is averaged; 0 for a single reading. A mean is the highest over any
+	// stretch of the limit's time, wherever it begins; where the readings have gaps it is less
+	// than that time: what was measured of it.
 	AveragedSeconds int64 `protobuf:"varint,5,opt,name=averaged_seconds,json=averagedSeconds,proto3" json:"averaged_seconds,omitempty"`
 	// What it calls for.
 	Advice GasAdvice `protobuf:"varint,6,opt,name=advice,proto3,enum=breakshare.compostlot.v1.GasAdvice" json:"advice,omitempty"`
