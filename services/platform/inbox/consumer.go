@@ -5,11 +5,11 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
-	"sync"
 	"time"
 
 	"github.com/nats-io/nats.go/jetstream"
 
+	"breakshare.example/services/platform/background"
 	"breakshare.example/services/platform/bus"
 )
 
@@ -17,18 +17,15 @@ import (
 // event at a time; several processes of a service may each run one, for the
 // cursor's row lock keeps the order between them.
 type Consumer struct {
+	// Runner is ready once the durable consumer stands on the bus. Stop rolls an event in work
+	// back; it is delivered again later.
+	*background.Runner
+
 	opts    Options
 	log     *slog.Logger
 	metrics *metrics
 	trouble map[string]*trouble // by co-op; only the running goroutine touches it
 	hooks   hooks
-
-	started chan struct{}
-	ready   sync.Once
-
-	mu     sync.Mutex
-	cancel context.CancelFunc
-	done   chan struct{}
 }
 
 // hooks let a test stop the consumer where a crash would hurt most. An error
@@ -48,60 +45,23 @@ func New(o Options) (*Consumer, error) {
 	if err != nil {
 		return nil, fmt.Errorf("inbox: metrics: %w", err)
 	}
-	return &Consumer{
+	c := &Consumer{
 		opts: o, log: o.Log.With("consumer", o.Service, "source", o.Source), metrics: m,
-		trouble: map[string]*trouble{}, started: make(chan struct{}),
-	}, nil
-}
-
-// Start lets the consumer run until Stop or until ctx ends. It returns at
-// once. A consumer starts once.
-func (c *Consumer) Start(ctx context.Context) error {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	if c.done != nil {
-		return errors.New("inbox: the consumer was started before")
+		trouble: map[string]*trouble{},
 	}
-	ctx, c.cancel = context.WithCancel(ctx)
-	c.done = make(chan struct{})
-	go func() {
-		defer close(c.done)
-		c.run(ctx)
-	}()
-	return nil
-}
-
-// Started is closed once the durable consumer stands on the bus.
-func (c *Consumer) Started() <-chan struct{} { return c.started }
-
-// Stop ends the consumer and waits for it, or for ctx to end. An event in work
-// is rolled back and delivered again later. Stopping a consumer that never
-// started, or twice, is harmless.
-func (c *Consumer) Stop(ctx context.Context) error {
-	c.mu.Lock()
-	cancel, done := c.cancel, c.done
-	c.mu.Unlock()
-	if done == nil {
-		return nil
-	}
-	cancel()
-	select {
-	case <-done:
-		return nil
-	case <-ctx.Done():
-		return fmt.Errorf("inbox: stopping the consumer of %s: %w", c.opts.Source, ctx.Err())
-	}
+	c.Runner = background.New("inbox: the consumer of "+o.Source, c.run)
+	return c, nil
 }
 
 // run makes the durable consumer and takes from it; when it is gone, or the
 // bus is, it begins again.
-func (c *Consumer) run(ctx context.Context) {
+func (c *Consumer) run(ctx context.Context, ready func()) {
 	failures := 0
 	for ctx.Err() == nil {
 		durable, err := c.ensure(ctx)
 		if err == nil {
 			failures = 0
-			c.ready.Do(func() { close(c.started) })
+			ready()
 			err = c.consume(ctx, durable)
 		}
 		if ctx.Err() != nil {

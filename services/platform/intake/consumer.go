@@ -5,12 +5,12 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
-	"sync"
 	"time"
 
 	"github.com/jackc/pgx/v5/pgxpool"
 	"github.com/nats-io/nats.go/jetstream"
 
+	"breakshare.example/services/platform/background"
 	"breakshare.example/services/platform/bus"
 )
 
@@ -36,15 +36,11 @@ type Options struct {
 // gathered while the last one was stored. Several processes of a service may
 // each run one.
 type Consumer struct {
+	// Runner is ready once the durable consumers stand on the bus.
+	*background.Runner
+
 	o       Options
 	metrics *metrics
-
-	started chan struct{}
-	ready   sync.Once
-
-	mu     sync.Mutex
-	cancel context.CancelFunc
-	done   chan struct{}
 }
 
 // mostMessages is the most messages of one batch.
@@ -65,54 +61,18 @@ func New(o Options) (*Consumer, error) {
 	if err != nil {
 		return nil, fmt.Errorf("intake: metrics: %w", err)
 	}
-	return &Consumer{o: o, metrics: m, started: make(chan struct{})}, nil
-}
-
-// Start lets the consumer run until Stop or until ctx ends. It returns at once.
-// A consumer starts once.
-func (c *Consumer) Start(ctx context.Context) error {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	if c.done != nil {
-		return errors.New("intake: the consumer was started before")
-	}
-	ctx, c.cancel = context.WithCancel(ctx)
-	c.done = make(chan struct{})
-	go func() {
-		defer close(c.done)
-		c.run(ctx)
-	}()
-	return nil
-}
-
-// Started is closed once the durable consumers stand on the bus.
-func (c *Consumer) Started() <-chan struct{} { return c.started }
-
-// Stop ends the consumer and waits for it, or for ctx to end. Stopping one that
-// never started, or twice, is harmless.
-func (c *Consumer) Stop(ctx context.Context) error {
-	c.mu.Lock()
-	cancel, done := c.cancel, c.done
-	c.mu.Unlock()
-	if done == nil {
-		return nil
-	}
-	cancel()
-	select {
-	case <-done:
-		return nil
-	case <-ctx.Done():
-		return fmt.Errorf("intake: stopping: %w", ctx.Err())
-	}
+	c := &Consumer{o: o, metrics: m}
+	c.Runner = background.New("intake of "+o.Service, c.run)
+	return c, nil
 }
 
 // run makes the durable consumers and takes from both; when one is gone, or the
 // bus is, it begins again.
-func (c *Consumer) run(ctx context.Context) {
+func (c *Consumer) run(ctx context.Context, ready func()) {
 	for ctx.Err() == nil {
 		durables, err := ensure(ctx, c.o.Bus, c.o.Service)
 		if err == nil {
-			c.ready.Do(func() { close(c.started) })
+			ready()
 			err = c.takeAll(ctx, durables)
 		}
 		if ctx.Err() != nil {

@@ -2,16 +2,15 @@ package outbox
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"log/slog"
-	"sync"
 	"sync/atomic"
 	"time"
 
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgxpool"
 
+	"breakshare.example/services/platform/background"
 	"breakshare.example/services/platform/bus"
 )
 
@@ -39,6 +38,11 @@ const (
 // advisory lock. Everything the active relay writes goes over that same
 // connection, so that a relay which lost its lock cannot number or mark.
 type Relay struct {
+	// Runner is ready once the relay has reached the database: it is active, or stands by for the
+	// relay that is. An event that Stop leaves published but not marked is published again by the
+	// next relay, with the same id and sequence.
+	*background.Runner
+
 	pool    *pgxpool.Pool
 	bus     *bus.Bus
 	service string
@@ -47,14 +51,8 @@ type Relay struct {
 	metrics *metrics
 	hooks   hooks
 
-	nudge   chan struct{}
-	started chan struct{}
-	ready   sync.Once
-	active  atomic.Bool
-
-	mu     sync.Mutex
-	cancel context.CancelFunc
-	done   chan struct{}
+	nudge  chan struct{}
+	active atomic.Bool
 }
 
 // hooks let a test stop the relay where a crash would hurt most. An error
@@ -87,32 +85,13 @@ func NewRelay(pool *pgxpool.Pool, b *bus.Bus, service string, log *slog.Logger, 
 	if err != nil {
 		return nil, fmt.Errorf("outbox: metrics: %w", err)
 	}
-	return &Relay{
+	r := &Relay{
 		pool: pool, bus: b, service: service, log: log.With("relay", service), opts: o, metrics: m,
-		nudge: make(chan struct{}, 1), started: make(chan struct{}),
-	}, nil
-}
-
-// Start lets the relay run until Stop or until ctx ends. It returns at once;
-// Started tells when the relay works. A relay starts once.
-func (r *Relay) Start(ctx context.Context) error {
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	if r.done != nil {
-		return errors.New("outbox: the relay was started before")
+		nudge: make(chan struct{}, 1),
 	}
-	ctx, r.cancel = context.WithCancel(ctx)
-	r.done = make(chan struct{})
-	go func() {
-		defer close(r.done)
-		r.run(ctx)
-	}()
-	return nil
+	r.Runner = background.New("outbox: the relay of "+service, r.run)
+	return r, nil
 }
-
-// Started is closed once the relay has reached the database: it is active, or
-// stands by for the relay that is.
-func (r *Relay) Started() <-chan struct{} { return r.started }
 
 // Active reports whether this relay is the one that publishes.
 func (r *Relay) Active() bool { return r.active.Load() }
@@ -126,31 +105,12 @@ func (r *Relay) Nudge() {
 	}
 }
 
-// Stop ends the relay and waits for it, or for ctx to end. An event that was
-// published but not marked is published again by the next relay, with the same
-// id and sequence. Stopping a relay that never started, or twice, is harmless.
-func (r *Relay) Stop(ctx context.Context) error {
-	r.mu.Lock()
-	cancel, done := r.cancel, r.done
-	r.mu.Unlock()
-	if done == nil {
-		return nil
-	}
-	cancel()
-	select {
-	case <-done:
-		return nil
-	case <-ctx.Done():
-		return fmt.Errorf("outbox: stopping the relay: %w", ctx.Err())
-	}
-}
-
 // run holds one session with the database after another.
-func (r *Relay) run(ctx context.Context) {
+func (r *Relay) run(ctx context.Context, ready func()) {
 	pause := r.opts.Retry
 	for ctx.Err() == nil {
 		begun := time.Now()
-		err := r.session(ctx)
+		err := r.session(ctx, ready)
 		r.active.Store(false)
 		if ctx.Err() != nil {
 			return
@@ -168,18 +128,18 @@ func (r *Relay) run(ctx context.Context) {
 
 // session connects, waits for the lock, then publishes until the connection
 // fails or ctx ends.
-func (r *Relay) session(ctx context.Context) error {
+func (r *Relay) session(ctx context.Context, ready func()) error {
 	conn, err := r.connect(ctx)
 	if err != nil {
 		return err
 	}
 	defer release(ctx, conn)
-	if err := r.awaitLock(ctx, conn); err != nil {
+	if err := r.awaitLock(ctx, conn, ready); err != nil {
 		return err
 	}
 	r.log.Info("outbox relay is active")
 	r.active.Store(true)
-	r.ready.Do(func() { close(r.started) })
+	ready()
 	return r.publishLoop(ctx, conn)
 }
 
@@ -210,7 +170,7 @@ func (r *Relay) connect(ctx context.Context) (*pgx.Conn, error) {
 // awaitLock returns once conn holds the service's lock. It asks again and
 // again rather than wait inside one statement, which would keep a snapshot
 // open and hinder vacuum for as long as another relay lives.
-func (r *Relay) awaitLock(ctx context.Context, conn *pgx.Conn) error {
+func (r *Relay) awaitLock(ctx context.Context, conn *pgx.Conn, ready func()) error {
 	for {
 		var locked bool
 		err := within(ctx, func(ctx context.Context) error {
@@ -222,7 +182,7 @@ func (r *Relay) awaitLock(ctx context.Context, conn *pgx.Conn) error {
 		if locked {
 			return nil
 		}
-		r.ready.Do(func() { close(r.started) })
+		ready()
 		if !sleep(ctx, min(r.opts.Poll, longestStandby)) {
 			return ctx.Err()
 		}
