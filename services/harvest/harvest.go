@@ -74,6 +74,9 @@ func Bind(ctx context.Context, h *host.Host, cfg Config) error {
 			return fmt.Errorf("readings of rooms: %w", err)
 		}
 	}
+	if err := h.Run(server.NewTeller(srv, h.Log, lookEvery)); err != nil {
+		return fmt.Errorf("tell what is used: %w", err)
+	}
 	if cfg.KeepOpen {
 		return nil
 	}
@@ -83,5 +86,6 @@ func Bind(ctx context.Context, h *host.Host, cfg Config) error {
 	return nil
 }
 
-// lookEvery is how often it is looked whether the cut-off of a day has passed.
+// lookEvery is how often it is looked whether the cut-off of a day has passed,
+// and whether what is used of pushes has changed by itself.
 const lookEvery = 20 * time.Second

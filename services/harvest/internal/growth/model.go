@@ -167,7 +167,7 @@ func (c Crop) Forecast(m *forecast.Model, picks []Picked, from day.Date, days in
 		last := c.Free.Sub(c.Fill)
 		in.LastDay = &last
 	}
-	return m.Forecast(in, from.Sub(c.Fill), days)
+	return forecasts.of(m, in, from.Sub(c.Fill), days)
 }
 
 // planned is the step from which a crop counts of which nothing has begun, or

@@ -64,6 +64,9 @@ func New(past []Past, today day.Date) *Habits {
 	return h
 }
 
+// Today is the day as of which the habits were learnt.
+func (h *Habits) Today() day.Date { return h.today }
+
 // Figure is what to fuse. Said or Model may be nil, not both.
 type Figure struct {
 	FarmID      string

@@ -12,7 +12,6 @@ import (
 	"breakshare.example/services/platform/fault"
 	"breakshare.example/services/platform/identity"
 	"breakshare.example/services/platform/pg"
-	"breakshare.example/services/platform/requestlog"
 )
 
 // CloseDay ends the pushing for a day.
@@ -21,7 +20,7 @@ func (s *Server) CloseDay(ctx context.Context, req *harvestv1.CloseDayRequest) (
 	if err != nil {
 		return nil, fault.InvalidField("date", "%v", err)
 	}
-	return requestlog.Once(ctx, s.pool, req.GetRequestId(), req, &harvestv1.CloseDayResponse{},
+	return keep(ctx, s, req.GetRequestId(), req, &harvestv1.CloseDayResponse{},
 		func(ctx context.Context, tx pgx.Tx) (*harvestv1.CloseDayResponse, error) {
 			return s.closeDay(ctx, tx, on)
 		})
@@ -47,7 +46,7 @@ func (s *Server) closeDay(ctx context.Context, tx pgx.Tx, on day.Date) (*harvest
 	if on > cal.last() {
 		return nil, fault.InvalidField("date", "%s lies more than %d days ahead: close it from %s on", on, cal.rules.HorizonDays, on.Add(-cal.rules.HorizonDays))
 	}
-	list, err := s.figures(ctx, tx, cal, on, on, "")
+	list, err := s.figures(ctx, tx, cal, on, on, "", nil)
 	if err != nil {
 		return nil, err
 	}
@@ -134,13 +133,8 @@ func (s *Server) standIn(ctx context.Context, tx pgx.Tx, list []figure, open sto
 // CloseDue closes, for every co-op, tomorrow once its cut-off has passed, and
 // says how many it closed. A day closed already is left alone.
 func (s *Server) CloseDue(ctx context.Context) (closed int, err error) {
-	var coops []string
-	// The roll of co-ops belongs to none.
-	const nobody = "00000000-0000-0000-0000-000000000000"
-	if err := pg.InReadTx(ctx, s.pool, nobody, func(ctx context.Context, tx pgx.Tx) error {
-		coops, err = store.Coops(ctx, tx)
-		return err
-	}); err != nil {
+	coops, err := s.coops(ctx)
+	if err != nil {
 		return 0, err
 	}
 	for _, coop := range coops {
@@ -153,6 +147,17 @@ func (s *Server) CloseDue(ctx context.Context) (closed int, err error) {
 		}
 	}
 	return closed, nil
+}
+
+// coops are the ids of all co-ops.
+func (s *Server) coops(ctx context.Context) (coops []string, err error) {
+	// The roll of co-ops belongs to none.
+	const nobody = "00000000-0000-0000-0000-000000000000"
+	err = pg.InReadTx(ctx, s.pool, nobody, func(ctx context.Context, tx pgx.Tx) error {
+		coops, err = store.Coops(ctx, tx)
+		return err
+	})
+	return coops, err
 }
 
 func (s *Server) closeDue(ctx context.Context, coop string) (did bool, err error) {
@@ -177,5 +182,8 @@ func (s *Server) closeDue(ctx context.Context, coop string) (did bool, err error
 		did = len(closed.GetOutlooks()) > 0
 		return err
 	})
+	if did && err == nil {
+		s.changed(ctx)
+	}
 	return did, err
 }

@@ -17,7 +17,6 @@ import (
 	"breakshare.example/services/harvest/internal/shelflife"
 	"breakshare.example/services/harvest/internal/store"
 	"breakshare.example/services/platform/fault"
-	"breakshare.example/services/platform/requestlog"
 )
 
 // SaveColdStore creates a cold store or changes its name.
@@ -26,7 +25,7 @@ func (s *Server) SaveColdStore(ctx context.Context, req *harvestv1.SaveColdStore
 	if err := checkFarm(ctx, "cold store "+in.GetStoreId(), in.GetFarmId()); err != nil {
 		return nil, err
 	}
-	return requestlog.Once(ctx, s.pool, req.GetRequestId(), req, &harvestv1.ColdStore{},
+	return keep(ctx, s, req.GetRequestId(), req, &harvestv1.ColdStore{},
 		func(ctx context.Context, tx pgx.Tx) (*harvestv1.ColdStore, error) {
 			all, err := store.ColdStores(ctx, tx, "")
 			if err != nil {
@@ -50,7 +49,7 @@ func (s *Server) RecordStoreReadings(ctx context.Context, req *harvestv1.RecordS
 		}
 		list[i] = store.StoreReading{StoreID: req.GetStoreId(), Time: r.GetTime().AsTime(), TenthsC: int(r.GetAirTenthsC())}
 	}
-	return requestlog.Once(ctx, s.pool, req.GetRequestId(), req, &harvestv1.RecordStoreReadingsResponse{},
+	return keep(ctx, s, req.GetRequestId(), req, &harvestv1.RecordStoreReadingsResponse{},
 		func(ctx context.Context, tx pgx.Tx) (*harvestv1.RecordStoreReadingsResponse, error) {
 			all, err := store.ColdStores(ctx, tx, "")
 			if err != nil {
@@ -203,11 +202,11 @@ func coldLots(stock []store.Stock, readings map[string][]store.StoreReading, cal
 		past, now := spells(readings[l.StoreID], picked, cal.now)
 		m.AssumedTemperature = len(readings[l.StoreID]) == 0
 		order[i] = shelflife.Lot{Code: l.ID, AgeHours: int(m.AgeHours)}
-		if name := shelfName(l.Species); name != "" {
-			hours, err := shelflife.Remaining(shelflife.Defaults(), name, past, now)
-			if err != nil {
-				return nil, fmt.Errorf("lot %s: %w", l.ID, err)
-			}
+		hours, ok, err := remaining(l, past, now)
+		if err != nil {
+			return nil, err
+		}
+		if ok {
 			left := int64(hours)
 			m.RemainingHours, order[i].RemainHours = &left, hours
 		}
@@ -218,6 +217,19 @@ func coldLots(stock []store.Stock, readings map[string][]store.StoreReading, cal
 		out[i] = byCode[l.Code]
 	}
 	return out, nil
+}
+
+// remaining is how many hours a lot still keeps at a temperature; ok is false
+// where no table tells of its species.
+func remaining(l store.Stock, past []shelflife.Spell, tenthsC int) (hours int, ok bool, err error) {
+	name := shelfName(l.Species)
+	if name == "" {
+		return 0, false, nil
+	}
+	if hours, err = shelflife.Remaining(shelflife.Defaults(), name, past, tenthsC); err != nil {
+		return 0, false, fmt.Errorf("lot %s: %w", l.ID, err)
+	}
+	return hours, true, nil
 }
 
 // pickedAt is when a lot was picked: when its first weighing was recorded, or

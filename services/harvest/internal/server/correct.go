@@ -13,7 +13,6 @@ import (
 	"breakshare.example/services/platform/fault"
 	"breakshare.example/services/platform/ids"
 	"breakshare.example/services/platform/outbox"
-	"breakshare.example/services/platform/requestlog"
 )
 
 // Reasons of the faults about what was weighed and thrown away.
@@ -44,7 +43,7 @@ func (s *Server) CorrectPick(ctx context.Context, req *harvestv1.CorrectPickRequ
 	if !ids.Valid(req.GetPickId()) {
 		return nil, noPick(req.GetPickId())
 	}
-	return requestlog.Once(ctx, s.pool, req.GetRequestId(), req, &harvestv1.CorrectPickResponse{},
+	return keep(ctx, s, req.GetRequestId(), req, &harvestv1.CorrectPickResponse{},
 		func(ctx context.Context, tx pgx.Tx) (*harvestv1.CorrectPickResponse, error) {
 			return s.correct(ctx, tx, req, reason)
 		})
@@ -169,7 +168,7 @@ func (s *Server) RecordDiscard(ctx context.Context, req *harvestv1.RecordDiscard
 	if in.GetReason() == harvestv1.DiscardReason_DISCARD_REASON_OTHER && note == "" {
 		return nil, fault.InvalidField("discard.note", "for another reason than those listed, say here which")
 	}
-	return requestlog.Once(ctx, s.pool, req.GetRequestId(), req, &harvestv1.RecordDiscardResponse{},
+	return keep(ctx, s, req.GetRequestId(), req, &harvestv1.RecordDiscardResponse{},
 		func(ctx context.Context, tx pgx.Tx) (*harvestv1.RecordDiscardResponse, error) {
 			l, err := lockLot(ctx, tx, in.GetPickLotId())
 			if err != nil {

@@ -28,8 +28,8 @@ type figure struct {
 
 // figures lays what was said beside what the model says for each day of the
 // span. A product that nobody pushed and of which the model expects nothing is
-// left out.
-func (s *Server) figures(ctx context.Context, tx pgx.Tx, cal calendar, from, to day.Date, farm string) ([]figure, error) {
+// left out. habits are nil to have them read.
+func (s *Server) figures(ctx context.Context, tx pgx.Tx, cal calendar, from, to day.Date, farm string, habits *outlook.Habits) ([]figure, error) {
 	expected, err := store.ExpectedOfDays(ctx, tx, from, to, farm)
 	if err != nil {
 		return nil, err
@@ -38,12 +38,11 @@ func (s *Server) figures(ctx context.Context, tx pgx.Tx, cal calendar, from, to 
 	if err != nil {
 		return nil, err
 	}
-	asOf := min(cal.today(), from)
-	past, err := store.PastOfDays(ctx, tx, asOf.Add(-outlook.LearnDays), asOf.Add(-1), "")
-	if err != nil {
-		return nil, err
+	if habits == nil {
+		if habits, err = readHabits(ctx, tx, min(cal.today(), from)); err != nil {
+			return nil, err
+		}
 	}
-	habits := outlook.New(past, asOf)
 	said := map[string]store.Expected{}
 	for _, e := range expected {
 		said[e.LotID] = e
@@ -77,6 +76,12 @@ func (s *Server) figures(ctx context.Context, tx pgx.Tx, cal calendar, from, to 
 		return cmp.Or(cmp.Compare(a.lot.Day, b.lot.Day), cmp.Compare(a.lot.RoomID, b.lot.RoomID), cmp.Compare(a.lot.ProductID, b.lot.ProductID))
 	})
 	return out, nil
+}
+
+// readHabits learns how the co-op's figures err, as of a day.
+func readHabits(ctx context.Context, tx pgx.Tx, asOf day.Date) (*outlook.Habits, error) {
+	past, err := store.PastOfDays(ctx, tx, asOf.Add(-outlook.LearnDays), asOf.Add(-1), "")
+	return outlook.New(past, asOf), err
 }
 
 // figuresOf are the figures of the products of one crop on a day.
@@ -142,7 +147,7 @@ func (s *Server) ListOutlooks(ctx context.Context, req *harvestv1.ListOutlooksRe
 		if err != nil {
 			return err
 		}
-		list, err := s.figures(ctx, tx, cal, from, to, farm)
+		list, err := s.figures(ctx, tx, cal, from, to, farm, nil)
 		if err != nil {
 			return err
 		}

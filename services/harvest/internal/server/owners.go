@@ -166,12 +166,22 @@ func (u *unsure) Error() string { return u.refusal.Error() }
 // heard of while its owner cannot be asked.
 const ReasonNotHeard = "NOT_HEARD_YET"
 
+// keep is requestlog.Once for what changes the figures in use or how lots keep:
+// what follows from it is told soon after.
+func keep[R proto.Message](ctx context.Context, s *Server, requestID string, req proto.Message, fresh R, fn func(ctx context.Context, tx pgx.Tx) (R, error)) (R, error) {
+	resp, err := requestlog.Once(ctx, s.pool, requestID, req, fresh, fn)
+	if err == nil {
+		s.changed(ctx)
+	}
+	return resp, err
+}
+
 // once runs fn once for the request id. Where fn is unsure, the owners are
 // asked and it runs again with their answers; what it says then is final. Where
 // they cannot be asked, the caller is told to try again.
 func once[R proto.Message](ctx context.Context, s *Server, requestID string, req proto.Message, fresh R, fn func(ctx context.Context, tx pgx.Tx, a *answers) (R, error)) (R, error) {
 	run := func(a *answers) (R, error) {
-		return requestlog.Once(ctx, s.pool, requestID, req, fresh, func(ctx context.Context, tx pgx.Tx) (R, error) {
+		return keep(ctx, s, requestID, req, fresh, func(ctx context.Context, tx pgx.Tx) (R, error) {
 			return fn(ctx, tx, a)
 		})
 	}

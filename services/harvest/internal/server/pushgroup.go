@@ -140,6 +140,7 @@ func (s *Server) writeGroup(ctx context.Context, coopID string, group []*waiting
 		return err
 	}); err == nil {
 		answers = made
+		s.changed(ctx)
 	}
 }
 

@@ -99,34 +99,9 @@ func newRig(t testing.TB) *rig {
 func newRigOn(t testing.TB, pool *pgxpool.Pool) *rig {
 	t.Helper()
 	r := &rig{pool: pool, owners: &owners{}, clock: clock.NewManual(noon)}
-	tokens := identity.NewTokens(bytes.Repeat([]byte("k"), identity.MinKeyBytes), clock.System())
-	r.server = rpc.NewServer(rpc.ServerOptions{Log: slog.New(slog.NewTextHandler(io.Discard, nil)), Tokens: tokens, Policy: Policy()})
 	r.harvest = New(r.pool, r.clock, Owners{r.owners, r.owners}, Rules{HorizonDays: 60, CutOff: 16 * time.Hour})
-	harvestv1.RegisterHarvestServiceServer(r.server, r.harvest)
-	lis := bufconn.Listen(1 << 20)
-	served := make(chan error, 1)
-	go func() { served <- r.server.Serve(lis) }()
-	conn, err := rpc.Dial("passthrough:///in-memory", rpc.DialOptions{
-		Tokens: tokens, Deadline: 30 * time.Second,
-		Dialer: func(ctx context.Context, _ string) (net.Conn, error) { return lis.DialContext(ctx) },
-	})
-	if err != nil {
-		t.Fatal(err)
-	}
-	r.HarvestServiceClient = harvestv1.NewHarvestServiceClient(conn)
-	t.Cleanup(func() {
-		if err := conn.Close(); err != nil {
-			t.Error(err)
-		}
-		ctx, cancel := context.WithTimeout(context.Background(), 10*time.Second)
-		defer cancel()
-		if err := r.server.Stop(ctx); err != nil {
-			t.Error(err)
-		}
-		if err := <-served; err != nil {
-			t.Error(err)
-		}
-	})
+	r.conn = rpctest.Serve(t, Policy(), func(s grpc.ServiceRegistrar) { harvestv1.RegisterHarvestServiceServer(s, r.harvest) })
+	r.HarvestServiceClient = harvestv1.NewHarvestServiceClient(r.conn)
 	return r
 }
 

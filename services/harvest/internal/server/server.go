@@ -20,18 +20,19 @@ import (
 // Server answers HarvestService.
 type Server struct {
 	harvestv1.UnimplementedHarvestServiceServer
-	pool   *pgxpool.Pool
-	clock  clock.Clock
-	owners Owners
-	rules  Rules
-	asked  limitsAsked
-	pushes pushes
-	known  knowledge
+	pool    *pgxpool.Pool
+	clock   clock.Clock
+	owners  Owners
+	rules   Rules
+	asked   limitsAsked
+	pushes  pushes
+	known   knowledge
+	changes changes
 }
 
 // New returns a server over the pool that connects as harvest's role.
 func New(pool *pgxpool.Pool, clk clock.Clock, owners Owners, rules Rules) *Server {
-	return &Server{pool: pool, clock: clk, owners: owners, rules: rules}
+	return &Server{pool: pool, clock: clk, owners: owners, rules: rules, changes: changes{came: make(chan struct{}, 1)}}
 }
 
 // read runs fn in a transaction that only reads, as one moment saw it.

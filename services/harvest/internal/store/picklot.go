@@ -27,6 +27,8 @@ type PickLot struct {
 	Discarded         int64      // grams thrown away of it
 	StoreID           string     // where its newest weighing went; empty where not noted
 	PickedAt          *time.Time // of its first weighing; nil before
+	StoreTenths       *int       // how warm its store was when last told of, tenths of a °C; nil where unknown
+	KeepsUntil        *day.Date  // the last day on which it keeps, as last told; nil where nobody can say
 	Version           int64
 }
 
@@ -50,13 +52,20 @@ func (l PickLot) HoldReason() string {
 
 // lotColumns in the order of scanLot.
 const lotColumns = `pick_lot_id, room_id, product_id, date, farm_id, crop_id, compost_lot_ids, compost_held,
-	compost_reason, compost_exception, held, hold_reason, held_by, picks, net_grams, discarded_grams, store_id, picked_at, version`
+	compost_reason, compost_exception, held, hold_reason, held_by, picks, net_grams, discarded_grams, store_id, picked_at,
+	store_tenths_c, keeps_until, version`
 
 func scanLot(row pgx.CollectableRow) (l PickLot, err error) {
-	o := &l.Origin
-	err = row.Scan(&l.ID, &l.RoomID, &l.ProductID, dayInto{&l.Day}, &l.FarmID, &o.CropID, &o.CompostIDs, &o.Held,
-		&o.Reason, &o.Exception, &l.OwnHold, &l.OwnReason, &l.HeldBy, &l.Picks, &l.NetGrams, &l.Discarded, &l.StoreID, &l.PickedAt, &l.Version)
+	err = row.Scan(l.into()...)
 	return l, err
+}
+
+// into are where the columns of a lot go.
+func (l *PickLot) into() []any {
+	o := &l.Origin
+	return []any{&l.ID, &l.RoomID, &l.ProductID, dayInto{&l.Day}, &l.FarmID, &o.CropID, &o.CompostIDs, &o.Held,
+		&o.Reason, &o.Exception, &l.OwnHold, &l.OwnReason, &l.HeldBy, &l.Picks, &l.NetGrams, &l.Discarded, &l.StoreID, &l.PickedAt,
+		&l.StoreTenths, nullDayInto{&l.KeepsUntil}, &l.Version}
 }
 
 // Opened are lots that stand and are locked, by code.
@@ -177,10 +186,7 @@ func StockOf(ctx context.Context, db pg.DB, on day.Date, farmID, storeID string)
 		  AND ($3 = '' OR l.farm_id = $3) AND ($4 = '' OR l.store_id = $4)
 		ORDER BY l.pick_lot_id`
 	list, err := collect(ctx, db, func(row pgx.CollectableRow) (s Stock, err error) {
-		l, o := &s.PickLot, &s.Origin
-		err = row.Scan(&l.ID, &l.RoomID, &l.ProductID, dayInto{&l.Day}, &l.FarmID, &o.CropID, &o.CompostIDs, &o.Held,
-			&o.Reason, &o.Exception, &l.OwnHold, &l.OwnReason, &l.HeldBy, &l.Picks, &l.NetGrams, &l.Discarded, &l.StoreID, &l.PickedAt, &l.Version,
-			&s.Species, &s.Dispatched)
+		err = row.Scan(append(s.PickLot.into(), &s.Species, &s.Dispatched)...)
 		return s, err
 	}, sql, on.Add(-stockDays).Time(), on.Time(), farmID, storeID)
 	return list, wrap("read the cold stock", err)
@@ -203,7 +209,7 @@ func SaveLot(ctx context.Context, db pg.DB, l PickLot) error {
 		UPDATE pick_lot
 		SET crop_id = $2, compost_lot_ids = $3, compost_held = $4, compost_reason = $5, compost_exception = $6,
 		    held = $7, hold_reason = $8, held_by = $9, picks = $10, net_grams = $11,
-		    discarded_grams = $12, store_id = $13, picked_at = $14, version = $15
+		    discarded_grams = $12, store_id = $13, picked_at = $14, version = $15, store_tenths_c = $16, keeps_until = $17
 		WHERE pick_lot_id = $1`
 	o := l.Origin
 	ids := o.CompostIDs
@@ -211,7 +217,7 @@ func SaveLot(ctx context.Context, db pg.DB, l PickLot) error {
 		ids = []string{}
 	}
 	_, err := db.Exec(ctx, sql, l.ID, o.CropID, ids, o.Held, o.Reason, o.Exception, l.OwnHold, l.OwnReason, l.HeldBy, l.Picks, l.NetGrams,
-		l.Discarded, l.StoreID, l.PickedAt, l.Version)
+		l.Discarded, l.StoreID, l.PickedAt, l.Version, l.StoreTenths, dateOf(l.KeepsUntil))
 	return wrap("save pick lot "+l.ID, err)
 }
 

@@ -74,3 +74,25 @@ func (d dayInto) Scan(src any) error {
 	*d.day = day.Of(t)
 	return nil
 }
+
+// nullDayInto scans a date column that may be NULL.
+type nullDayInto struct{ day **day.Date }
+
+// Scan implements sql.Scanner.
+func (d nullDayInto) Scan(src any) error {
+	if src == nil {
+		*d.day = nil
+		return nil
+	}
+	*d.day = new(day.Date)
+	return dayInto{*d.day}.Scan(src)
+}
+
+// dateOf is a day as the driver knows it; NULL for none.
+func dateOf(d *day.Date) *time.Time {
+	if d == nil {
+		return nil
+	}
+	t := d.Time()
+	return &t
+}
