@@ -71,6 +71,8 @@ type Coop struct {
 	Photo     []byte
 	PhotoType string // what the photo is served as
 	NoStock   bool   // the cold stores are empty
+	// AfterCutOff has pushes marked late.
+	AfterCutOff bool
 	Feeds     []*schedulingv1.Feed
 	FeedType  string // what ReadFeed answers as
 	Accepted  []*schedulingv1.AcceptFillsRequest

@@ -32,6 +32,9 @@ func (h *harvest) PushExpectedPicks(ctx context.Context, req *harvestv1.PushExpe
 				return nil, fault.InvalidField("expected_picks["+itoa(i)+"].high_grams", "is more than the room can bear: correct it, or confirm it")
 			}
 		}
+		if bad = h.meanwhile(req.GetExpectedPicks()); bad != nil {
+			return nil, bad
+		}
 		res := &harvestv1.PushExpectedPicksResponse{}
 		for _, e := range req.GetExpectedPicks() {
 			res.ExpectedPicks = append(res.ExpectedPicks, h.store(identity.Must(ctx), e))
@@ -40,9 +43,33 @@ func (h *harvest) PushExpectedPicks(ctx context.Context, req *harvestv1.PushExpe
 	})
 }
 
+// Push has somebody else push a figure for tomorrow.
+func (c *Coop) Push(who identity.Identity, room, product string, low, likely, high int64) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	who.FarmID = "alder-brook"
+	(&harvest{c: c}).store(who, &harvestv1.ExpectedPick{RoomId: room, ProductId: product, Date: Tomorrow, LowGrams: low, LikelyGrams: likely, HighGrams: high})
+}
+
+// meanwhile refuses figures made from others than the newest.
+func (h *harvest) meanwhile(sent []*harvestv1.ExpectedPick) (bad *fault.Error) {
+	for i, e := range sent {
+		for _, old := range h.c.Expected {
+			if e.BaseVersion == nil || old.GetSource() == harvestv1.ExpectedPickSource_EXPECTED_PICK_SOURCE_FORECAST || old.GetRoomId() != e.GetRoomId() || old.GetProductId() != e.GetProductId() || old.GetDate() != e.GetDate() {
+				continue
+			}
+			same := old.GetLowGrams() == e.GetLowGrams() && old.GetLikelyGrams() == e.GetLikelyGrams() && old.GetHighGrams() == e.GetHighGrams()
+			if old.GetVersion() != e.GetBaseVersion() && !same {
+				bad = fault.New(fault.Stale, "PUSHED_MEANWHILE", "pushed meanwhile").WithField("expected_picks["+itoa(i)+"].base_version", "is old")
+			}
+		}
+	}
+	return bad
+}
+
 func (h *harvest) store(who identity.Identity, e *harvestv1.ExpectedPick) *harvestv1.ExpectedPick {
 	stored := expected(e.GetRoomId(), who.FarmID, e.GetProductId(), e.GetDate(), e.GetLowGrams(), e.GetLikelyGrams(), e.GetHighGrams())
-	stored.PushedBy = who.Name
+	stored.PushedBy, stored.Late = who.Name, h.c.AfterCutOff
 	for i, old := range h.c.Expected {
 		if old.GetRoomId() == e.GetRoomId() && old.GetProductId() == e.GetProductId() && old.GetDate() == e.GetDate() {
 			stored.Version = old.GetVersion() + 1

@@ -7,9 +7,20 @@ import (
 	"breakshare.example/services/platform/fault"
 )
 
-// conflicts are the figures that changed since the form was rendered. One that says the same
-// as the form is none: the form may have been sent twice.
-func (p *Pages) conflicts(v *visit, day string, figures []*harvestv1.ExpectedPick) ([]*harvestv1.ExpectedPick, error) {
+// pushedMeanwhile is harvest's reason for a push that was made from figures which somebody
+// else has replaced since.
+const pushedMeanwhile = "PUSHED_MEANWHILE"
+
+// conflict is a figure that somebody else pushed since the form was rendered.
+type conflict struct {
+	Key, Room, Product, By, At string
+	Version                    int64
+	Low, Likely, High          int64
+}
+
+// meanwhile are the figures that stand in the way of a push, in the order of the page. One
+// that says the same as the push is none.
+func (p *Pages) meanwhile(v *visit, day string, figures []*harvestv1.ExpectedPick, page pushPage) ([]conflict, error) {
 	farm, err := p.farmOf(v)
 	if err != nil {
 		return nil, err
@@ -19,52 +30,66 @@ func (p *Pages) conflicts(v *visit, day string, figures []*harvestv1.ExpectedPic
 		return nil, err
 	}
 	newest := newestPushes(stored.GetExpectedPicks())
-	var changed []*harvestv1.ExpectedPick
+	rooms, products := page.names()
+	var all []conflict
 	for _, mine := range figures {
 		key := pushKey(mine.GetRoomId(), mine.GetProductId())
-		theirs := newest[key]
-		if theirs == nil || sameFigures(mine, theirs) {
+		e := newest[key]
+		if e == nil || mine.BaseVersion == nil || e.GetVersion() == mine.GetBaseVersion() || sameFigures(mine, e) {
 			continue
 		}
-		seen, err := v.whole("version." + key)
-		if err != nil {
-			return nil, err
+		c := conflict{
+			Key: key, Room: nameOf(rooms, e.GetRoomId()), Product: nameOf(products, key), By: e.GetPushedBy(), Version: e.GetVersion(),
+			Low: e.GetLowGrams(), Likely: e.GetLikelyGrams(), High: e.GetHighGrams(),
 		}
-		if theirs.GetVersion() > seen {
-			changed = append(changed, theirs)
+		if at := e.GetPushedAt(); at != nil {
+			c.At = v.words.Instant(at.AsTime(), v.zone)
 		}
+		all = append(all, c)
 	}
-	return changed, nil
+	return all, nil
 }
 
 func sameFigures(a, b *harvestv1.ExpectedPick) bool {
 	return a.GetLowGrams() == b.GetLowGrams() && a.GetLikelyGrams() == b.GetLikelyGrams() && a.GetHighGrams() == b.GetHighGrams()
 }
 
-// showConflicts shows the form again, with what was typed and what the others pushed. Its
-// versions are the new ones, so that sending it again is a decision made in knowledge.
-func (p *Pages) showConflicts(v *visit, changed []*harvestv1.ExpectedPick) (view, error) {
-	shown, err := again(v, fault.New(fault.Stale, "PUSHED_MEANWHILE", "%s", v.words.T("push.conflict")), p.showPush, nil)
+// names are those of the page's rooms, and of their products by the keys of their rows.
+func (page pushPage) names() (rooms, products map[string]string) {
+	rooms, products = map[string]string{}, map[string]string{}
+	for _, room := range page.Rooms {
+		rooms[room.ID] = room.Name
+		for _, rows := range [][]pushRow{room.Rows, room.Others} {
+			for _, row := range rows {
+				products[row.Key] = row.Name
+			}
+		}
+	}
+	return rooms, products
+}
+
+// showConflicts shows the form again, what was typed beside what the others pushed. Nothing is
+// written over without a choice for each: the form keeps the version that it was made from.
+func (p *Pages) showConflicts(v *visit, refused error, day string, figures []*harvestv1.ExpectedPick) (view, error) {
+	shown, err := again(v, fault.New(fault.Stale, pushedMeanwhile, "%s", v.words.T("push.conflict")).WithCause(refused), p.showPush, nil)
 	if err != nil {
 		return view{}, err
 	}
 	page := shown.data.(pushPage)
-	for _, e := range changed {
-		c := conflict{Room: e.GetRoomId(), Product: e.GetProductId(), By: e.GetPushedBy(), Low: e.GetLowGrams(), Likely: e.GetLikelyGrams(), High: e.GetHighGrams()}
-		if at := e.GetPushedAt(); at != nil {
-			c.At = v.words.Instant(at.AsTime(), v.zone)
-		}
-		for _, room := range page.Rooms {
-			if room.ID == c.Room {
-				c.Room = room.Name
+	all, err := p.meanwhile(v, day, figures, page)
+	if err != nil {
+		return view{}, err
+	}
+	theirs := map[string]*conflict{}
+	for i := range all {
+		theirs[all[i].Key] = &all[i]
+	}
+	for _, room := range page.Rooms {
+		for _, rows := range [][]pushRow{room.Rows, room.Others} {
+			for i := range rows {
+				rows[i].Theirs = theirs[rows[i].Key]
 			}
-			for _, row := range room.Rows {
-				if row.Key == pushKey(e.GetRoomId(), e.GetProductId()) {
-					c.Product = row.Name
-				}
-			}
 		}
-		page.Conflicts = append(page.Conflicts, c)
 	}
 	shown.data = page
 	shown.status = http.StatusConflict

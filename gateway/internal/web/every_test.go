@@ -18,7 +18,7 @@ func places() map[string]identity.Identity {
 		"/start": {}, "/tomorrow": coordinator, "/tomorrow?day=2026-12-01": coordinator, "/quarter": coordinator, "/scores": coordinator, "/feeds": coordinator, "/line?match=m-1&order=harbour-light-20261126&product=white-closed-2kg": coordinator, "/proposals": coordinator, "/proposals?run=yes&weeks=26&seconds=5": coordinator, "/whatif": coordinator, "/slots": coordinator, "/slots?preview=yes": coordinator,
 		"/lots": manager, "/entry": manager, "/entry?place=tunnel&lot=quarry-end-26-41": manager, "/lots/quarry-end-26-41": manager, "/lots/quarry-end-26-42": manager, "/trace": coordinator, "/trace?code=ab-1125-001": coordinator,
 		"/trace?code=quarry-end-26-37": coordinator, "/trace?code=alder-brook-1-white-closed-2kg-20261125": coordinator, "/trace?code=nothing": coordinator,
-		"/push": grower, "/pick": grower, "/rooms": grower, "/round": grower, "/cold": grower, "/orders": buyer, "/health": fakecoop.Who(identity.Operator, ""),
+		"/push": grower, "/pick": grower, "/rooms": grower, "/round": grower, "/cold": grower, "/waiting": grower, "/orders": buyer, "/health": fakecoop.Who(identity.Operator, ""),
 	}
 }
 
@@ -94,7 +94,7 @@ func checkForms(t *testing.T, p *page, ids map[string]bool) {
 	}
 	for _, tag := range []string{"input", "select"} {
 		for _, in := range all(p.root, tag) {
-			if kind := attr(in, "type"); kind != "hidden" && kind != "checkbox" && !labelled[attr(in, "id")] {
+			if kind := attr(in, "type"); kind != "hidden" && kind != "checkbox" && kind != "radio" && !labelled[attr(in, "id")] {
 				t.Errorf("the field %q has no label", attr(in, "name"))
 			}
 		}

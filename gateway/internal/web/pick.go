@@ -91,7 +91,7 @@ func (p *Pages) showPick(v *visit, f *form) (view, error) {
 		return view{}, err
 	}
 	page.fill(v, f, list, rooms, lots.GetPickLots())
-	return view{template: "pick", title: "pick.title", data: page}, nil
+	return view{template: "pick", title: "pick.title", data: page, keep: "/pick?day=" + day}, nil
 }
 
 // packList is the list of a day; without a day, of today or else of tomorrow. It is nil where

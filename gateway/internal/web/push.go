@@ -24,7 +24,7 @@ type pushPage struct {
 	Done               int64
 	Rooms              []pushRoom
 	Resting            []restingRoom
-	Conflicts          []conflict
+	Late               int64 // figures taken after the cut-off
 	Large              bool // a figure was refused as too large, and may be confirmed
 }
 
@@ -40,6 +40,8 @@ type pushRow struct {
 	Key, Name        string
 	Low, Likely, Top input
 	Version          int64
+	Base             string // the version that the form was made from
+	Theirs           *conflict
 	PushedBy, AsOn   string
 	Forecast         bool // the figures are the forecast's
 	Step             int64
@@ -54,12 +56,6 @@ type miss struct {
 
 // restingRoom is a room that gives nothing on the day.
 type restingRoom struct{ Name, Stage, Until string }
-
-// conflict is a figure that somebody else pushed while the form was open.
-type conflict struct {
-	Room, Product, By, At string
-	Low, Likely, High     int64
-}
 
 // showPush shows the rooms of the grower's farm with a starting point for each figure: what
 // was pushed for the day, else the forecast, else the last push of the week before.
@@ -77,6 +73,7 @@ func (p *Pages) showPush(v *visit, f *form) (view, error) {
 		page.Large = page.Large || strings.HasPrefix(name, "high.")
 	}
 	page.Done, _ = strconv.ParseInt(v.r.URL.Query().Get("pushed"), 10, 64)
+	page.Late, _ = strconv.ParseInt(v.r.URL.Query().Get("late"), 10, 64)
 	var (
 		rooms    *schedulingv1.ListRoomsResponse
 		crops    *schedulingv1.GetCalendarResponse
@@ -119,7 +116,7 @@ func (p *Pages) showPush(v *visit, f *form) (view, error) {
 		}
 		page.Rooms = append(page.Rooms, pushRoomOf(v, f, room, crop, products.GetProducts(), start, day))
 	}
-	return view{template: "push", title: "push.title", data: page}, nil
+	return view{template: "push", title: "push.title", data: page, keep: "/push?day=" + day}, nil
 }
 
 // farmOf is the farm that the visitor stands for; the office names one.
@@ -174,14 +171,15 @@ func pushRowOf(v *visit, f *form, room *schedulingv1.Room, product *orderv1.Prod
 		write(e.GetLowGrams(), e.GetLikelyGrams(), e.GetHighGrams())
 		row.AsOn = e.GetDate()
 	}
+	row.Base = f.Value("version."+key, strconv.FormatInt(row.Version, 10))
 	row.Low = newInput(f, "p", "kg", "low."+key, v.words.T("push.least"), low, v.words.MassUnit())
 	row.Likely = newInput(f, "p", "kg", "likely."+key, v.words.T("push.likely"), likely, v.words.MassUnit())
 	row.Top = newInput(f, "p", "kg", "high."+key, v.words.T("push.most"), high, v.words.MassUnit())
 	return row
 }
 
-// push sends the figures that were filled in. What somebody else pushed while the form was
-// open is shown beside what was typed and not written over.
+// push sends the figures that were filled in. What somebody else pushed since the form was
+// rendered is shown beside what was typed and not written over.
 func (p *Pages) push(v *visit) (view, error) {
 	day, err := v.day(v.today(1))
 	if err != nil {
@@ -191,18 +189,27 @@ func (p *Pages) push(v *visit) (view, error) {
 	if err != nil {
 		return again(v, err, p.showPush, nil)
 	}
-	conflicts, err := p.conflicts(v, day, figures)
-	if err != nil {
-		return again(v, err, p.showPush, nil)
-	}
-	if len(conflicts) > 0 {
-		return p.showConflicts(v, conflicts)
-	}
-	_, err = p.harvest.PushExpectedPicks(v.ctx, &harvestv1.PushExpectedPicksRequest{RequestId: v.r.PostFormValue("request_id"), ExpectedPicks: figures, ConfirmLarge: v.r.PostFormValue("confirm_large") != ""})
-	if err != nil {
+	pushed, err := p.sendFigures(v, figures)
+	switch {
+	case err != nil && faultOf(err).Reason == pushedMeanwhile:
+		return p.showConflicts(v, err, day, figures)
+	case err != nil:
 		return again(v, err, p.showPush, pushFieldOf(figures))
 	}
-	return view{goTo: fmt.Sprintf("/push?day=%s&pushed=%d%s", url.QueryEscape(day), len(figures), farmQuery(v))}, nil
+	late := ""
+	if n := countLate(pushed); n > 0 {
+		late = "&late=" + strconv.Itoa(n)
+	}
+	return view{goTo: fmt.Sprintf("/push?day=%s&pushed=%d%s%s", url.QueryEscape(day), len(figures), late, farmQuery(v))}, nil
+}
+
+// sendFigures pushes figures. Where the visitor chose that what others pushed shall hold, there
+// may be none left to send.
+func (p *Pages) sendFigures(v *visit, figures []*harvestv1.ExpectedPick) (*harvestv1.PushExpectedPicksResponse, error) {
+	if len(figures) == 0 {
+		return &harvestv1.PushExpectedPicksResponse{}, nil
+	}
+	return p.harvest.PushExpectedPicks(v.ctx, &harvestv1.PushExpectedPicksRequest{RequestId: v.r.PostFormValue("request_id"), ExpectedPicks: figures, ConfirmLarge: v.r.PostFormValue("confirm_large") != ""})
 }
 
 // farmQuery keeps the farm that an office looks at.
@@ -226,9 +233,18 @@ func (p *Pages) figures(v *visit, day string) ([]*harvestv1.ExpectedPick, error)
 		all []*harvestv1.ExpectedPick
 		bad *fault.Error
 	)
+	chosen := false
 	for _, key := range keys {
+		choice := v.r.PostFormValue("choose." + key)
+		if choice == "theirs" {
+			chosen = true
+			continue
+		}
 		room, product, _ := strings.Cut(key, ".")
 		e := &harvestv1.ExpectedPick{RoomId: room, ProductId: product, Date: day}
+		if e.BaseVersion, bad = baseOf(v, key, choice, bad); bad != nil {
+			continue
+		}
 		for _, part := range []struct {
 			name string
 			into *int64
@@ -252,10 +268,27 @@ func (p *Pages) figures(v *visit, day string) ([]*harvestv1.ExpectedPick, error)
 	if bad != nil {
 		return nil, bad
 	}
-	if len(all) == 0 {
+	if len(all) == 0 && !chosen {
 		return nil, fault.New(fault.Invalid, "NOTHING_PUSHED", "%s", v.words.T("push.nothing"))
 	}
 	return all, nil
+}
+
+// baseOf is the version that a figure replaces: the one that the visitor chose to replace,
+// else the one that the form was made from; nil where the form names none.
+func baseOf(v *visit, key, choice string, bad *fault.Error) (*int64, *fault.Error) {
+	typed, mine := strings.CutPrefix(choice, "mine.")
+	if !mine {
+		typed = v.r.PostFormValue("version." + key)
+	}
+	if typed == "" {
+		return nil, bad
+	}
+	version, err := strconv.ParseInt(typed, 10, 64)
+	if err != nil || version < 0 {
+		return nil, fault.InvalidField("likely."+key, "%s", v.words.T("problem.whole", typed))
+	}
+	return &version, bad
 }
 
 // pushFieldOf turns "expected_picks[3].low_grams" into the form's field.

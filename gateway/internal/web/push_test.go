@@ -111,17 +111,42 @@ func TestPushShowsAConflictAndWritesNothingOver(t *testing.T) {
 	if conflict.status != http.StatusConflict {
 		t.Fatalf("answered %d", conflict.status)
 	}
-	conflict.says(".alert", "Somebody changed this meanwhile.").says(".conflicts", "House 1 , White closed cups, 2 kg : now 60.0 – 70.0 – 85.0 kg by Una")
+	conflict.says(".alert", "Somebody changed this meanwhile.").says(".both", "Theirs: 60.0 – 70.0 – 85.0 kg by Una").says(".both", "Mine")
 	if e := pushed(r.coop); e.GetLikelyGrams() != 70_000 {
 		t.Errorf("written over: %v", e)
 	}
-	if got := conflict.form("/push").Get(likely); got != "80" {
+	form := conflict.form("/push")
+	if got := form.Get(likely); got != "80" {
 		t.Errorf("what was typed is %q now", got)
 	}
-	r.submit(conflict, "/push", nil).ok()
-	if e := pushed(r.coop); e.GetLikelyGrams() != 80_000 || e.GetVersion() != 2 {
-		t.Errorf("sent again in knowledge: %v", e)
+	if again := r.post("/push", form); again.status != http.StatusConflict {
+		t.Errorf("without a choice it answered %d", again.status)
 	}
+	choice := attr(all(conflict.root, ".both input")[1], "value")
+	form.Set("choose.alder-brook-1.white-closed-2kg", choice)
+	r.post("/push", form).ok()
+	if e := pushed(r.coop); e.GetLikelyGrams() != 80_000 || e.GetVersion() != 2 {
+		t.Errorf("mine, with their version: %v", e)
+	}
+}
+
+func TestTheirsHoldWhereChosen(t *testing.T) {
+	t.Parallel()
+	r := visit(t, grower)
+	mine, theirs := r.get("/push"), r.get("/push")
+	r.submit(theirs, "/push", map[string]string{likely: "70"}).ok()
+	form := r.submit(mine, "/push", map[string]string{likely: "80"}).form("/push")
+	form.Set("choose.alder-brook-1.white-closed-2kg", "theirs")
+	r.post("/push", form).ok()
+	if e := pushed(r.coop); e.GetLikelyGrams() != 70_000 || e.GetVersion() != 1 {
+		t.Errorf("theirs were to hold: %v", e)
+	}
+}
+
+func TestPushAfterTheCutOffSaysSo(t *testing.T) {
+	t.Parallel()
+	r := visit(t, grower, func(c *fakecoop.Coop) { c.AfterCutOff = true })
+	r.submit(r.get("/push"), "/push", nil).ok().says(".caution", "2 figures came after the cut-off")
 }
 
 func TestPushNothing(t *testing.T) {

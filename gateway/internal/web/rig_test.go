@@ -153,7 +153,7 @@ func (p *page) form(action string) url.Values {
 func fields(form *html.Node) url.Values {
 	values := url.Values{}
 	for _, in := range all(form, "input") {
-		if kind := attr(in, "type"); kind == "checkbox" && !has(in, "checked") || attr(in, "name") == "" {
+		if kind := attr(in, "type"); (kind == "checkbox" || kind == "radio") && !has(in, "checked") || attr(in, "name") == "" {
 			continue
 		}
 		values.Add(attr(in, "name"), attr(in, "value"))

@@ -18,7 +18,7 @@ import (
 var templateFiles embed.FS
 
 // shared are the files that every page is built with.
-var shared = []string{"templates/layout.html", "templates/parts.html"}
+var shared = []string{"templates/layout.html", "templates/parts.html", "templates/waitinglist.html"}
 
 // templatesOf are the templates of a language with its units. They are embedded, so that one
 // parse serves every handler of the process.

@@ -95,14 +95,23 @@ func (p *Pages) routes() (http.Handler, error) {
 	mux.HandleFunc("POST /start", p.bare(p.choose))
 	mux.HandleFunc("POST /language", p.bare(p.chooseLanguage))
 	mux.HandleFunc("GET /health", p.bare(p.showHealth))
+	mux.HandleFunc("GET /waiting", p.bare(p.showWaiting))
+	mux.HandleFunc("GET /app.webmanifest", p.showManifest)
+	worker, err := worker(assets)
+	if err != nil {
+		return nil, err
+	}
+	mux.HandleFunc("GET /worker.js", worker)
+	mux.HandleFunc("POST /waited/push", p.waited(p.waitedPush))
+	mux.HandleFunc("POST /waited/pick/weigh", p.waited(p.waitedWeighing))
 	mux.HandleFunc("GET /feeds/{coop}/{file}", p.bare(p.readFeed))
 	mux.HandleFunc("GET /round/photo/{incident}", p.page(p.showPhoto))
 	mux.HandleFunc("GET /lots/{lot}/report.pdf", p.page(p.lotDocument))
 	mux.HandleFunc("GET /quarter/crops.csv", p.page(p.exportCrops))
 	for path, show := range map[string]func(*visit, *form) (view, error){
 		"/tomorrow": p.showTomorrow, "/trace": p.showTrace, "/quarter": p.showQuarter, "/scores": p.showScores, "/slots": p.showSlots,
-		"/push": p.showPush, "/pick": p.showPick, "/rooms": p.showRooms,
-		"/round": p.showRound, "/cold": p.showCold, "/feeds": p.showFeeds, "/line": p.showLine, "/entry": p.showEntry, "/proposals": p.showProposals, "/whatif": p.showWhatIf, "/lots": p.showLots, "/lots/{lot}": p.showLot, "/orders": p.showOrders,
+		"/push": p.showPush, "/pick": p.showPick, "/rooms": kept(p.showRooms),
+		"/round": kept(p.showRound), "/cold": kept(p.showCold), "/feeds": p.showFeeds, "/line": p.showLine, "/entry": p.showEntry, "/proposals": p.showProposals, "/whatif": p.showWhatIf, "/lots": p.showLots, "/lots/{lot}": p.showLot, "/orders": p.showOrders,
 	} {
 		mux.HandleFunc("GET "+path, p.page(func(v *visit) (view, error) { return show(v, newForm()) }))
 	}
@@ -145,6 +154,7 @@ type view struct {
 	title    string // key of the text
 	data     any
 	goTo     string
+	keep     string // the name that a grower's phone may keep the page under; empty for not
 	status   int
 	file     *schedulingv1.Content
 }
@@ -157,6 +167,8 @@ type frame struct {
 	Nav       []navItem
 	Languages []languageItem
 	Path      string
+	Waits     bool   // the scripts for what waits are needed
+	Person    string // whose waiting forms may be shown; empty for nobody's
 	Data      any
 }
 
@@ -166,6 +178,9 @@ func (p *Pages) write(w http.ResponseWriter, v *visit, shown view) {
 	f := frame{Title: v.words.T(shown.title), Coop: v.coop.GetName(), Who: v.who, Nav: navOf(v), Path: v.r.URL.RequestURI(), Data: shown.data}
 	if v.r.Method != http.MethodGet {
 		f.Path = "/"
+	}
+	if f.Waits = worksOffline(v) || v.r.URL.Path == "/start"; worksOffline(v) && v.r.URL.Path != "/start" {
+		f.Person = personKey(v.who)
 	}
 	for _, l := range p.languages.All() {
 		f.Languages = append(f.Languages, languageItem{Tag: l.Tag(), Name: l.T("language.name"), Current: l.Tag() == v.words.Tag()})
@@ -183,6 +198,12 @@ func (p *Pages) write(w http.ResponseWriter, v *visit, shown view) {
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	w.Header().Set("Content-Language", v.words.Tag())
 	w.Header().Set("Cache-Control", "no-store")
+	if v.known {
+		w.Header().Set(personHeader, personKey(v.who))
+	}
+	if shown.keep != "" && worksOffline(v) && v.r.Method == http.MethodGet {
+		w.Header().Set(keepHeader, shown.keep)
+	}
 	if shown.status != 0 {
 		w.WriteHeader(shown.status)
 	}
