@@ -15,12 +15,16 @@ type Config struct {
 	// SolveWithin is the longest that one match may be solved, for example "30s"; at least
 	// "1s". Nothing, or "0s", means 30 s.
 	SolveWithin config.Duration `json:"solve_within"`
+	// ExpandEvery is how often it is looked whether standing orders lack orders for the days of
+	// the horizon, for example "15m"; at least "1s". Nothing, or "0s", means 15 min.
+	ExpandEvery config.Duration `json:"expand_every"`
 }
 
 // Defaults of Config.
 const (
 	defaultConnections = 8
 	defaultSolveWithin = 30 * time.Second
+	defaultExpandEvery = 15 * time.Minute
 )
 
 // Check implements config.Checker.
@@ -31,6 +35,9 @@ func (c Config) Check(r *config.Report) {
 	if c.SolveWithin != 0 && c.SolveWithin.Std() < time.Second {
 		r.Add("solve_within", "is "+c.SolveWithin.String(), `give at least "1s", or leave it out for 30 s`)
 	}
+	if c.ExpandEvery != 0 && c.ExpandEvery.Std() < time.Second {
+		r.Add("expand_every", "is "+c.ExpandEvery.String(), `give at least "1s", or leave it out for 15 min`)
+	}
 }
 
 // withDefaults fills in what was left out.
@@ -40,6 +47,9 @@ func (c Config) withDefaults() Config {
 	}
 	if c.SolveWithin == 0 {
 		c.SolveWithin = config.Duration(defaultSolveWithin)
+	}
+	if c.ExpandEvery == 0 {
+		c.ExpandEvery = config.Duration(defaultExpandEvery)
 	}
 	return c
 }

@@ -1,6 +1,7 @@
 // Package order is the service that matches what farms pick to what kitchens ordered: customers,
-// products, orders, the match of a day, pack lists, dispatches, deliveries, and the tracing of
-// packs.
+// products, standing orders, orders and their cut-off, the match of a day, pack lists, dispatches,
+// deliveries and what customers say of them, the tracing of packs, and what crops need of spawn and
+// casing.
 package order
 
 import (
@@ -36,14 +37,19 @@ func Bind(ctx context.Context, h *host.Host, cfg Config) error {
 	if err != nil {
 		return fmt.Errorf("order: dial harvest: %w", err)
 	}
-	orderv1.RegisterOrderServiceServer(h.Registrar, server.New(server.Options{
-		Pool: pool, Clock: h.Clock, Harvest: harvest, SolveWithin: cfg.SolveWithin.Std(),
-	}))
+	srv := server.New(server.Options{Pool: pool, Clock: h.Clock, Harvest: harvest, SolveWithin: cfg.SolveWithin.Std()})
+	orderv1.RegisterOrderServiceServer(h.Registrar, srv)
 	h.AddPolicy(server.Policy())
 	if err := consume(h, pool, "harvest", subscriber.Harvest()); err != nil {
 		return err
 	}
-	return consume(h, pool, "scheduling", subscriber.Scheduling())
+	if err := consume(h, pool, "scheduling", subscriber.Scheduling()); err != nil {
+		return err
+	}
+	if err := h.Run(server.NewExpander(srv, h.Log, cfg.ExpandEvery.Std())); err != nil {
+		return fmt.Errorf("order: turn standing orders into orders: %w", err)
+	}
+	return nil
 }
 
 // consume takes the events of another service; what the bus loses is asked of their owner.

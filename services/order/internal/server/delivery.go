@@ -2,6 +2,7 @@ package server
 
 import (
 	"context"
+	"slices"
 
 	"github.com/jackc/pgx/v5"
 	"google.golang.org/protobuf/types/known/timestamppb"
@@ -23,15 +24,19 @@ func (s *Server) ConfirmDelivery(ctx context.Context, req *orderv1.ConfirmDelive
 		if err != nil {
 			return nil, err
 		}
-		now, err := s.deliveryIn(ctx, tx, order, req)
+		now, problems, err := s.deliveryIn(ctx, tx, order, req)
 		if err != nil {
 			return nil, err
 		}
 		before, found, err := store.DeliveryOf(ctx, tx, order.ID)
+		if err != nil {
+			return nil, err
+		}
+		said, err := store.ReceiptProblems(ctx, tx, []string{order.ID})
 		switch {
 		case err != nil:
 			return nil, err
-		case found && before.Received == now.Received && before.Remark == now.Remark && before.Dispatched == now.Dispatched:
+		case found && before.Received == now.Received && before.Remark == now.Remark && before.Dispatched == now.Dispatched && slices.Equal(said[order.ID], problems):
 			return deliveryOut(before), nil
 		case found && before.Dispatched == now.Dispatched:
 			return nil, fault.New(fault.Precondition, "DELIVERY_CONFIRMED", "the delivery of order %q was confirmed by %s with %d packs received: it is not changed after that",
@@ -40,28 +45,34 @@ func (s *Server) ConfirmDelivery(ctx context.Context, req *orderv1.ConfirmDelive
 		if err := store.SaveDelivery(ctx, tx, now); err != nil {
 			return nil, err
 		}
-		return deliveryOut(now), tell(ctx, tx, "delivery", "confirmed", order.ID, &orderv1.DeliveryConfirmed{Delivery: deliveryOut(now)})
+		if err := store.SaveReceiptProblems(ctx, tx, order.ID, problems); err != nil {
+			return nil, err
+		}
+		return deliveryOut(now), tell(ctx, tx, "delivery", "confirmed", order.ID, &orderv1.DeliveryConfirmed{
+			Delivery: deliveryOut(now), Problems: problemsOut(problems), CustomerId: order.Customer, DeliveryDate: order.Day,
+		})
 	})
 }
 
 // deliveryIn reads the confirmation and compares it with what left.
-func (s *Server) deliveryIn(ctx context.Context, tx pgx.Tx, order store.Order, req *orderv1.ConfirmDeliveryRequest) (store.Delivery, error) {
+func (s *Server) deliveryIn(ctx context.Context, tx pgx.Tx, order store.Order, req *orderv1.ConfirmDeliveryRequest) (store.Delivery, []store.ReceiptProblem, error) {
 	d := store.Delivery{Order: order.ID, Received: req.GetReceivedPacks(), Remark: req.GetRemark(), By: who(ctx), At: s.now()}
 	sent, err := store.SentForOrder(ctx, tx, order.ID)
 	if err != nil {
-		return d, err
+		return d, nil, err
 	}
 	for _, each := range sent {
 		d.Dispatched += each.Packs
 	}
 	switch {
 	case d.Dispatched == 0:
-		return d, fault.New(fault.Precondition, "NOTHING_DISPATCHED", "no pack has left for order %q yet", order.ID).
+		return d, nil, fault.New(fault.Precondition, "NOTHING_DISPATCHED", "no pack has left for order %q yet", order.ID).
 			WithField("order "+order.ID, "has no packs on the way")
 	case d.Received > d.Dispatched:
-		return d, fault.InvalidField("received_packs", "is %d, and only %d packs left for order %q: count again", d.Received, d.Dispatched, order.ID)
+		return d, nil, fault.InvalidField("received_packs", "is %d, and only %d packs left for order %q: count again", d.Received, d.Dispatched, order.ID)
 	}
-	return d, nil
+	problems, err := problemsIn(req.GetProblems(), sent, d)
+	return d, problems, err
 }
 
 func deliveryOut(d store.Delivery) *orderv1.Delivery {

@@ -59,22 +59,60 @@ func (s *Server) placeOrders(ctx context.Context, tx pgx.Tx, given []*orderv1.Or
 	if err != nil {
 		return nil, err
 	}
+	when, err := s.ordering(ctx, tx)
+	if err != nil {
+		return nil, err
+	}
 	placed := make([]*orderv1.Order, len(given))
 	var fresh []store.Order
 	for i, o := range orders {
-		if last, there := stored[o.ID]; there {
+		last, there := stored[o.ID]
+		if there && !anew(given[i], o, last) {
 			if err := alreadyPlaced(o, last, path(i)); err != nil {
 				return nil, err
 			}
 			placed[i] = orderOut(last)
 			continue
 		}
+		o.Version = last.Version + 1
+		if err := when.mayOrder(identity.Must(ctx), o.Day, path(i)+".delivery_date"); err != nil {
+			return nil, err
+		}
 		fresh, placed[i] = append(fresh, o), orderOut(o)
-		if err := tell(ctx, tx, "order", "placed", o.ID, &orderv1.OrderPlaced{Order: placed[i]}); err != nil {
+		if err := tellOrder(ctx, tx, "placed", o); err != nil {
 			return nil, err
 		}
 	}
+	if err := s.giveWay(ctx, tx, fresh); err != nil {
+		return nil, err
+	}
 	return placed, store.SaveOrders(ctx, tx, fresh)
+}
+
+// giveWay cancels what standing orders ordered for a day that somebody orders for by hand, so that
+// it is not ordered twice.
+func (s *Server) giveWay(ctx context.Context, tx pgx.Tx, fresh []store.Order) error {
+	standing, err := store.StandingInPlaceOf(ctx, tx, fresh)
+	if err != nil {
+		return err
+	}
+	for i := range standing {
+		o := &standing[i]
+		if err := s.keepsWhatLeft(ctx, tx, o.ID, nil); err != nil {
+			return err
+		}
+		o.State, o.Change = store.Cancelled, s.change(ctx, o.Version+1)
+		if err := tellOrder(ctx, tx, "cancelled", *o); err != nil {
+			return err
+		}
+	}
+	return store.SaveOrders(ctx, tx, standing)
+}
+
+// anew tells whether an order without an id of its own takes the place of the cancelled one of the
+// same customer and day.
+func anew(given *orderv1.Order, o, last store.Order) bool {
+	return given.GetOrderId() == "" && last.State == store.Cancelled && last.Customer == o.Customer && last.Day == o.Day
 }
 
 // alreadyPlaced refuses an order whose id is taken, unless it says nothing new.
@@ -112,7 +150,7 @@ func knownFor(ctx context.Context, tx pgx.Tx, given []*orderv1.Order) (catalogue
 
 // orderIn reads a new order and refuses what makes no sense in it.
 func (s *Server) orderIn(ctx context.Context, o *orderv1.Order, path string, known catalogue) (store.Order, error) {
-	order := store.Order{ID: o.GetOrderId(), Customer: o.GetCustomerId(), Day: o.GetDeliveryDate(), State: store.Placed, Change: s.change(ctx, 1)}
+	order := store.Order{ID: o.GetOrderId(), Customer: o.GetCustomerId(), Day: o.GetDeliveryDate(), State: store.Placed, Origin: store.ByHand, Change: s.change(ctx, 1)}
 	if err := ownCustomer(identity.Must(ctx), order.Customer); err != nil {
 		return order, err
 	}
@@ -154,18 +192,15 @@ func linesIn(given []*orderv1.OrderLine, prefix string, known catalogue) ([]stor
 
 // ListOrders implements OrderService. A buyer sees the own orders.
 func (s *Server) ListOrders(ctx context.Context, req *orderv1.ListOrdersRequest) (*orderv1.ListOrdersResponse, error) {
-	id, customer := identity.Must(ctx), req.GetCustomerId()
-	if id.Role == identity.Buyer && customer == "" {
-		customer = id.CustomerID
-	}
-	if err := ownCustomer(id, customer); err != nil {
+	customer, err := customerAsked(ctx, req.GetCustomerId())
+	if err != nil {
 		return nil, err
 	}
 	if _, err := dayNumber("delivery_date", req.GetDeliveryDate()); err != nil {
 		return nil, err
 	}
 	resp := &orderv1.ListOrdersResponse{}
-	err := s.read(ctx, func(ctx context.Context, tx pgx.Tx) error {
+	err = s.read(ctx, func(ctx context.Context, tx pgx.Tx) error {
 		all, err := store.OrdersOfDay(ctx, tx, req.GetDeliveryDate(), customer)
 		for _, o := range all {
 			resp.Orders = append(resp.Orders, orderOut(o))
@@ -175,10 +210,16 @@ func (s *Server) ListOrders(ctx context.Context, req *orderv1.ListOrdersRequest)
 	return resp, err
 }
 
+// originOut has for each origin its value in messages.
+var originOut = map[string]orderv1.OrderOrigin{
+	store.ByHand: orderv1.OrderOrigin_ORDER_ORIGIN_BY_HAND, store.FromStanding: orderv1.OrderOrigin_ORDER_ORIGIN_STANDING,
+	store.Touched: orderv1.OrderOrigin_ORDER_ORIGIN_STANDING_TOUCHED,
+}
+
 func orderOut(o store.Order) *orderv1.Order {
 	out := &orderv1.Order{
 		OrderId: o.ID, CustomerId: o.Customer, DeliveryDate: o.Day, State: orderv1.OrderState_ORDER_STATE_PLACED,
-		Version: o.Version, Etag: etag(o.Version),
+		Version: o.Version, Etag: etag(o.Version), Origin: originOut[o.Origin],
 	}
 	if o.State == store.Cancelled {
 		out.State = orderv1.OrderState_ORDER_STATE_CANCELLED

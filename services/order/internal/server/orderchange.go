@@ -32,11 +32,11 @@ func (s *Server) ChangeOrder(ctx context.Context, req *orderv1.ChangeOrderReques
 		if slices.Equal(lines, order.Lines) {
 			return orderOut(order), nil
 		}
-		if err := s.keepsWhatLeft(ctx, tx, order.ID, lines); err != nil {
+		if err := s.mayChange(ctx, tx, order, lines); err != nil {
 			return nil, err
 		}
-		order.Lines, order.Change = lines, s.change(ctx, order.Version+1)
-		if err := tell(ctx, tx, "order", "changed", order.ID, &orderv1.OrderChanged{Order: orderOut(order)}); err != nil {
+		order.Lines, order.Change, order.Origin = lines, s.change(ctx, order.Version+1), touched(order.Origin)
+		if err := tellOrder(ctx, tx, "changed", order); err != nil {
 			return nil, err
 		}
 		return orderOut(order), store.SaveOrders(ctx, tx, []store.Order{order})
@@ -50,15 +50,36 @@ func (s *Server) CancelOrder(ctx context.Context, req *orderv1.CancelOrderReques
 		if err != nil {
 			return nil, err
 		}
-		if err := s.keepsWhatLeft(ctx, tx, order.ID, nil); err != nil {
+		if err := s.mayChange(ctx, tx, order, nil); err != nil {
 			return nil, err
 		}
-		order.State, order.Change = store.Cancelled, s.change(ctx, order.Version+1)
-		if err := tell(ctx, tx, "order", "cancelled", order.ID, &orderv1.OrderCancelled{Order: orderOut(order)}); err != nil {
+		order.State, order.Change, order.Origin = store.Cancelled, s.change(ctx, order.Version+1), touched(order.Origin)
+		if err := tellOrder(ctx, tx, "cancelled", order); err != nil {
 			return nil, err
 		}
 		return orderOut(order), store.SaveOrders(ctx, tx, []store.Order{order})
 	})
+}
+
+// touched is the origin of an order once somebody changed or cancelled it.
+func touched(origin string) string {
+	if origin == store.FromStanding {
+		return store.Touched
+	}
+	return origin
+}
+
+// mayChange refuses a buyer after the cut-off, and lines with fewer packs than left for them
+// already.
+func (s *Server) mayChange(ctx context.Context, tx pgx.Tx, order store.Order, lines []store.OrderLine) error {
+	when, err := s.ordering(ctx, tx)
+	if err != nil {
+		return err
+	}
+	if err := when.mayOrder(identity.Must(ctx), order.Day, "order "+order.ID); err != nil {
+		return err
+	}
+	return s.keepsWhatLeft(ctx, tx, order.ID, lines)
 }
 
 // openOrder returns an order that the caller may change, as the caller read it, and holds the

@@ -2,7 +2,6 @@ package server_test
 
 import (
 	"context"
-	"strings"
 	"testing"
 
 	"google.golang.org/grpc"
@@ -11,6 +10,7 @@ import (
 	"breakshare.example/services/platform/fault"
 	"breakshare.example/services/platform/identity"
 	"breakshare.example/services/platform/ids"
+	"breakshare.example/services/platform/rpc/rpctest"
 	"breakshare.example/services/platform/testkit"
 )
 
@@ -34,68 +34,12 @@ var mayCall = map[string]string{
 func TestEveryRoleAtEveryCall(t *testing.T) {
 	t.Parallel()
 	r := newRig(t)
-	calls := map[string]func(context.Context) error{
-		"SaveCustomer":       call(r.SaveCustomer, &orderv1.SaveCustomerRequest{}),
-		"BatchSaveCustomers": call(r.BatchSaveCustomers, &orderv1.BatchSaveCustomersRequest{}),
-		"ListCustomers":      call(r.ListCustomers, &orderv1.ListCustomersRequest{}),
-		"SaveProduct":        call(r.SaveProduct, &orderv1.SaveProductRequest{}),
-		"BatchSaveProducts":  call(r.BatchSaveProducts, &orderv1.BatchSaveProductsRequest{}),
-		"ListProducts":       call(r.ListProducts, &orderv1.ListProductsRequest{}),
-		"PlaceOrder":         call(r.PlaceOrder, &orderv1.PlaceOrderRequest{}),
-		"BatchPlaceOrders":   call(r.BatchPlaceOrders, &orderv1.BatchPlaceOrdersRequest{}),
-		"ChangeOrder":        call(r.ChangeOrder, &orderv1.ChangeOrderRequest{}),
-		"CancelOrder":        call(r.CancelOrder, &orderv1.CancelOrderRequest{}),
-		"ListOrders":         call(r.ListOrders, &orderv1.ListOrdersRequest{}),
-		"GetMatch":           call(r.GetMatch, &orderv1.GetMatchRequest{}),
-		"ConfirmMatch":       call(r.ConfirmMatch, &orderv1.ConfirmMatchRequest{}),
-		"GetPackList":        call(r.GetPackList, &orderv1.GetPackListRequest{}),
-		"Dispatch":           call(r.Dispatch, &orderv1.DispatchRequest{}),
-		"ConfirmDelivery":    call(r.ConfirmDelivery, &orderv1.ConfirmDeliveryRequest{}),
-		"TraceBack":          call(r.TraceBack, &orderv1.TraceBackRequest{}),
-		"TraceForward":       call(r.TraceForward, &orderv1.TraceForwardRequest{}),
-		"ExplainLine":        call(r.ExplainLine, &orderv1.ExplainLineRequest{}),
-		"PinAllocation":      call(r.PinAllocation, &orderv1.PinAllocationRequest{}),
-		"RemovePin":          call(r.RemovePin, &orderv1.RemovePinRequest{}),
-		"ListPins":           call(r.ListPins, &orderv1.ListPinsRequest{}),
-		"SaveMatchSettings":  call(r.SaveMatchSettings, &orderv1.SaveMatchSettingsRequest{}),
-		"GetMatchSettings":   call(r.GetMatchSettings, &orderv1.GetMatchSettingsRequest{}),
-		"GetSeason":          call(r.GetSeason, &orderv1.GetSeasonRequest{}),
-		"Rebalance": func(ctx context.Context) error {
-			_, err := r.rebalance(t, ctx, &orderv1.RebalanceRequest{})
-			return err
+	rpctest.Roles{
+		MayCall: mayCall,
+		As: func(role identity.Role) context.Context {
+			return testkit.Context(t, identity.Identity{CoopID: r.coop.CoopID, Role: role, FarmID: "alder", YardID: "yard", CustomerID: "anchor"})
 		},
-		"RunMatch": func(ctx context.Context) error {
-			_, _, err := r.run(t, ctx, &orderv1.RunMatchRequest{})
-			return err
-		},
-	}
-	service := orderv1.OrderService_ServiceDesc
-	var methods []string
-	for _, m := range service.Methods {
-		methods = append(methods, m.MethodName)
-	}
-	for _, m := range service.Streams {
-		methods = append(methods, m.StreamName)
-	}
-	if len(methods) != len(mayCall) {
-		t.Errorf("%d methods, %d in the table", len(methods), len(mayCall))
-	}
-	for _, method := range methods {
-		letters, ok := mayCall[method]
-		if !ok {
-			t.Errorf("%s is not in the table", method)
-			continue
-		}
-		for _, role := range identity.Roles() {
-			ctx := testkit.Context(t, identity.Identity{CoopID: r.coop.CoopID, Role: role, FarmID: "alder", YardID: "yard", CustomerID: "anchor"})
-			err := calls[method](ctx)
-			kind := fault.KindOf(err)
-			got := err == nil || kind == fault.Invalid
-			if want := strings.Contains(letters, string(role[:1])); got != want || (!want && kind != fault.Forbidden) {
-				t.Errorf("%s as %s: allowed %v, want %v (%v)", method, role, got, want, err)
-			}
-		}
-	}
+	}.Check(t, r.conn, orderv1.OrderService_ServiceDesc.ServiceName)
 }
 
 // call makes a method into a call whose answer does not matter.
@@ -123,11 +67,17 @@ func TestBuyerKeepsToTheOwnKitchen(t *testing.T) {
 	}
 	lines := theirs.GetLines()
 	for name, err := range map[string]error{
-		"list":    call(r.ListOrders, &orderv1.ListOrdersRequest{DeliveryDate: tomorrow, CustomerId: "bell"})(ctx),
-		"place":   call(r.PlaceOrder, &orderv1.PlaceOrderRequest{RequestId: ids.New(), Order: wants("bell", today, "white", 1)})(ctx),
-		"change":  call(r.ChangeOrder, &orderv1.ChangeOrderRequest{RequestId: ids.New(), OrderId: theirs.GetOrderId(), Lines: lines, Etag: theirs.GetEtag()})(ctx),
-		"cancel":  call(r.CancelOrder, &orderv1.CancelOrderRequest{RequestId: ids.New(), OrderId: theirs.GetOrderId(), Etag: theirs.GetEtag()})(ctx),
-		"confirm": call(r.ConfirmDelivery, &orderv1.ConfirmDeliveryRequest{RequestId: ids.New(), OrderId: theirs.GetOrderId()})(ctx),
+		"list":            call(r.ListOrders, &orderv1.ListOrdersRequest{DeliveryDate: tomorrow, CustomerId: "bell"})(ctx),
+		"place":           call(r.PlaceOrder, &orderv1.PlaceOrderRequest{RequestId: ids.New(), Order: wants("bell", today, "white", 1)})(ctx),
+		"change":          call(r.ChangeOrder, &orderv1.ChangeOrderRequest{RequestId: ids.New(), OrderId: theirs.GetOrderId(), Lines: lines, Etag: theirs.GetEtag()})(ctx),
+		"cancel":          call(r.CancelOrder, &orderv1.CancelOrderRequest{RequestId: ids.New(), OrderId: theirs.GetOrderId(), Etag: theirs.GetEtag()})(ctx),
+		"confirm":         call(r.ConfirmDelivery, &orderv1.ConfirmDeliveryRequest{RequestId: ids.New(), OrderId: theirs.GetOrderId()})(ctx),
+		"standing orders": call(r.ListStandingOrders, &orderv1.ListStandingOrdersRequest{CustomerId: "bell"})(ctx),
+		"standing days":   call(r.ListStandingDays, &orderv1.ListStandingDaysRequest{CustomerId: "bell"})(ctx),
+		"expand":          call(r.ExpandStandingOrders, &orderv1.ExpandStandingOrdersRequest{RequestId: ids.New(), CustomerId: "bell"})(ctx),
+		"stand":           call(r.SaveStandingOrder, &orderv1.SaveStandingOrderRequest{RequestId: ids.New(), StandingOrder: weekly("bell-weekly", "bell")})(ctx),
+		"outlook":         call(r.GetDayOutlook, &orderv1.GetDayOutlookRequest{DeliveryDate: tomorrow, CustomerId: "bell"})(ctx),
+		"deliveries":      call(r.ListDeliveries, &orderv1.ListDeliveriesRequest{FromDate: tomorrow, CustomerId: "bell"})(ctx),
 	} {
 		if fault.KindOf(err) != fault.Forbidden {
 			t.Errorf("%s of another kitchen: %v", name, err)
@@ -145,8 +95,10 @@ func TestGrowerKeepsToTheOwnFarm(t *testing.T) {
 	r := newRig(t)
 	ctx := r.grower(t, "alder")
 	for name, err := range map[string]error{
-		"pack list": call(r.GetPackList, &orderv1.GetPackListRequest{DeliveryDate: tomorrow, FarmId: "birch"})(ctx),
-		"dispatch":  call(r.Dispatch, &orderv1.DispatchRequest{RequestId: ids.New(), DeliveryDate: tomorrow, FarmId: "birch"})(ctx),
+		"pack list":  call(r.GetPackList, &orderv1.GetPackListRequest{DeliveryDate: tomorrow, FarmId: "birch"})(ctx),
+		"dispatch":   call(r.Dispatch, &orderv1.DispatchRequest{RequestId: ids.New(), DeliveryDate: tomorrow, FarmId: "birch"})(ctx),
+		"deliveries": call(r.ListDeliveries, &orderv1.ListDeliveriesRequest{FromDate: tomorrow, FarmId: "birch"})(ctx),
+		"needs":      call(r.ListSpawnNeeds, &orderv1.ListSpawnNeedsRequest{FromDate: tomorrow, UntilDate: tomorrow, FarmId: "birch"})(ctx),
 	} {
 		if fault.KindOf(err) != fault.Forbidden {
 			t.Errorf("%s of another farm: %v", name, err)

@@ -1,5 +1,6 @@
 // Package subscriber takes the events of other services into the order service's read models:
-// supply from harvest, farms and the co-op's settings from scheduling. Each thing is kept at the
+// supply from harvest; farms, the co-op's settings and what crops need of spawn and casing from
+// scheduling. Each thing is kept at the
 // highest version seen, so that events which come twice or out of order change nothing.
 package subscriber
 
@@ -31,6 +32,10 @@ func Scheduling() map[string]inbox.Handler {
 	handlers := make(map[string]inbox.Handler)
 	inbox.Register(handlers, farmSaved)
 	inbox.Register(handlers, coopSaved)
+	inbox.Register(handlers, cropPlanned)
+	inbox.Register(handlers, cropMoved)
+	inbox.Register(handlers, cropStageReached)
+	inbox.Register(handlers, cropEnded)
 	return handlers
 }
 
