@@ -137,7 +137,7 @@ func (s *Server) SaveHaulCosts(ctx context.Context, req *compostlotv1.SaveHaulCo
 		if err != nil {
 			return nil, err
 		}
-		rows, resp := make([]store.HaulCost, len(costs)), &compostlotv1.SaveHaulCostsResponse{}
+		rows := make([]store.HaulCost, len(costs))
 		for i, m := range costs {
 			if _, ok := yards[m.GetYardId()]; !ok {
 				return nil, fault.InvalidField(at(i)+"yard_id", "there is no yard %q: save it first, or correct the id", m.GetYardId())
@@ -154,10 +154,53 @@ func (s *Server) SaveHaulCosts(ctx context.Context, req *compostlotv1.SaveHaulCo
 			default:
 				return nil, fmt.Errorf("haul cost %d: neither cost nor distance", i)
 			}
-			resp.HaulCosts = append(resp.HaulCosts, haulMessage(rows[i], settings))
 		}
-		return resp, store.SaveHaulCosts(ctx, tx, rows, actor(ctx), s.now())
+		changes, err := s.haulChanges(ctx, tx, costs, rows, at)
+		if err != nil {
+			return nil, err
+		}
+		resp := &compostlotv1.SaveHaulCostsResponse{HaulCosts: convert(rows, func(c store.HaulCost) *compostlotv1.HaulCost { return haulMessage(c, settings) })}
+		return resp, store.SaveHaulCosts(ctx, tx, changes)
 	})
+}
+
+// haulChanges are those of the rows that are new or that change what is there, whose newest
+// version the caller must have read; rows that change nothing stay as they are. Every row gets
+// the version that it then has.
+func (s *Server) haulChanges(ctx context.Context, tx pgx.Tx, costs []*compostlotv1.HaulCost, rows []store.HaulCost, at place) ([]store.HaulCost, error) {
+	known, err := store.LockHaulCosts(ctx, tx, rows)
+	if err != nil {
+		return nil, err
+	}
+	var changes []store.HaulCost
+	for i := range rows {
+		old, ok := known[[2]string{rows[i].YardID, rows[i].FarmID}]
+		sent := costs[i].GetEtag()
+		switch {
+		case !ok && sent != "":
+			return nil, fault.InvalidField(at(i)+"etag", "the haul from %q to %q was never saved: leave the etag empty", rows[i].YardID, rows[i].FarmID)
+		case ok && sent == "" && sameHaul(old, rows[i]):
+			rows[i].Change = old.Change
+			continue
+		case ok && sent != etag(old.Version):
+			return nil, changed(at(i), "the haul from "+old.YardID+" to "+old.FarmID, old.Change)
+		}
+		rows[i].Change = old.Next(actor(ctx), s.now())
+		changes = append(changes, rows[i])
+	}
+	return changes, nil
+}
+
+func sameHaul(a, b store.HaulCost) bool {
+	same := func(a, b *int64) bool { return (a == nil) == (b == nil) && (a == nil || *a == *b) }
+	return same(a.MinorPerTonne, b.MinorPerTonne) && same(kilometres(a), kilometres(b))
+}
+
+func kilometres(c store.HaulCost) *int64 {
+	if c.DistanceKm == nil {
+		return nil
+	}
+	return new(int64(*c.DistanceKm))
 }
 
 // ListHaulCosts implements CompostLotService.
@@ -175,7 +218,7 @@ func (s *Server) ListHaulCosts(ctx context.Context, _ *compostlotv1.ListHaulCost
 }
 
 func haulMessage(c store.HaulCost, settings store.ShareSettings) *compostlotv1.HaulCost {
-	out := &compostlotv1.HaulCost{YardId: c.YardID, FarmId: c.FarmID, CostMinorPerTonne: costOf(c, settings)}
+	out := &compostlotv1.HaulCost{YardId: c.YardID, FarmId: c.FarmID, CostMinorPerTonne: costOf(c, settings), Etag: etag(c.Version)}
 	if c.MinorPerTonne != nil {
 		out.By = &compostlotv1.HaulCost_MinorPerTonne{MinorPerTonne: *c.MinorPerTonne}
 	} else {

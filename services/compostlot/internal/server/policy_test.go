@@ -1,17 +1,15 @@
 package server_test
 
 import (
+	"context"
 	"slices"
-	"strings"
 	"testing"
-
-	"google.golang.org/protobuf/reflect/protoreflect"
-	"google.golang.org/protobuf/reflect/protoregistry"
 
 	compostlotv1 "breakshare.example/proto/gen/breakshare/compostlot/v1"
 	"breakshare.example/services/platform/fault"
 	"breakshare.example/services/platform/identity"
 	"breakshare.example/services/platform/ids"
+	"breakshare.example/services/platform/rpc/rpctest"
 )
 
 // Every RPC against every role, written out: c(oordinator), g(rower), y(ard manager),
@@ -30,39 +28,13 @@ var mayCall = map[string]string{
 	"ReleaseLot": "cy", "BatchReleaseLots": "cy", "HoldLot": "cy", "DeliverLot": "cy", "BatchDeliverLots": "cy",
 }
 
-// A call with an empty message passes the policy and then fails on its shape, or is refused
-// by the policy: never anything else.
 func TestEveryRoleAtEveryCall(t *testing.T) {
 	t.Parallel()
 	r := newRig(t)
-	name := protoreflect.FullName(compostlotv1.CompostLotService_ServiceDesc.ServiceName)
-	found, err := protoregistry.GlobalFiles.FindDescriptorByName(name)
-	if err != nil {
-		t.Fatal(err)
-	}
-	methods := found.(protoreflect.ServiceDescriptor).Methods()
-	if methods.Len() != len(mayCall) {
-		t.Errorf("%d methods, %d in the table", methods.Len(), len(mayCall))
-	}
-	for i := range methods.Len() {
-		m := methods.Get(i)
-		in, err := protoregistry.GlobalTypes.FindMessageByName(m.Input().FullName())
-		if err != nil {
-			t.Fatal(err)
-		}
-		out, err := protoregistry.GlobalTypes.FindMessageByName(m.Output().FullName())
-		if err != nil {
-			t.Fatal(err)
-		}
-		for _, role := range identity.Roles() {
-			err := r.conn.Invoke(r.as(t, role, "quarry"), "/"+string(name)+"/"+string(m.Name()), in.New().Interface(), out.New().Interface())
-			kind := fault.KindOf(err)
-			allowed := err == nil || kind == fault.Invalid
-			if want := strings.Contains(mayCall[string(m.Name())], string(role[:1])); allowed != want || (!want && kind != fault.Forbidden) {
-				t.Errorf("%s as %s: allowed %v, want %v (%v)", m.Name(), role, allowed, want, err)
-			}
-		}
-	}
+	rpctest.Roles{
+		MayCall: mayCall,
+		As:      func(role identity.Role) context.Context { return r.as(t, role, "quarry") },
+	}.Check(t, r.conn, compostlotv1.CompostLotService_ServiceDesc.ServiceName)
 }
 
 // A yard manager changes things of the own yard, a grower those of the own farm.

@@ -2,8 +2,6 @@ package server_test
 
 import (
 	"context"
-	"log/slog"
-	"net"
 	"strings"
 	"sync/atomic"
 	"testing"
@@ -12,7 +10,6 @@ import (
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgxpool"
 	"google.golang.org/grpc"
-	"google.golang.org/grpc/test/bufconn"
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoreflect"
 	"google.golang.org/protobuf/reflect/protoregistry"
@@ -29,7 +26,7 @@ import (
 	"breakshare.example/services/platform/identity"
 	"breakshare.example/services/platform/ids"
 	"breakshare.example/services/platform/pg"
-	"breakshare.example/services/platform/rpc"
+	"breakshare.example/services/platform/rpc/rpctest"
 	"breakshare.example/services/platform/testkit"
 )
 
@@ -100,34 +97,7 @@ func newRig(t testing.TB) *rig {
 	r.coop.Name = "Office"
 	srv := server.New(server.Options{Pool: r.pool, Clock: r.clock, Members: members.NewDirectory(r.pool, r.scheduling), MaxReadings: mostReadings})
 	r.server = srv
-	tokens := identity.NewTokens([]byte("a key that only this test knows of"), clock.System())
-	log := slog.New(slog.DiscardHandler)
-	grpcServer := rpc.NewServer(rpc.ServerOptions{Log: log, Tokens: tokens, Policy: server.Policy()})
-	compostlotv1.RegisterCompostLotServiceServer(grpcServer, srv)
-	if err := grpcServer.CheckPolicy(); err != nil {
-		t.Fatal(err)
-	}
-	lis := bufconn.Listen(1 << 20)
-	served := make(chan error, 1)
-	go func() { served <- grpcServer.Serve(lis) }()
-	conn, err := rpc.Dial("passthrough:///compostlot", rpc.DialOptions{
-		Tokens: tokens, Caller: "test", Log: log, Deadline: time.Minute,
-		Dialer: func(ctx context.Context, _ string) (net.Conn, error) { return lis.DialContext(ctx) },
-	})
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() {
-		if err := conn.Close(); err != nil {
-			t.Error(err)
-		}
-		if err := grpcServer.Stop(context.Background()); err != nil {
-			t.Error(err)
-		}
-		if err := <-served; err != nil {
-			t.Error(err)
-		}
-	})
+	conn := rpctest.Serve(t, server.Policy(), func(s grpc.ServiceRegistrar) { compostlotv1.RegisterCompostLotServiceServer(s, srv) })
 	r.conn, r.CompostLotServiceClient = conn, compostlotv1.NewCompostLotServiceClient(conn)
 	return r
 }

@@ -79,6 +79,7 @@ func TestCheapestHaul(t *testing.T) {
 	if got := saved.GetHaulCosts()[1].GetCostMinorPerTonne(); got != 300 {
 		t.Errorf("20 km at 15 a kilometre cost %d, want 300", got)
 	}
+	r.changeHaul(t, saved.GetHaulCosts()[0])
 	round := must[*compostlotv1.Round](t)(r.ShareOut(r.office(t), march(false)))
 	got := map[string]string{}
 	for _, s := range round.GetShares() {
@@ -95,6 +96,30 @@ func TestCheapestHaul(t *testing.T) {
 	if n := len(must[*compostlotv1.ListHaulCostsResponse](t)(r.ListHaulCosts(r.office(t), &compostlotv1.ListHaulCostsRequest{})).GetHaulCosts()); n != 4 {
 		t.Errorf("%d costs", n)
 	}
+}
+
+// changeHaul changes a cost of haul and puts it back: only who has read the newest may.
+func (r *rig) changeHaul(t *testing.T, read *compostlotv1.HaulCost) {
+	t.Helper()
+	save := func(minor int64, etag string) (*compostlotv1.SaveHaulCostsResponse, error) {
+		return r.SaveHaulCosts(r.office(t), &compostlotv1.SaveHaulCostsRequest{RequestId: ids.New(), HaulCosts: []*compostlotv1.HaulCost{
+			{YardId: read.GetYardId(), FarmId: read.GetFarmId(), By: &compostlotv1.HaulCost_MinorPerTonne{MinorPerTonne: minor}, Etag: etag},
+		}})
+	}
+	was := read.GetMinorPerTonne()
+	if same := must[*compostlotv1.SaveHaulCostsResponse](t)(save(was, "")); same.GetHaulCosts()[0].GetEtag() != read.GetEtag() {
+		t.Errorf("saved as it is: %v, read %v", same, read)
+	}
+	next := must[*compostlotv1.SaveHaulCostsResponse](t)(save(was+1, read.GetEtag())).GetHaulCosts()[0]
+	for _, stale := range []string{"", read.GetEtag()} {
+		_, err := save(was+2, stale)
+		refused(t, err, fault.Stale, "CHANGED_MEANWHILE", "haul_costs[0].etag")
+	}
+	must[*compostlotv1.SaveHaulCostsResponse](t)(save(was, next.GetEtag()))
+	_, err := r.SaveHaulCosts(r.office(t), &compostlotv1.SaveHaulCostsRequest{RequestId: ids.New(), HaulCosts: []*compostlotv1.HaulCost{
+		{YardId: read.GetYardId(), FarmId: "cedar", By: &compostlotv1.HaulCost_DistanceKm{DistanceKm: 5}, Etag: "v1"},
+	}})
+	refused(t, err, fault.Invalid, "", "haul_costs[0].etag")
 }
 
 // What a farm would get by widening: it is told, and nothing changes.

@@ -2,7 +2,6 @@ package store
 
 import (
 	"context"
-	"time"
 
 	"github.com/jackc/pgx/v5"
 
@@ -53,19 +52,53 @@ type HaulCost struct {
 	YardID, FarmID string
 	MinorPerTonne  *int64
 	DistanceKm     *int32
+	Change
 }
+
+const readHaulCosts = `SELECT yard_id, farm_id, minor_per_tonne, distance_km, version, changed_by, changed_at FROM haul_cost`
 
 // HaulCosts returns all costs of haul by yard and farm.
 func HaulCosts(ctx context.Context, db pg.DB) ([]HaulCost, error) {
-	return collect[HaulCost](ctx, db, "read haul costs", `SELECT yard_id, farm_id, minor_per_tonne, distance_km FROM haul_cost ORDER BY yard_id, farm_id`)
+	return collect[HaulCost](ctx, db, "read haul costs", readHaulCosts+` ORDER BY yard_id, farm_id`)
 }
 
-// SaveHaulCosts adds or changes costs of haul.
-func SaveHaulCosts(ctx context.Context, tx pgx.Tx, costs []HaulCost, by string, at time.Time) error {
-	const sql = `INSERT INTO haul_cost (yard_id, farm_id, minor_per_tonne, distance_km, changed_by, changed_at) VALUES ($1, $2, $3, $4, $5, $6)
-		ON CONFLICT (coop_id, yard_id, farm_id) DO UPDATE SET minor_per_tonne = excluded.minor_per_tonne,
-			distance_km = excluded.distance_km, changed_by = excluded.changed_by, changed_at = excluded.changed_at`
-	return each(ctx, tx, "save haul costs", sql, costs, func(c HaulCost) []any {
-		return []any{c.YardID, c.FarmID, c.MinorPerTonne, c.DistanceKm, by, at}
-	})
+// LockHaulCosts returns those of the costs that are there, by yard and farm, and keeps others
+// from changing them. Only yard and farm of the wanted count.
+func LockHaulCosts(ctx context.Context, tx pgx.Tx, wanted []HaulCost) (map[[2]string]HaulCost, error) {
+	yards, farms := make([]string, len(wanted)), make([]string, len(wanted))
+	for i, c := range wanted {
+		yards[i], farms[i] = c.YardID, c.FarmID
+	}
+	rows, err := collect[HaulCost](ctx, tx, "lock haul costs",
+		readHaulCosts+` WHERE (yard_id, farm_id) IN (SELECT * FROM unnest($1::text[], $2::text[])) ORDER BY yard_id, farm_id FOR UPDATE`, yards, farms)
+	out := make(map[[2]string]HaulCost, len(rows))
+	for _, c := range rows {
+		out[[2]string{c.YardID, c.FarmID}] = c
+	}
+	return out, err
+}
+
+// SaveHaulCosts adds costs of haul of version 1, and changes the others.
+func SaveHaulCosts(ctx context.Context, tx pgx.Tx, costs []HaulCost) error {
+	const (
+		add    = `INSERT INTO haul_cost (yard_id, farm_id, minor_per_tonne, distance_km, version, changed_by, changed_at) VALUES ($1, $2, $3, $4, $5, $6, $7)`
+		change = `UPDATE haul_cost SET minor_per_tonne = $3, distance_km = $4, version = $5, changed_by = $6, changed_at = $7 WHERE yard_id = $1 AND farm_id = $2`
+	)
+	of := map[string][]HaulCost{}
+	for _, c := range costs {
+		sql := change
+		if c.Version == 1 {
+			sql = add
+		}
+		of[sql] = append(of[sql], c)
+	}
+	for _, sql := range []string{add, change} {
+		err := each(ctx, tx, "save haul costs", sql, of[sql], func(c HaulCost) []any {
+			return []any{c.YardID, c.FarmID, c.MinorPerTonne, c.DistanceKm, c.Version, c.By, c.At}
+		})
+		if err != nil {
+			return err
+		}
+	}
+	return nil
 }

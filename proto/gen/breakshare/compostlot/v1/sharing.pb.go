@@ -133,8 +133,11 @@ type HaulCost struct {
 	By isHaulCost_By `protobuf_oneof:"by"`
 	// The cost of one tonne as it now counts, minor units. Ignored on save.
 	CostMinorPerTonne int64 `protobuf:"varint,5,opt,name=cost_minor_per_tonne,json=costMinorPerTonne,proto3" json:"cost_minor_per_tonne,omitempty"`
-	unknownFields     protoimpl.UnknownFields
-	sizeCache         protoimpl.SizeCache
+	// Changes with every save; send it back to change what you have read. Empty for a pair that
+	// was never saved.
+	Etag          string `protobuf:"bytes,6,opt,name=etag,proto3" json:"etag,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *HaulCost) Reset() {
@@ -211,6 +214,13 @@ func (x *HaulCost) GetCostMinorPerTonne() int64 {
 		return x.CostMinorPerTonne
 	}
 	return 0
+}
+
+func (x *HaulCost) GetEtag() string {
+	if x != nil {
+		return x.Etag
+	}
+	return ""
 }
 
 type isHaulCost_By interface {
@@ -926,14 +936,15 @@ const file_breakshare_compostlot_v1_sharing_proto_rawDesc = "" +
 	"\n" +
 	"changed_by\x18\x05 \x01(\tR\tchangedBy\x129\n" +
 	"\n" +
-	"changed_at\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\tchangedAt\"\xbc\x02\n" +
+	"changed_at\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\tchangedAt\"\xd0\x02\n" +
 	"\bHaulCost\x12D\n" +
 	"\ayard_id\x18\x01 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\x06yardId\x12D\n" +
 	"\afarm_id\x18\x02 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\x06farmId\x126\n" +
 	"\x0fminor_per_tonne\x18\x03 \x01(\x03B\f\xbaH\t\"\a\x18\x80\xc2\xd7/(\x00H\x00R\rminorPerTonne\x12.\n" +
 	"\vdistance_km\x18\x04 \x01(\x05B\v\xbaH\b\x1a\x06\x18\xa0\x9c\x01(\x00H\x00R\n" +
 	"distanceKm\x12/\n" +
-	"\x14cost_minor_per_tonne\x18\x05 \x01(\x03R\x11costMinorPerTonneB\v\n" +
+	"\x14cost_minor_per_tonne\x18\x05 \x01(\x03R\x11costMinorPerTonne\x12\x12\n" +
+	"\x04etag\x18\x06 \x01(\tR\x04etagB\v\n" +
 	"\x02by\x12\x05\xbaH\x02\b\x01\"\x19\n" +
 	"\x17GetShareSettingsRequest\"\x90\x01\n" +
 	"\x18SaveShareSettingsRequest\x12'\n" +
