@@ -77,7 +77,7 @@ func TestGrowerMendsAFigure(t *testing.T) {
 		r.as("grower:alder-brook")
 		r.do(typed(likely, "a lot"))
 		r.send(`.push > .actions button`)
-		if got := r.text(".error"); !strings.Contains(got, "not a weight in kilograms") {
+		if got := r.text(".error"); !strings.Contains(got, "not a weight in kg") {
 			t.Errorf("the page says %q", got)
 		}
 		if got := r.value(likely); got != "a lot" {

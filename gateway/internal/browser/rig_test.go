@@ -51,10 +51,11 @@ func chromium() (string, bool) {
 
 // rig is the gateway over a co-op and one tab of a visitor.
 type rig struct {
-	t    *testing.T
-	coop *fakecoop.Coop
-	url  string
-	tab  context.Context
+	t      *testing.T
+	coop   *fakecoop.Coop
+	url    string
+	tab    context.Context
+	signal *signal
 }
 
 // open starts the gateway and opens a tab with cookies of its own.
@@ -69,7 +70,8 @@ func open(t *testing.T, s screen) *rig {
 	if err != nil {
 		t.Fatal(err)
 	}
-	server := httptest.NewServer(handler)
+	way := &signal{}
+	server := httptest.NewServer(way.over(handler))
 	t.Cleanup(server.Close)
 	tab, closeTab := chromedp.NewContext(browser, chromedp.WithNewBrowserContext())
 	t.Cleanup(closeTab)
@@ -77,7 +79,7 @@ func open(t *testing.T, s screen) *rig {
 	if err := chromedp.Do(tab); err != nil {
 		t.Fatal(err)
 	}
-	r := &rig{t: t, coop: coop, url: server.URL, tab: tab}
+	r := &rig{t: t, coop: coop, url: server.URL, tab: tab, signal: way}
 	r.look(s)
 	call(r, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: !s.script})
 	call(r, network.SetExtraHTTPHeaders, network.SetExtraHTTPHeadersParams{Headers: network.Headers{"Accept-Language": "en"}})

@@ -70,6 +70,7 @@
         return item;
       }),
     );
+    retry(all.some((form) => form.state === "waits"));
     const seen = document.body.dataset.seen;
     const old = box.querySelector("[data-old]");
     old.hidden = !seen;
@@ -92,6 +93,16 @@
   };
 
   const tell = async () => (await worker.ready).active.postMessage("send");
+
+  // A phone does not always notice that what it wants can be reached again: while something
+  // waits on a page that is looked at, it is tried anew, each time after a longer pause.
+  let pause = 5000;
+  let next;
+  const retry = (waits) => {
+    clearTimeout(next);
+    if (!waits) pause = 5000;
+    else if (document.visibilityState === "visible") next = setTimeout(() => ((pause = Math.min(2 * pause, 120000)), tell(), retry(true)), pause);
+  };
   worker.addEventListener("message", (event) => {
     if (event.data === "changed") draw();
     else if (event.data.versions && event.data.day === day) {
@@ -102,7 +113,7 @@
     }
   });
   addEventListener("online", tell);
-  addEventListener("visibilitychange", () => document.visibilityState === "visible" && tell());
+  document.addEventListener("visibilitychange", () => document.visibilityState === "visible" && tell().then(draw));
   addEventListener("pageshow", draw);
   const elsewhere = document.querySelector("[data-elsewhere]");
   if (elsewhere) elsewhere.hidden = location.pathname === "/waiting";
