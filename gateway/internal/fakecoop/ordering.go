@@ -16,6 +16,7 @@ import (
 // Ordering is what the co-op has of standing orders, the cut-off and deliveries.
 type Ordering struct {
 	Rules      *orderv1.OrderingSettings
+	Sharing    *orderv1.MatchSettings // the rules of matches
 	Standing   []*orderv1.StandingOrder
 	Days       []*orderv1.StandingDay
 	Likely     []*orderv1.LikelyLine
@@ -24,6 +25,11 @@ type Ordering struct {
 }
 
 func (c *Coop) fillOrdering() {
+	c.Sharing = &orderv1.MatchSettings{
+		ShortRule: orderv1.ShortRule_SHORT_RULE_BY_ORDERED, SeasonTiltPercent: 40, CorrelationThousandths: 250, Etag: "1", Grades: []string{"I", "II"},
+		PromiseCosts: []*orderv1.PromiseCost{{ProductId: "white-closed-2kg", BrokenMinorPerKg: 300, UnsoldMinorPerKg: 120}},
+		ZoneCosts:    []*orderv1.ZoneCost{{FarmId: "alder-brook", ZoneId: "harbour", MinorPerKg: 18}},
+	}
 	c.Rules = &orderv1.OrderingSettings{
 		CutoffTime: "16:00", CutoffDaysBefore: 1, ClosedDays: []*orderv1.ClosedDay{{Date: "2026-12-25", Name: "Christmas Day"}}, Etag: "1",
 	}

@@ -43,7 +43,7 @@ func visit(t *testing.T, who identity.Identity, change ...func(*fakecoop.Coop)) 
 	server := httptest.NewServer(door.Page(pages))
 	t.Cleanup(server.Close)
 	jar, _ := cookiejar.New(nil)
-	r := &rig{t: t, coop: coop, url: server.URL, client: &http.Client{Jar: jar}, accept: "en"}
+	r := &rig{t: t, coop: coop, url: server.URL, client: &http.Client{Jar: jar, Transport: server.Client().Transport}, accept: "en"}
 	r.be(who)
 	return r
 }

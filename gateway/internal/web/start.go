@@ -34,7 +34,7 @@ type languageItem struct {
 
 // places are where each role goes, the first one being their day.
 var places = map[identity.Role][]navItem{
-	identity.Coordinator: {{Path: "/tomorrow", Key: "tomorrow.title"}, {Path: "/quarter", Key: "quarter.title"}, {Path: "/feeds", Key: "feeds.title"}, {Path: "/slots", Key: "slots.title"}, {Path: "/lots", Key: "lots.title"}, {Path: "/trace", Key: "trace.title"}, {Path: "/scores", Key: "scores.title"}, {Path: "/health", Key: "health.title"}},
+	identity.Coordinator: {{Path: "/tomorrow", Key: "tomorrow.title"}, {Path: "/quarter", Key: "quarter.title"}, {Path: "/feeds", Key: "feeds.title"}, {Path: "/slots", Key: "slots.title"}, {Path: "/lots", Key: "lots.title"}, {Path: "/trace", Key: "trace.title"}, {Path: "/scores", Key: "scores.title"}, {Path: "/settings", Key: "settings.title"}, {Path: "/health", Key: "health.title"}},
 	identity.Grower:      {{Path: "/push", Key: "push.title"}, {Path: "/pick", Key: "pick.title"}, {Path: "/round", Key: "round.title"}, {Path: "/rooms", Key: "rooms.title"}, {Path: "/cold", Key: "cold.title"}, {Path: "/feeds", Key: "feeds.title"}},
 	identity.YardManager: {{Path: "/slots", Key: "slots.title"}, {Path: "/lots", Key: "lots.title"}, {Path: "/entry", Key: "entry.title"}, {Path: "/feeds", Key: "feeds.title"}},
 	identity.Buyer:       {{Path: "/orders", Key: "orders.title"}},
@@ -42,7 +42,7 @@ var places = map[identity.Role][]navItem{
 }
 
 // under tells which place a page without a place of its own belongs to.
-var under = map[string]string{"/proposals": "/quarter", "/proposals/accept": "/quarter", "/whatif": "/quarter", "/line": "/tomorrow", "/line/pin": "/tomorrow"}
+var under = map[string]string{"/proposals": "/quarter", "/proposals/accept": "/quarter", "/whatif": "/quarter", "/demand": "/quarter", "/demand/overrule": "/quarter", "/planning": "/quarter", "/planning/weights": "/quarter", "/planning/days": "/quarter", "/month": "/quarter", "/kitchens": "/settings", "/line": "/tomorrow", "/line/pin": "/tomorrow"}
 
 func navOf(v *visit) []navItem {
 	var nav []navItem

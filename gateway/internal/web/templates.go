@@ -116,6 +116,13 @@ type input struct {
 	Value, Unit string
 	Kind        string
 	ID          string
+	List        string // id of a list to choose from; empty for none
+}
+
+// from offers the values of a list.
+func (i input) from(list string) input {
+	i.List = list
+	return i
 }
 
 // newInput makes a field of a kind: "text", "kg", "whole", "date". id keeps several forms on a

@@ -108,6 +108,7 @@ func (p *Pages) routes() (http.Handler, error) {
 	mux.HandleFunc("GET /round/photo/{incident}", p.page(p.showPhoto))
 	mux.HandleFunc("GET /lots/{lot}/report.pdf", p.page(p.lotDocument))
 	mux.HandleFunc("GET /quarter/crops.csv", p.page(p.exportCrops))
+	p.addSettings(mux)
 	for path, show := range map[string]func(*visit, *form) (view, error){
 		"/tomorrow": p.showTomorrow, "/trace": p.showTrace, "/quarter": p.showQuarter, "/scores": p.showScores, "/slots": p.showSlots,
 		"/push": p.showPush, "/pick": p.showPick, "/rooms": kept(p.showRooms),

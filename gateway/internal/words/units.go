@@ -131,16 +131,16 @@ func (l *Language) Grams(typed string) (int64, bool) {
 // grams again: of pounds the shortest figure that does.
 func (l *Language) Field(grams int64) string {
 	if !l.units.Pounds {
-		return l.exact(grams)
+		return l.Exact(grams)
 	}
 	exact := l.thousandths(grams)
 	for _, step := range []int64{1000, 100, 10} {
 		rounded := ratio(exact, 1, step) * step
 		if ratio(rounded, poundUnits, gramUnits*1000) == grams {
-			return l.exact(rounded)
+			return l.Exact(rounded)
 		}
 	}
-	return l.exact(exact)
+	return l.Exact(exact)
 }
 
 // Coarse rounds grams to tenths of the shown unit: down, up, or half away from zero, as by is
@@ -188,8 +188,25 @@ func (l *Language) ForTonne(minor int64) int64 {
 	return ratio(minor, gramUnits*1000, 2*poundUnits)
 }
 
-// exact writes thousandths without grouping and without zeros at the end.
-func (l *Language) exact(thousandths int64) string {
+// PerMass turns minor units for a kilogram into those for the shown unit of mass.
+func (l *Language) PerMass(minor int64) int64 {
+	if !l.units.Pounds {
+		return minor
+	}
+	return ratio(minor, poundUnits, gramUnits*1000)
+}
+
+// ForMass turns minor units for the shown unit of mass into those for a kilogram; writing what it
+// returns gives the same figure again.
+func (l *Language) ForMass(minor int64) int64 {
+	if !l.units.Pounds {
+		return minor
+	}
+	return ratio(minor, gramUnits*1000, poundUnits)
+}
+
+// Exact writes thousandths for a form's field: without grouping and without zeros at the end.
+func (l *Language) Exact(thousandths int64) string {
 	whole, rest := strconv.FormatInt(thousandths/1000, 10), strconv.FormatInt(1000+thousandths%1000, 10)[1:]
 	if rest = strings.TrimRight(rest, "0"); rest == "" {
 		return whole

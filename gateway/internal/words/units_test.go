@@ -71,6 +71,9 @@ func TestTemperaturesAndPricesComeBack(t *testing.T) {
 		if got := l.PerTonne(l.ForTonne(minor)); got != minor {
 			t.Fatalf("%d for a short ton comes back as %d", minor, got)
 		}
+		if got := l.PerMass(l.ForMass(minor)); got != minor {
+			t.Fatalf("%d for a pound comes back as %d", minor, got)
+		}
 	})
 }
 
