@@ -2,6 +2,8 @@ package match
 
 import (
 	"cmp"
+	"hash/fnv"
+	"math"
 	"slices"
 )
 
@@ -22,55 +24,50 @@ func bySent(a, b Sent) int {
 
 // aim is one thing to make as small as can be: the sum of cost times flow.
 type aim struct {
-	cost []int64
-	// change bounds by how much one pack around a simple cycle can change the sum.
-	change int64
+	// costs writes what each of the arcs costs in place of the cost that stands there, 0.
+	costs func(r *rest, cost []int64)
 	// shares, where the aim is to share fairly: their steps may have to be refined.
 	shares []share
 }
 
 // aims are what is to be reached, the first before all others; see the package comment.
-func (n *network) aims(p *prepared) []func() (aim, error) {
-	var all []func() (aim, error)
-	add := func(costs func(cost []int64), shares []share) {
-		all = append(all, func() (aim, error) {
-			a := aim{cost: make([]int64, len(n.from)), shares: shares}
-			costs(a.cost)
-			var err error
-			a.change, err = n.largestChange(a.cost)
-			return a, err
-		})
+func (n *network) aims(p *prepared) []aim {
+	var all []aim
+	add := func(costs func(r *rest, cost []int64)) { all = append(all, aim{costs: costs}) }
+	fair := func(shares []share, left bool) {
+		all = append(all, aim{shares: shares, costs: func(r *rest, cost []int64) { rankSteps(left, r, cost) }})
 	}
 	if n.exact {
 		for _, class := range n.classes() {
-			add(func(cost []int64) { n.valueOf(class, cost) }, nil)
+			add(func(r *rest, cost []int64) { n.valueOf(class, r, cost) })
 		}
 	} else {
-		add(n.rankValues, nil)
+		add(n.rankValues)
 	}
 	if len(p.day.Kept) > 0 {
-		add(n.changes, nil)
+		add(n.changes)
 	}
 	if p.day.Rules.Short != ShortInTurn {
-		add(func(cost []int64) { rankSteps(n.customers, cost) }, n.customers)
+		fair(n.customers, false)
 	}
-	add(n.ages, nil)
+	add(n.ages)
 	if p.day.Rules.Left != LeftByCarry {
-		add(func(cost []int64) { rankSteps(n.farms, cost) }, n.farms)
+		fair(n.farms, true)
 	}
-	add(func(cost []int64) { n.carriage(p, cost) }, nil)
-	add(n.ties, nil)
+	add(func(r *rest, cost []int64) { n.carriage(p, r, cost) })
+	add(n.ties)
+	add(n.chance)
 	return all
 }
 
-// largestChange bounds what a pack around a simple cycle can change. A cycle passes each node
-// once and so has at most two arcs at each; of one kind it has no more than twice as many as
-// there are tails, or heads, of that kind.
-func (n *network) largestChange(cost []int64) (int64, error) {
+// largestChange bounds what a pack around a simple cycle of the arcs can change. A cycle passes
+// each node once and so has at most two arcs at each; of one kind it has no more than twice as
+// many as there are tails, or heads, of that kind.
+func (n *network) largestChange(r *rest, cost []int64) (int64, error) {
 	var largest [allKinds]int64
-	for a, c := range cost {
+	for i, a := range r.arcs {
 		k := n.kind[a]
-		largest[k] = max(largest[k], c, -c)
+		largest[k] = max(largest[k], cost[i], -cost[i])
 	}
 	sum, ok := int64(0), true
 	for k, most := range largest {
@@ -91,9 +88,9 @@ func (n *network) largestChange(cost []int64) (int64, error) {
 // classes in which something is wanted, the first first.
 func (n *network) classes() []int {
 	var all []int
-	for _, w := range n.wants {
-		if !slices.Contains(all, w.class()) {
-			all = append(all, w.class())
+	for j := range n.wants {
+		if class := n.wants[j].class(); !slices.Contains(all, class) {
+			all = append(all, class)
 		}
 	}
 	slices.Sort(all)
@@ -103,26 +100,30 @@ func (n *network) classes() []int {
 // rankValues has the rank of class and value on unmet packs. Where no product is taken with
 // reluctance, the packs that can be met together are the bases of a matroid-like set (an
 // M-convex one), on which only the order of the values counts and not their size.
-func (n *network) rankValues(cost []int64) {
-	rank := rankOf(len(n.wants), func(a, b int) int {
-		return cmp.Or(cmp.Compare(n.wants[b].class(), n.wants[a].class()), cmp.Compare(worth(n.wants[a].Line), worth(n.wants[b].Line)))
+func (n *network) rankValues(r *rest, cost []int64) {
+	type level struct {
+		class int
+		worth int64
+	}
+	rank := ranks(len(n.wants), func(j int) level { return level{n.wants[j].class(), worth(n.wants[j].Line)} }, func(a, b level) int {
+		return cmp.Or(cmp.Compare(b.class, a.class), cmp.Compare(a.worth, b.worth))
 	})
-	for a, k := range n.kind {
-		if k == unmet {
-			cost[a] = rank[n.want[a]] + 1
+	for i, a := range r.arcs {
+		if n.kind[a] == unmet {
+			cost[i] = rank[n.want[a]] + 1
 		}
 	}
 }
 
 // valueOf has the value of unmet packs of a class, and the reluctance against those it gets
 // instead.
-func (n *network) valueOf(class int, cost []int64) {
-	for a, k := range n.kind {
-		switch {
+func (n *network) valueOf(class int, r *rest, cost []int64) {
+	for i, a := range r.arcs {
+		switch k := n.kind[a]; {
 		case k == unmet && n.wants[n.want[a]].class() == class:
-			cost[a] = worth(n.wants[n.want[a]].Line)
+			cost[i] = worth(n.wants[n.want[a]].Line)
 		case n.demandOf[a] >= 0 && n.demands[n.demandOf[a]].class == class && k != serves:
-			cost[a], _ = n.demands[n.demandOf[a]].reluctance(n.productAt(a))
+			cost[i], _ = n.demands[n.demandOf[a]].reluctance(n.productAt(int(a)))
 		}
 	}
 }
@@ -136,30 +137,37 @@ func (n *network) productAt(a int) string {
 }
 
 // changes counts packs that go to a want otherwise than before.
-func (n *network) changes(cost []int64) {
-	for a, k := range n.kind {
-		if k == serves {
-			cost[a] = 1
+func (n *network) changes(r *rest, cost []int64) {
+	for i, a := range r.arcs {
+		if n.kind[a] == serves {
+			cost[i] = 1
 		}
 	}
 }
 
-// ages has the age of unsold packs, by rank.
-func (n *network) ages(cost []int64) {
-	rank := rankOf(len(n.lots), func(a, b int) int { return cmp.Compare(n.lots[b].PickDay, n.lots[a].PickDay) })
-	for a, k := range n.kind {
-		if k == unsold {
-			cost[a] = rank[n.lot[a]]
+// ages has the age of unsold packs, by rank among the lots that have packs.
+func (n *network) ages(r *rest, cost []int64) {
+	rank := ranks(len(n.lots), func(i int) int {
+		if n.lots[i].Packs == 0 {
+			return math.MaxInt
+		}
+		return -n.lots[i].PickDay
+	}, cmp.Compare[int])
+	for i, a := range r.arcs {
+		if n.kind[a] == unsold && n.lots[n.lot[a]].Packs > 0 {
+			cost[i] = rank[n.lot[a]]
 		}
 	}
 }
 
 // carriage has what packs cost to carry: to the hub, or to the zone where that has a cost of its
 // own. A farm whose cost is not known counts as dearer than all others.
-func (n *network) carriage(p *prepared, cost []int64) {
+func (n *network) carriage(p *prepared, r *rest, cost []int64) {
 	dearest := int64(0)
 	for _, l := range n.lots[:n.real] {
-		dearest = max(dearest, l.Carry.Milli)
+		if l.Packs > 0 {
+			dearest = max(dearest, l.Carry.Milli)
+		}
 	}
 	hub := func(farm string, c Carry) int64 {
 		switch {
@@ -176,64 +184,138 @@ func (n *network) carriage(p *prepared, cost []int64) {
 		}
 		return hub(farm, c)
 	}
-	for a, k := range n.kind {
+	for i, a := range r.arcs {
 		d := n.demandOf[a]
-		switch k {
+		switch n.kind[a] {
 		case gives, keeps:
 			l := n.lots[n.lot[a]]
-			if cost[a] = hub(l.Farm, l.Carry); d >= 0 {
-				cost[a] = away(d, l.Product, l.Farm, l.Carry)
+			if cost[i] = hub(l.Farm, l.Carry); d >= 0 {
+				cost[i] = away(d, l.Product, l.Farm, l.Carry)
 			}
 		case reaches:
 			g := n.groups[n.from[a]-n.first.groups]
-			cost[a] = away(d, g.product, g.farm, g.carry) - hub(g.farm, g.carry)
+			cost[i] = away(d, g.product, g.farm, g.carry) - hub(g.farm, g.carry)
 		}
 	}
 }
 
-// ties goes by customer, order and product, and by lot code.
-func (n *network) ties(cost []int64) {
-	for a, k := range n.kind {
-		switch {
-		case k == parts, k == unmet:
-			cost[a] = int64(len(n.wants)) - int64(n.want[a])
-		case k == unsold:
-			cost[a] = int64(len(n.lots)) - int64(n.lot[a])
+// ties goes by customer, order and product, and by lot code, of those that have packs.
+func (n *network) ties(r *rest, cost []int64) {
+	wants := countdown(len(n.wants), func(j int) bool { return n.wants[j].Packs > 0 })
+	lots := countdown(len(n.lots), func(i int) bool { return n.lots[i].Packs > 0 })
+	for i, a := range r.arcs {
+		switch n.kind[a] {
+		case parts, unmet:
+			cost[i] = wants[n.want[a]]
+		case unsold:
+			cost[i] = lots[n.lot[a]]
 		}
 	}
 }
 
-// rankOf gives each of n things its place under compare; equals have the same.
-func rankOf(n int, compare func(a, b int) int) []int64 {
-	order := make([]int, n)
-	for i := range order {
-		order[i] = i
-	}
-	slices.SortFunc(order, compare)
-	ranks, rank := make([]int64, n), int64(0)
-	for at, i := range order {
-		if at > 0 && compare(order[at-1], i) != 0 {
-			rank++
+// countdown numbers those that count, the last of them 1.
+func countdown(n int, counts func(i int) bool) []int64 {
+	numbers, next := make([]int64, n), int64(0)
+	for i := n - 1; i >= 0; i-- {
+		if counts(i) {
+			next++
+			numbers[i] = next
 		}
-		ranks[i] = rank
 	}
-	return ranks
+	return numbers
+}
+
+// chance leaves one best flow where all other aims leave several, so that the match does not
+// depend on where the solver began: costs drawn from the names of lots, orders and products. With
+// costs drawn at random one flow is best but for a chance of arcs in range (Mulmuley, Vazirani and
+// Vazirani, Matching is as easy as matrix inversion, Combinatorica 7, 1987).
+func (n *network) chance(r *rest, cost []int64) {
+	for i, a := range r.arcs {
+		switch n.kind[a] {
+		case keeps, parts, unmet, unsold:
+			cost[i] = n.drawn(a)
+		case reaches:
+			g := n.groups[n.from[a]-n.first.groups]
+			cost[i] = draw(g.product, g.farm, g.lot, n.demands[n.demandOf[a]].key())
+		}
+	}
+}
+
+// drawn is the draw of what an arc belongs to.
+func (n *network) drawn(a int32) int64 {
+	var lot, order, product, part string
+	if i := n.lot[a]; i >= 0 {
+		lot = n.lots[i].ID
+	}
+	if j := n.want[a]; j >= 0 {
+		w := n.wants[j]
+		order, product, part = w.Order, w.Product, w.onlyLot
+		if w.must {
+			part += "!" + w.OnlyFrom
+		}
+	}
+	return draw(lot, order, product, part)
+}
+
+// drawnBits is how many bits a draw has.
+const drawnBits = 30
+
+// draw turns names into a number: the FNV-1a hash (Fowler, Noll and Vo), its halves folded.
+func draw(names ...string) int64 {
+	h := fnv.New64a()
+	for _, name := range names {
+		// A hash never refuses what is written to it.
+		_, _ = h.Write([]byte(name))
+		_, _ = h.Write([]byte{0})
+	}
+	sum := h.Sum64()
+	return int64((sum ^ sum>>32) & (1<<drawnBits - 1))
+}
+
+// ranks gives each of n things the place of its key among the keys under compare; equals have the
+// same.
+func ranks[K comparable](n int, key func(i int) K, compare func(a, b K) int) []int64 {
+	number := make(map[K]int64)
+	var keys []K
+	all := make([]int64, n)
+	for i := range n {
+		k := key(i)
+		at, known := number[k]
+		if !known {
+			at = int64(len(keys))
+			number[k], keys = at, append(keys, k)
+		}
+		all[i] = at
+	}
+	rank := make([]int64, len(keys))
+	var before K
+	last := int64(0)
+	for i, k := range slices.SortedFunc(slices.Values(keys), compare) {
+		if i > 0 && compare(before, k) != 0 {
+			last++
+		}
+		rank[number[k]], before = last, k
+	}
+	for i, at := range all {
+		all[i] = rank[at]
+	}
+	return all
 }
 
 // tooLarge says how large the day is.
 func (n *network) tooLarge() error {
-	return &TooLarge{Lots: n.real, Lines: len(n.wants), Packs: packsOf(n.lots, n.wants)}
+	return &TooLarge{Lots: n.real, Lines: len(n.wants), Packs: n.packs}
 }
 
 // packsOf is all packs on both sides; check has bounded each.
 func packsOf(lots []Lot, wants []want) int64 {
 	const most = int64(1) << 61
 	sum := int64(0)
-	for _, l := range lots {
-		sum = min(most, sum+l.Packs)
+	for i := range lots {
+		sum = min(most, sum+lots[i].Packs)
 	}
-	for _, w := range wants {
-		sum = min(most, sum+w.Packs)
+	for j := range wants {
+		sum = min(most, sum+wants[j].Packs)
 	}
 	return sum
 }

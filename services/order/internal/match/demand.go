@@ -73,6 +73,9 @@ func sortDemands(wants []want, lots []Lot, zoneCosts []ZoneCost) sorter {
 	}
 	offering := make(map[string]map[string]bool)
 	for _, l := range lots {
+		if l.Packs == 0 {
+			continue
+		}
 		if offering[l.Product] == nil {
 			offering[l.Product] = make(map[string]bool)
 		}
@@ -80,7 +83,7 @@ func sortDemands(wants []want, lots []Lot, zoneCosts []ZoneCost) sorter {
 	}
 	for _, w := range wants {
 		for _, t := range w.Instead {
-			s.exact = s.exact || (t.Reluctance > 0 && t.Reluctance < worth(w.Line))
+			s.exact = s.exact || (w.Packs > 0 && t.Reluctance > 0 && t.Reluctance < worth(w.Line))
 		}
 	}
 	known := make(map[string]int32)
@@ -93,7 +96,9 @@ func sortDemands(wants []want, lots []Lot, zoneCosts []ZoneCost) sorter {
 			known[key] = at
 			s.add(d)
 		}
-		s.of[j] = at
+		if s.of[j] = at; w.Packs > 0 {
+			s.mark(d)
+		}
 	}
 	return s
 }
@@ -162,6 +167,12 @@ func (s *sorter) add(d demand) {
 	s.demands = append(s.demands, d)
 	for _, t := range d.takes {
 		s.by[t.Product] = append(s.by[t.Product], at)
+	}
+}
+
+// mark notes of which lots the farm, or the lot itself, makes a difference to a demand.
+func (s *sorter) mark(d demand) {
+	for _, t := range d.takes {
 		if d.like.OnlyFrom != "" || d.like.Zone != "" || len(d.like.NotFrom) > 0 {
 			s.farms[t.Product] = true
 		}

@@ -34,7 +34,8 @@
 //  6. packs that are cheaper to carry, to the hub or to the customer's zone, go before dearer; a
 //     farm whose cost is not known goes last;
 //  7. of lines and lots that are equal in all that, the first by customer, order and product,
-//     and by lot code.
+//     and by lot code; and what even that leaves open, by a draw from their names, so that one
+//     match alone is best.
 //
 // # Aim after aim
 //
@@ -51,9 +52,9 @@
 // further phases. An optimal flow has nothing on arcs of positive reduced cost and fills those of
 // negative, and every flow that does so is optimal too (complementary slackness). So the next
 // phase sets those arcs to their bounds and is free on the others: it sees exactly the flows that
-// are best in all aims before. What has no choice left, as the one open arc of a node, is settled
-// too, so that later phases are small: they see the lines that could still gain or lose a pack.
-// Run refuses a day whose costs do not fit even one by one.
+// are best in all aims before. Two such flows differ by cycles of open arcs: an arc on no cycle has
+// no choice and is settled too, so that later phases are small. They see the lines that could still
+// gain or lose a pack. Run refuses a day whose costs do not fit even one by one.
 //
 // # Fair shares
 //
@@ -78,6 +79,13 @@
 //
 // What farms have left works the same way, and comes after the age of stock: fairness never sells
 // young stock before old, nor takes a pack from a customer.
+//
+// # Again and again
+//
+// A Session keeps the network's shape from run to run: what no longer has packs stays in it
+// without room. So the solver is told what is otherwise and starts the first phase from where it
+// ended. The other phases have little left to choose, most of all where a match before is kept,
+// and are solved from nothing. One match alone is best, so it does not matter where one began.
 //
 // # What a network cannot say
 //

@@ -13,16 +13,18 @@ import (
 // In each round, of the lines of a product that got too few, as many are kept as the packs of
 // all of them would suffice for, the best first; at least one is dropped, so that it ends.
 func (p *prepared) solveUseful(ctx context.Context, warm *Session, told func(Step)) (solution, [10]int64, map[int]bool, error) {
-	lots := p.freeLots()
+	lots := p.freeLots(warm.known.lots)
 	var bound, gap [10]int64
 	dropped := make(map[int]bool)
 	for {
-		wants, err := p.wants(dropped)
+		wants, err := p.wants(dropped, warm.known.wants)
 		if err != nil {
 			return solution{}, gap, nil, err
 		}
-		net := build(p, lots, wants, warm)
-		best, err := solve(ctx, p, net, warm, told)
+		kept := warm.known.keeps(p.day.Kept)
+		net := build(p, lots, wants, kept)
+		warm.known.note(net, kept)
+		best, err := solve(ctx, p, net, &warm.first, told)
 		if err == nil {
 			err = p.pinsMet(best)
 		}

@@ -46,10 +46,9 @@ type network struct {
 
 	// customers and farms share what is short and left.
 	customers, farms []share
-	// counts has the number of arcs of each share, before that of the network solved before; again
-	// is set where this one is to be solved again.
-	counts, before []int32
-	again          bool
+	inTurn           bool // what is short is not shared
+	// packs on both sides.
+	packs int64
 	// ends counts, for each kind, the fewer of tails and heads.
 	ends [allKinds]int64
 }
@@ -65,9 +64,9 @@ func (n *network) node() int32 {
 	return int32(len(n.supply) - 1)
 }
 
-// build makes the network of a day's free lots and wants, each with at least one pack.
-func build(p *prepared, lots []Lot, wants []want, warm *Session) *network {
-	n := &network{before: warm.counts, again: warm.again, sorter: sortDemands(wants, lots, p.day.ZoneCosts), lots: lots, real: len(lots), wants: wants}
+// build makes the network of a day's free lots and wants.
+func build(p *prepared, lots []Lot, wants []want, kept []Sent) *network {
+	n := &network{inTurn: p.day.Rules.Short == ShortInTurn, sorter: sortDemands(wants, lots, p.day.ZoneCosts), lots: lots, real: len(lots), wants: wants}
 	n.addPhantoms()
 	for _, l := range n.lots {
 		n.supply[n.node()] = l.Packs
@@ -89,13 +88,14 @@ func build(p *prepared, lots []Lot, wants []want, warm *Session) *network {
 		n.supply[n.short] += w.Packs
 		n.arc(serves, n.first.demands+n.of[j], n.first.wants+int32(j), w.Packs, -1, int32(j), n.of[j])
 	}
-	n.addKept(p.day.Kept)
+	n.addKept(kept)
 	n.addCustomers(customers)
 	n.addFarms(farms)
 	for _, l := range n.lots {
 		n.supply[n.surplus] -= l.Packs
 	}
 	n.arc(matches, n.short, n.surplus, n.supply[n.short], -1, -1, -1)
+	n.packs = packsOf(n.lots, n.wants)
 	n.countEnds()
 	return n
 }

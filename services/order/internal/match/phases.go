@@ -8,7 +8,7 @@ import (
 	"breakshare.example/services/order/internal/match/flow"
 )
 
-// phase is one solve: some aims after one another as the digits of one cost.
+// phase is one solve: some aims after one another as the digits of one cost, by open arc.
 type phase struct {
 	aims []aim
 	cost []int64
@@ -33,119 +33,135 @@ type search struct {
 	fixed []int64
 	// last is the flow of the last phase.
 	last []int64
+	// rest is what of the problem the phase at hand solves.
+	rest *rest
 	out  solution
 }
 
 // solve finds the best flow: it solves for as many aims as fit in one cost, keeps to the flows
-// that are best in those, and goes on with the next. warm has the solvers of an earlier solve,
-// if any, and keeps those of this one.
-func solve(ctx context.Context, p *prepared, net *network, warm *Session, told func(Step)) (solution, error) {
+// that are best in those, and goes on with the next. The first phase goes on from its basis; the
+// others have little left to choose.
+func solve(ctx context.Context, p *prepared, net *network, from *basis, told func(Step)) (solution, error) {
+	begun := time.Now()
 	s := &search{net: net, told: told, out: solution{net: net}}
 	s.problem = flow.Problem{
 		Supply: append([]int64(nil), net.supply...), From: net.from, To: net.to, Cap: append([]int64(nil), net.cap...),
 	}
-	s.fixed = make([]int64, len(net.from))
+	s.fixed, s.last = make([]int64, len(net.from)), make([]int64, len(net.from))
 	s.out.proof.Nodes, s.out.proof.Arcs = s.problem.Nodes(), s.problem.Arcs()
-	s.collapse(net.customers)
-	s.collapse(net.farms)
 	aims := net.aims(p)
-	for number := 0; len(aims) > 0; number++ {
-		told(Solving)
-		settled, err := s.step(ctx, aims, warm.at(number))
+	told(Solving)
+	for at := from; len(aims) > 0; at = new(basis) {
+		settled, err := s.step(ctx, aims, at)
 		if err != nil {
 			return solution{}, err
 		}
 		aims = aims[settled:]
 	}
-	warm.counts = net.counts
 	s.out.flow = s.fixed
 	s.out.proof.Verified = true
+	s.out.proof.Solving = time.Since(begun)
 	return s.out, nil
 }
 
 // step solves for the first aims and returns how many they were.
-func (s *search) step(ctx context.Context, aims []func() (aim, error), solver *flow.Solver) (int, error) {
+func (s *search) step(ctx context.Context, aims []aim, at *basis) (int, error) {
 	first := s.out.potential == nil
-	if !first {
-		s.centre(s.net.customers)
-		s.centre(s.net.farms)
+	if s.open(aims, first); len(s.rest.arcs) == 0 {
+		return len(aims), nil
 	}
 	for {
 		ph, err := s.gather(aims, first)
 		if err != nil {
 			return 0, err
 		}
-		for _, a := range ph.aims {
-			s.expand(a.shares)
-		}
-		s.problem.Cost = ph.cost
-		best, err := s.run(ctx, solver)
+		s.layOut(ph.aims)
+		best, err := s.run(ctx, ph.cost, at)
 		if err != nil {
 			return 0, err
 		}
-		if s.refine(ph, best.Flow) {
+		s.take(best.Flow)
+		if s.refine() {
 			continue
 		}
 		if first {
-			s.out.cost, s.out.potential = ph.cost, append([]int64(nil), best.Potential...)
-			s.out.cap = append([]int64(nil), s.problem.Cap...)
-			s.out.proof.Cost = best.Cost
+			s.begin(ph, best)
 		}
-		s.last = best.Flow
 		if len(ph.aims) == len(aims) {
-			s.takeRest(best.Flow)
+			s.takeRest()
 		} else {
-			s.settle(best)
+			s.settle(ph, best)
 		}
 		return len(ph.aims), nil
 	}
 }
 
+// take keeps the flow of a phase.
+func (s *search) take(packs []int64) {
+	for _, a := range s.rest.arcs {
+		s.last[a] = 0
+	}
+	for i, a := range s.rest.arcs {
+		s.last[a] += packs[i]
+	}
+}
+
+// begin keeps what proves the first phase.
+func (s *search) begin(ph phase, best flow.Result) {
+	s.out.cost, s.out.potential = ph.cost, make([]int64, s.problem.Nodes())
+	for i, node := range s.rest.nodes {
+		s.out.potential[node] = best.Potential[i]
+	}
+	s.out.cap = append([]int64(nil), s.problem.Cap...)
+	s.out.proof.Cost = best.Cost
+}
+
 // gather puts as many aims into one cost as fit: each as a digit, in a radix above what the aims
 // below it can change by. The first phase stops before shares: once the value is settled, few of
 // them are still open, and only those get their steps.
-func (s *search) gather(aims []func() (aim, error), first bool) (phase, error) {
+func (s *search) gather(aims []aim, first bool) (phase, error) {
 	var ph phase
-	change := int64(0)
-	for _, next := range aims {
-		a, err := next()
-		if err != nil {
-			return ph, err
+	sum := int64(0)
+	for _, a := range aims {
+		if first && len(ph.aims) > 0 && a.shares != nil {
+			break
 		}
-		if len(ph.aims) == 0 {
-			ph.aims, ph.cost, change = append(ph.aims, a), a.cost, a.change
-			if !s.fits(ph.cost) {
+		cost := make([]int64, len(s.rest.arcs))
+		a.costs(s.rest, cost)
+		change, err := s.net.largestChange(s.rest, cost)
+		switch {
+		case err != nil:
+			return ph, err
+		case len(ph.aims) == 0:
+			if !s.fits(cost) {
 				return ph, s.net.tooLarge()
 			}
-			continue
+			ph.cost, sum = cost, change
+		default:
+			high, ok := times(sum, change+1)
+			if !ok || high > 1<<61-change || !join(ph.cost, cost, change+1) || !s.fits(cost) {
+				return ph, nil
+			}
+			ph.cost, sum = cost, high+change
 		}
-		if first && a.shares != nil {
-			break
-		}
-		joined, ok := join(ph.cost, a)
-		sum, fits := times(change, a.change+1)
-		if !ok || !fits || sum > 1<<61-a.change || !s.fits(joined) {
-			break
-		}
-		ph.aims, ph.cost, change = append(ph.aims, a), joined, sum+a.change
+		ph.aims = append(ph.aims, a)
 	}
 	return ph, nil
 }
 
-// join adds the aim as the last digit.
-func join(cost []int64, a aim) ([]int64, bool) {
-	joined := make([]int64, len(cost))
-	for i, c := range cost {
-		high, ok := times(max(c, -c), a.change+1)
+// join puts the digits of high above those of low, and says whether they fit.
+func join(high, low []int64, radix int64) bool {
+	for i, c := range high {
+		part, ok := times(max(c, -c), radix)
 		if !ok {
-			return nil, false
+			return false
 		}
 		if c < 0 {
-			high = -high
+			part = -part
 		}
-		joined[i] = high + a.cost[i]
+		low[i] += part
 	}
-	return joined, true
+	return true
 }
 
 // fits says whether the costs keep within what the solver is exact in.
@@ -154,129 +170,45 @@ func (s *search) fits(cost []int64) bool {
 	for _, c := range cost {
 		largest = max(largest, c, -c)
 	}
-	packs := packsOf(s.net.lots, s.net.wants)
+	packs := s.net.packs
 	// A pack passes at most a lot, a group, a demand, a customer and a farm.
 	_, total := times(packs, 8*largest)
 	return total && largest < 1<<58 && packs <= flow.MaxVolume/16 && largest <= flow.MaxPathCost/int64(len(s.net.supply)+2)
 }
 
-// run solves and verifies the problem of a phase. What earlier phases settled is left out of it:
-// arcs without room, and nodes without arcs.
-func (s *search) run(ctx context.Context, solver *flow.Solver) (flow.Result, error) {
-	begun := time.Now()
-	small, arcs, nodes := s.reduce()
-	best, err := solver.Resolve(ctx, small, flow.Options{Progress: func(flow.Progress) { s.told(Solving) }})
+// run solves and verifies the problem of a phase, without what earlier phases settled.
+func (s *search) run(ctx context.Context, cost []int64, at *basis) (flow.Result, error) {
+	small := s.rest.with(&s.problem, cost)
+	best, err := at.solve(ctx, small, flow.Options{Progress: func(flow.Progress) { s.told(Solving) }})
 	if err != nil {
 		return best, fmt.Errorf("match: solve: %w", err)
 	}
-	s.out.proof.Solving += time.Since(begun)
 	s.out.proof.Pivots += best.Work.Pivots
 	s.out.proof.Phases++
 	s.told(Verifying)
 	if err := flow.Verify(small, best); err != nil {
 		return best, fmt.Errorf("match: the solver's answer is not the best: %w", err)
 	}
-	return s.enlarge(best, arcs, nodes), nil
+	return best, nil
 }
 
-// reduce leaves out of the problem what is settled; arcs and nodes say what each number was.
-func (s *search) reduce() (small *flow.Problem, arcs, nodes []int32) {
-	p := &s.problem
-	number := make([]int32, p.Nodes())
-	small = &flow.Problem{}
-	place := func(node int32) int32 {
-		if number[node] == 0 {
-			nodes = append(nodes, node)
-			small.Supply = append(small.Supply, p.Supply[node])
-			number[node] = int32(len(nodes))
-		}
-		return number[node] - 1
-	}
-	for a, room := range p.Cap {
-		if room == 0 {
-			continue
-		}
-		arcs = append(arcs, int32(a))
-		small.From, small.To = append(small.From, place(p.From[a])), append(small.To, place(p.To[a]))
-		small.Cap, small.Cost = append(small.Cap, room), append(small.Cost, p.Cost[a])
-	}
-	return small, arcs, nodes
-}
-
-// enlarge puts the answer of a reduced problem back in the places of the whole one.
-func (s *search) enlarge(best flow.Result, arcs, nodes []int32) flow.Result {
-	whole := flow.Result{
-		Flow: make([]int64, s.problem.Arcs()), Potential: make([]int64, s.problem.Nodes()), Cost: best.Cost, Work: best.Work,
-	}
-	for i, a := range arcs {
-		whole.Flow[a] = best.Flow[i]
-	}
-	for i, node := range nodes {
-		whole.Potential[node] = best.Potential[i]
-	}
-	return whole
-}
-
-// collapse puts all packs that a share may lack on its first arc: until shares matter, all its
-// arcs cost the same.
-func (s *search) collapse(shares []share) {
-	for i := range shares {
-		sh := &shares[i]
-		for k := range sh.count {
-			s.problem.Cap[sh.first+k] = 0
-		}
-		if sh.count > 0 {
-			s.problem.Cap[sh.first] = sh.packs
-		}
-	}
-}
-
-// centre puts the finest steps of the shares that have none yet where the last phase left them.
-func (s *search) centre(shares []share) {
-	for i := range shares {
-		if sh := &shares[i]; sh.count > 0 && s.problem.Cap[sh.first] == sh.packs {
-			sh.refine(s.last[sh.first])
-		}
-	}
-}
-
-// expand gives the shares that are still open their steps.
-func (s *search) expand(shares []share) {
-	for i := range shares {
-		if sh := &shares[i]; sh.count > 1 && s.problem.Cap[sh.first] == sh.packs {
-			s.layOut(sh)
-		}
-	}
-}
-
-// layOut sets the room on the arcs of a share to its steps.
-func (s *search) layOut(sh *share) {
-	for k := range sh.count {
-		s.problem.Cap[sh.first+k] = sh.at[k+1] - sh.at[k]
-		if s.out.cap != nil {
-			s.out.cap[sh.first+k] = s.problem.Cap[sh.first+k]
+// layOut has the shares of the aims take steps.
+func (s *search) layOut(aims []aim) {
+	for _, a := range aims {
+		for i := range a.shares {
+			a.shares[i].steps = true
 		}
 	}
 }
 
 // refine puts finer steps around what shares lack, where a step of several packs lies next to
 // it, and says whether there were any.
-func (s *search) refine(ph phase, packs []int64) bool {
+func (s *search) refine() bool {
 	refined := false
-	for _, a := range ph.aims {
-		for i := range a.shares {
-			sh := &a.shares[i]
-			lacking, open := int64(0), int64(0)
-			for k := sh.first; k < sh.first+sh.count; k++ {
-				lacking += packs[k]
-				open += s.problem.Cap[k]
-			}
-			// Where an earlier phase has settled how much is lacking, no step matters.
-			if open < sh.packs || sh.resolved(lacking) {
-				continue
-			}
+	for _, open := range s.rest.shares {
+		sh := open.share
+		if lacking := s.last[sh.arc]; sh.steps && !sh.resolved(lacking) {
 			sh.refine(lacking)
-			s.layOut(sh)
 			refined = true
 		}
 	}
@@ -285,24 +217,25 @@ func (s *search) refine(ph phase, packs []int64) bool {
 
 // settle keeps to the flows that are as good as the one found. By complementary slackness they
 // are those which have nothing on the arcs of positive reduced cost and fill those of negative.
-func (s *search) settle(best flow.Result) {
-	p := &s.problem
-	for a, packs := range best.Flow {
-		if p.Cap[a] == 0 {
-			continue
+func (s *search) settle(ph phase, best flow.Result) {
+	small := &s.rest.problem
+	for i, a := range s.rest.arcs {
+		if small.Cap[i] > 0 && ph.cost[i]+best.Potential[small.From[i]]-best.Potential[small.To[i]] != 0 {
+			s.fix(a, best.Flow[i], small.Cap[i])
+			s.last[a] -= best.Flow[i]
 		}
-		reduced := p.Cost[a] + best.Potential[p.From[a]] - best.Potential[p.To[a]]
-		if reduced == 0 {
-			continue
-		}
-		if reduced < 0 {
-			s.fixed[a] += packs
-			p.Supply[p.From[a]] -= packs
-			p.Supply[p.To[a]] += packs
-		}
-		p.Cap[a] = 0
 	}
+	s.tighten()
 	s.prune()
+}
+
+// fix settles that so many packs flow on room of an arc.
+func (s *search) fix(a int32, packs, room int64) {
+	p := &s.problem
+	s.fixed[a] += packs
+	p.Supply[p.From[a]] -= packs
+	p.Supply[p.To[a]] += packs
+	p.Cap[a] -= room
 }
 
 // prune settles what no flow has a choice in: the one arc of a node that has no other carries
@@ -312,8 +245,8 @@ func (s *search) prune() {
 	open := make([]int32, p.Nodes())
 	// last is, by node, the sum of its open arcs: where one is open, that one.
 	last := make([]int64, p.Nodes())
-	for a, room := range p.Cap {
-		if room > 0 {
+	for i, a := range s.rest.arcs {
+		if p.Cap[a] > 0 && s.rest.isFirst(i) {
 			for _, node := range [2]int32{p.From[a], p.To[a]} {
 				open[node]++
 				last[node] += int64(a)
@@ -338,10 +271,7 @@ func (s *search) prune() {
 		if node == to {
 			packs, other = -packs, from
 		}
-		s.fixed[a] += packs
-		p.Supply[from] -= packs
-		p.Supply[to] += packs
-		p.Cap[a] = 0
+		s.fix(int32(a), packs, p.Cap[a])
 		open[node], last[node] = 0, 0
 		open[other]--
 		if last[other] -= a; open[other] == 1 {
@@ -351,8 +281,10 @@ func (s *search) prune() {
 }
 
 // takeRest adds the flow of the last phase to what is settled.
-func (s *search) takeRest(packs []int64) {
-	for a, some := range packs {
-		s.fixed[a] += some
+func (s *search) takeRest() {
+	for i, a := range s.rest.arcs {
+		if s.rest.isFirst(i) {
+			s.fixed[a] += s.last[a]
+		}
 	}
 }

@@ -72,7 +72,7 @@ type want struct {
 }
 
 // class is the class of the part; that of what must be is before all others.
-func (w want) class() int {
+func (w *want) class() int {
 	if w.must {
 		return 0
 	}
@@ -142,8 +142,9 @@ func (p *prepared) apply(pin Pin, i int, to *pinned, lots map[string]Lot) error 
 	return nil
 }
 
-// wants parts the open packs of each line into what must be and what is matched freely.
-func (p *prepared) wants(dropped map[int]bool) ([]want, error) {
+// wants parts the open packs of each line into what must be and what is matched freely, and
+// without packs adds those parts that are known from before.
+func (p *prepared) wants(dropped map[int]bool, known map[wantKey]bool) ([]want, error) {
 	pins, err := p.applied, error(nil)
 	wants := make([]want, 0, len(p.lines))
 	for i, l := range p.lines {
@@ -152,11 +153,14 @@ func (p *prepared) wants(dropped map[int]bool) ([]want, error) {
 		w.Packs = l.Packs - sent
 		if pin := pins[i]; pin != nil {
 			w.notLots = pin.notLots
-			if wants, err = p.split(&w, *pin, wants); err != nil {
+			if wants, err = p.split(&w, *pin, wants, known); err != nil {
 				return nil, err
 			}
 		}
-		if w.Packs > 0 && !dropped[i] {
+		if dropped[i] {
+			w.Packs = 0
+		}
+		if w.Packs > 0 || known[w.key()] {
 			wants = append(wants, w)
 		}
 	}
@@ -164,7 +168,7 @@ func (p *prepared) wants(dropped map[int]bool) ([]want, error) {
 }
 
 // split takes what must be out of w and adds it to the wants.
-func (p *prepared) split(w *want, pin pinned, wants []want) ([]want, error) {
+func (p *prepared) split(w *want, pin pinned, wants []want, known map[wantKey]bool) ([]want, error) {
 	bound := int64(0)
 	part := func(packs int64, pin Pin) {
 		m := *w
@@ -172,7 +176,7 @@ func (p *prepared) split(w *want, pin pinned, wants []want) ([]want, error) {
 		if m.Least = 0; pin.Farm != "" {
 			m.OnlyFrom = pin.Farm
 		}
-		if packs > 0 {
+		if packs > 0 || known[m.key()] {
 			wants = append(wants, m)
 		}
 	}

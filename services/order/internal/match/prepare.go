@@ -95,12 +95,15 @@ func allocate(line Line, lot Lot, packs int64) Allocation {
 // fit says whether the lot may be delivered.
 func (p *prepared) fit(l Lot) Fit { return l.FitOn(p.day.Number, p.products[l.Product].ShelfLife) }
 
-// freeLots are the lots fit for the day with what has not left yet.
-func (p *prepared) freeLots() []Lot {
+// freeLots are the lots fit for the day with what has not left yet, and without packs those that
+// are known from before.
+func (p *prepared) freeLots(known map[string]bool) []Lot {
 	var free []Lot
 	for _, l := range p.lots {
-		l.Packs -= p.sentLot[l.ID]
-		if l.Packs > 0 && p.fit(l) == Fits {
+		if l.Packs -= p.sentLot[l.ID]; l.Packs < 0 || p.fit(l) != Fits {
+			l.Packs = 0
+		}
+		if l.Packs > 0 || known[l.ID] {
 			free = append(free, l)
 		}
 	}

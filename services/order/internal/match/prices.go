@@ -1,6 +1,9 @@
 package match
 
-import "container/heap"
+import (
+	"container/heap"
+	"slices"
+)
 
 // prices has what one pack more, or fewer, would change, in value met.
 //
@@ -28,18 +31,29 @@ type residual struct {
 func (s solution) prices() prices {
 	n := len(s.net.supply)
 	pr := prices{}
-	pr.more, pr.known[0], pr.leads = s.paths(n, true)
-	pr.fewer, pr.known[1], _ = s.paths(n, false)
+	to := s.paths(n, true)
+	pr.more, pr.known[0], pr.leads = to.money, to.known, s.lead(to)
+	from := s.paths(n, false)
+	pr.fewer, pr.known[1] = from.money, from.known
 	return pr
 }
 
+// paths are the best ways between SURPLUS and each node that one reaches: how far it is, in
+// reduced cost, and in money. out[start[u]:start[u+1]] are the arcs that may lead to u.
+type paths struct {
+	start       []int32
+	out         []residual
+	dist, money []int64
+	known       []bool
+}
+
 // paths finds the best paths to SURPLUS from everywhere, or from SURPLUS to everywhere.
-func (s solution) paths(n int, toSurplus bool) (money []int64, known []bool, leads []int32) {
+func (s solution) paths(n int, toSurplus bool) paths {
 	start, out := s.residuals(n, toSurplus)
-	money, known, leads = make([]int64, n), make([]bool, n), make([]int32, n)
+	money, known := make([]int64, n), make([]bool, n)
 	dist := make([]int64, n)
-	for i := range leads {
-		leads[i], dist[i] = -1, -1
+	for i := range dist {
+		dist[i] = -1
 	}
 	at := s.net.surplus
 	dist[at] = 0
@@ -53,14 +67,63 @@ func (s solution) paths(n int, toSurplus bool) (money []int64, known []bool, lea
 		for _, r := range out[start[next.node]:start[next.node+1]] {
 			if far := next.dist + r.cost; !known[r.to] && (dist[r.to] < 0 || far < dist[r.to]) {
 				dist[r.to], money[r.to] = far, money[next.node]+r.money
-				if leads[r.to] = leads[next.node]; leads[r.to] < 0 && s.net.kind[r.arc] == unmet {
-					leads[r.to] = s.net.want[r.arc]
-				}
 				heap.Push(queue, reached{far, r.to})
 			}
 		}
 	}
-	return money, known, leads
+	return paths{start, out, dist, money, known}
+}
+
+// lead finds for each node the want that a pack more there would end with. Where several would do
+// equally well for the first aims, it is the one that is next in its share.
+func (s solution) lead(p paths) []int32 {
+	leads := make([]int32, len(p.known))
+	for i := range leads {
+		leads[i] = -1
+	}
+	for _, sh := range s.inNeed() {
+		last := s.net.to[sh.arc]
+		if !p.known[last] || leads[last] >= 0 || p.dist[last] != p.dist[s.net.short]+s.reduced(sh.arc) {
+			continue
+		}
+		want := s.net.want[sh.arc]
+		leads[last] = want
+		for queue := []int32{last}; len(queue) > 0; {
+			u := queue[0]
+			queue = queue[1:]
+			for _, r := range p.out[p.start[u]:p.start[u+1]] {
+				if r.to != s.net.short && p.known[r.to] && leads[r.to] < 0 && p.dist[r.to] == p.dist[u]+r.cost {
+					leads[r.to] = want
+					queue = append(queue, r.to)
+				}
+			}
+		}
+	}
+	return leads
+}
+
+// reduced is the reduced cost of an arc walked backwards.
+func (s solution) reduced(a int32) int64 {
+	return s.potential[s.net.to[a]] - s.potential[s.net.from[a]] - s.cost[a]
+}
+
+// inNeed are the shares that are short, the first to get a pack first.
+func (s solution) inNeed() []*share {
+	var short []*share
+	for i := range s.net.customers {
+		if sh := &s.net.customers[i]; s.flow[sh.arc] > 0 {
+			short = append(short, sh)
+		}
+	}
+	next := func(sh *share) slant {
+		x := slant{sh.class, 0, 1}
+		if !s.net.inTurn {
+			x.slope, x.weight = 2*(sh.packs+sh.had-s.flow[sh.arc])+1, sh.weight
+		}
+		return x
+	}
+	slices.SortStableFunc(short, func(a, b *share) int { return steeper(next(b), next(a)) })
+	return short
 }
 
 // residuals lists for each node the arcs by which a pack could come to it (toSurplus: walked

@@ -7,11 +7,14 @@ import (
 )
 
 // share is one who shares what is short or left with others: the packs of one customer and
-// product, or of one farm and product. What it lacks flows on parallel arcs of rising cost.
+// product, or of one farm and product. What it lacks flows on one arc; while it is shared out, on
+// parallel steps of rising cost in its place.
 type share struct {
-	// arcs[first : first+count], each from at[i] to at[i+1] packs lacking.
-	first, count int32
-	at           []int64
+	arc int32
+	// left is set where packs are left, not short; steps once it takes steps.
+	left, steps bool
+	// at has the steps, each from at[i] to at[i+1] packs lacking; nil until they matter.
+	at []int64
 	// packs that may be lacking, and had, which are there already; had may be negative.
 	packs, had int64
 	weight     int64
@@ -19,22 +22,15 @@ type share struct {
 	refined    int64 // around how many packs lacking the steps are finest
 }
 
-// finest is the most packs for which each has an arc of its own from the start.
+// finest is the most packs for which each is a step of its own from the start.
 const finest = 32
 
-// steps is the number of arcs for so many packs. In a network that is to be solved again there
-// is room for some more, and had, what there was before, is kept where it suffices.
-func steps(packs int64, again bool, had int32) int32 {
-	least := int32(min(packs, int64(2*bits.Len64(uint64(packs))+2)))
-	switch {
-	case had > 0 && had >= least:
-		return had
-	case again:
-		return least + least/4 + 2
-	case packs <= finest:
-		return int32(packs)
+// count is the number of steps.
+func (s *share) count() int {
+	if s.packs <= finest {
+		return int(max(1, s.packs))
 	}
-	return least
+	return 2*bits.Len64(uint64(s.packs)) + 2
 }
 
 // refine puts the steps around a number of packs lacking: single packs next to it, and ever
@@ -54,20 +50,20 @@ func (s *share) refine(around int64) {
 		slices.Sort(s.at)
 		s.at = slices.Compact(s.at)
 	}
-	for int32(len(s.at)) <= s.count {
+	for len(s.at) <= s.count() {
 		s.at = append(s.at, s.packs)
 	}
 }
 
 // single says whether each pack has an arc of its own.
-func (s *share) single() bool { return s.packs <= int64(s.count) }
+func (s *share) single() bool { return s.packs <= int64(s.count()) }
 
 // resolved says whether single packs lie on either side of what is lacking.
 func (s *share) resolved(lacking int64) bool { return s.single() || s.refined == lacking }
 
 // slope of a step is what the mean of its packs weighs in x²/weight, x being the packs that are
 // there: the numerator over weight.
-func (s *share) slope(step int32) int64 { return 2*(s.packs+s.had) - s.at[step] - s.at[step+1] }
+func (s *share) slope(step int) int64 { return 2*(s.packs+s.had) - s.at[step] - s.at[step+1] }
 
 // byRatio compares a/v with b/w for positive v and w, exactly.
 func byRatio(a, v, b, w int64) int {
@@ -84,44 +80,39 @@ func byRatio(a, v, b, w int64) int {
 	return cmp.Or(cmp.Compare(hi1, hi2), cmp.Compare(lo1, lo2))
 }
 
-// rankSteps gives each arc of the shares its rank: the higher, the sooner its packs are met. A
-// class is met before the next; within it those who have least for their weight. cost has the
-// ranks by arc; the return value is the highest.
-func rankSteps(shares []share, cost []int64) int64 {
-	type step struct {
-		share *share
-		arc   int32
-		slope int64
+// slant is how steep a step is, for its class and weight.
+type slant struct {
+	class         int
+	slope, weight int64
+}
+
+// steeper puts first what is met last: lower classes, and who has most for the weight.
+func steeper(a, b slant) int {
+	switch {
+	case a.class != b.class:
+		return cmp.Compare(b.class, a.class)
+	case a.weight == b.weight:
+		return cmp.Compare(b.slope, a.slope)
 	}
-	total := 0
-	for i := range shares {
-		total += int(shares[i].count)
-	}
-	all := make([]step, 0, total)
-	for i := range shares {
-		s := &shares[i]
-		for k := range s.count {
-			all = append(all, step{s, s.first + k, s.slope(k)})
+	return byRatio(b.slope, b.weight, a.slope, a.weight)
+}
+
+// rankSteps gives the steps of those who share what is short, or left, their rank from 1: the
+// higher, the sooner its packs are met. A class is met before the next; within it those who have
+// least for their weight.
+func rankSteps(left bool, r *rest, cost []int64) {
+	var steps []slant
+	var places []int
+	for _, open := range r.shares {
+		s := open.share
+		for k := 0; s.left == left && k < s.count(); k++ {
+			steps, places = append(steps, slant{s.class, s.slope(k), s.weight}), append(places, open.first+k)
 		}
 	}
-	compare := func(a, b step) int {
-		if a.share.class != b.share.class {
-			return cmp.Compare(b.share.class, a.share.class)
-		}
-		if a.share.weight == b.share.weight {
-			return cmp.Compare(b.slope, a.slope)
-		}
-		return byRatio(b.slope, b.share.weight, a.slope, a.share.weight)
+	rank := ranks(len(steps), func(i int) slant { return steps[i] }, steeper)
+	for i, place := range places {
+		cost[place] = rank[i] + 1
 	}
-	slices.SortFunc(all, compare)
-	rank := int64(0)
-	for i, s := range all {
-		if i == 0 || compare(all[i-1], s) != 0 {
-			rank++
-		}
-		cost[s.arc] = rank
-	}
-	return rank
 }
 
 // sum is what has a share together: wants of a customer, or lots of a farm, by their place.
@@ -159,7 +150,7 @@ func (n *network) customerSums(rule ShortRule) []sum {
 			sums[i].node = n.node()
 		}
 		if s := &sums[i].share; rule == ShortByOrdered {
-			s.weight *= min(s.packs+s.had, maxPacks)
+			s.weight *= max(1, min(s.packs+s.had, maxPacks))
 		}
 	}
 	return sums
@@ -187,7 +178,7 @@ func (n *network) farmSums(p *prepared) []sum {
 	for i := range sums {
 		s := &sums[i].share
 		farm := n.lots[sums[i].of[0]].Farm
-		s.weight = s.packs + s.had
+		s.weight = max(1, s.packs+s.had)
 		if p.day.Rules.Left == LeftByShares {
 			s.weight = max(1, p.farms[farm].Shares)
 		}
@@ -211,36 +202,28 @@ func (n *network) addCustomers(sums []sum) {
 				n.arc(parts, head, n.first.wants+j, n.wants[j].Packs, -1, j, -1)
 			}
 		}
-		n.customers = append(n.customers, n.addSteps(s.share, unmet, n.short, head, -1, s.of[0]))
+		s.share.arc = int32(len(n.from))
+		n.arc(unmet, n.short, head, s.share.packs, -1, s.of[0], -1)
+		n.customers = append(n.customers, s.share)
 	}
 }
 
 // addFarms adds the arcs on which unsold packs flow.
 func (n *network) addFarms(sums []sum) {
 	for _, s := range sums {
-		if s.node < 0 {
-			n.farms = append(n.farms, n.addSteps(s.share, unsold, s.of[0], n.surplus, s.of[0], -1))
-			continue
-		}
+		s.share.left = true
 		for _, i := range s.of {
-			n.arc(unsold, i, s.node, n.lots[i].Packs, i, -1, -1)
+			s.share.arc = int32(len(n.from))
+			if s.node < 0 {
+				n.arc(unsold, i, n.surplus, s.share.packs, i, -1, -1)
+			} else {
+				n.arc(unsold, i, s.node, n.lots[i].Packs, i, -1, -1)
+			}
 		}
-		n.farms = append(n.farms, n.addSteps(s.share, leaves, s.node, n.surplus, -1, -1))
+		if s.node >= 0 {
+			s.share.arc = int32(len(n.from))
+			n.arc(leaves, s.node, n.surplus, s.share.packs, -1, -1, -1)
+		}
+		n.farms = append(n.farms, s.share)
 	}
-}
-
-// addSteps adds the parallel arcs of a share.
-func (n *network) addSteps(s share, k kind, from, to, lot, want int32) share {
-	number := len(n.counts)
-	had := int32(0)
-	if number < len(n.before) {
-		had = n.before[number]
-	}
-	s.first, s.count = int32(len(n.from)), steps(s.packs, n.again, had)
-	n.counts = append(n.counts, s.count)
-	s.refine(s.packs / 2)
-	for step := range s.count {
-		n.arc(k, from, to, s.at[step+1]-s.at[step], lot, want, -1)
-	}
-	return s
 }
