@@ -1,11 +1,7 @@
 package server
 
 import (
-	"bytes"
 	"context"
-	"io"
-	"log/slog"
-	"net"
 	"slices"
 	"sync/atomic"
 	"testing"
@@ -14,7 +10,6 @@ import (
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgxpool"
 	"google.golang.org/grpc"
-	"google.golang.org/grpc/test/bufconn"
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoregistry"
 
@@ -30,7 +25,7 @@ import (
 	"breakshare.example/services/platform/ids"
 	"breakshare.example/services/platform/inbox"
 	"breakshare.example/services/platform/pg"
-	"breakshare.example/services/platform/rpc"
+	"breakshare.example/services/platform/rpc/rpctest"
 	"breakshare.example/services/platform/testkit"
 )
 
@@ -41,7 +36,7 @@ var noon = time.Date(2026, time.November, 25, 12, 0, 0, 0, time.UTC)
 type rig struct {
 	harvestv1.HarvestServiceClient
 	pool    *pgxpool.Pool
-	server  *rpc.Server
+	conn    *grpc.ClientConn
 	harvest *Server
 	owners  *owners
 	clock   *clock.Manual

@@ -4,8 +4,6 @@ import (
 	"context"
 	"errors"
 	"io"
-	"log/slog"
-	"net"
 	"testing"
 	"time"
 
@@ -13,7 +11,6 @@ import (
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgxpool"
 	"google.golang.org/grpc"
-	"google.golang.org/grpc/test/bufconn"
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoregistry"
 	"google.golang.org/protobuf/testing/protocmp"
@@ -28,6 +25,7 @@ import (
 	"breakshare.example/services/platform/ids"
 	"breakshare.example/services/platform/pg"
 	"breakshare.example/services/platform/rpc"
+	"breakshare.example/services/platform/rpc/rpctest"
 	"breakshare.example/services/platform/testkit"
 )
 
@@ -43,6 +41,7 @@ var noon = time.Date(2026, time.November, 25, 12, 0, 0, 0, time.UTC)
 // a harvest service that it can ask.
 type rig struct {
 	orderv1.OrderServiceClient
+	conn    *grpc.ClientConn
 	pool    *pgxpool.Pool
 	clock   *clock.Manual
 	coop    identity.Identity // a coordinator
@@ -52,40 +51,15 @@ type rig struct {
 func newRig(t testing.TB) *rig {
 	t.Helper()
 	r := &rig{pool: testkit.Pool(t, store.Schema()), clock: clock.NewManual(noon), coop: testkit.Coop(), harvest: &origins{}}
-	asked := serve(t, rpc.Policy{
+	asked := rpctest.Serve(t, rpc.Policy{
 		harvestv1.HarvestService_TraceBack_FullMethodName:    {identity.Service},
 		harvestv1.HarvestService_TraceForward_FullMethodName: {identity.Service},
 	}, func(s grpc.ServiceRegistrar) { harvestv1.RegisterHarvestServiceServer(s, r.harvest) })
-	conn := serve(t, server.Policy(), func(s grpc.ServiceRegistrar) {
+	conn := rpctest.Serve(t, server.Policy(), func(s grpc.ServiceRegistrar) {
 		orderv1.RegisterOrderServiceServer(s, server.New(server.Options{Pool: r.pool, Clock: r.clock, Harvest: asked, SolveWithin: time.Minute}))
 	})
-	r.OrderServiceClient = orderv1.NewOrderServiceClient(conn)
+	r.conn, r.OrderServiceClient = conn, orderv1.NewOrderServiceClient(conn)
 	return r
-}
-
-// serve brings a service up and returns a connection to it.
-func serve(t testing.TB, policy rpc.Policy, register func(grpc.ServiceRegistrar)) *grpc.ClientConn {
-	t.Helper()
-	tokens := identity.NewTokens([]byte("a key that only this test knows of"), clock.System())
-	log := slog.New(slog.DiscardHandler)
-	s := rpc.NewServer(rpc.ServerOptions{Log: log, Tokens: tokens, Policy: policy})
-	register(s)
-	lis := bufconn.Listen(1 << 20)
-	served := make(chan error, 1)
-	go func() { served <- s.Serve(lis) }()
-	conn, err := rpc.Dial("passthrough:///service", rpc.DialOptions{
-		Tokens: tokens, Caller: "test", Log: log, Deadline: time.Minute,
-		Dialer: func(ctx context.Context, _ string) (net.Conn, error) { return lis.DialContext(ctx) },
-	})
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() {
-		if err := errors.Join(conn.Close(), s.Stop(context.Background()), <-served); err != nil {
-			t.Error(err)
-		}
-	})
-	return conn
 }
 
 // origins is a harvest service that knows where lots come from.

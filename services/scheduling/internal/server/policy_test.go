@@ -3,15 +3,16 @@ package server_test
 import (
 	"context"
 	"slices"
-	"strings"
 	"testing"
 
 	"google.golang.org/grpc"
+	"google.golang.org/protobuf/proto"
 
 	schedulingv1 "breakshare.example/proto/gen/breakshare/scheduling/v1"
 	"breakshare.example/services/platform/fault"
 	"breakshare.example/services/platform/identity"
 	"breakshare.example/services/platform/ids"
+	"breakshare.example/services/platform/rpc/rpctest"
 	"breakshare.example/services/platform/testkit"
 )
 
@@ -34,78 +35,16 @@ var mayCall = map[string]string{
 func TestEveryRoleAtEveryCall(t *testing.T) {
 	t.Parallel()
 	r := newRig(t)
-	service := schedulingv1.SchedulingService_ServiceDesc
-	var methods []string
-	for _, m := range service.Methods {
-		methods = append(methods, m.MethodName)
-	}
-	for _, m := range service.Streams {
-		methods = append(methods, m.StreamName)
-	}
-	if len(methods) != len(mayCall) {
-		t.Errorf("%d methods, %d in the table", len(methods), len(mayCall))
-	}
-	calls := map[string]func(context.Context) error{
-		"SaveCoop":          call(r.SaveCoop, &schedulingv1.SaveCoopRequest{}),
-		"GetCoop":           call(r.GetCoop, &schedulingv1.GetCoopRequest{}),
-		"SaveFarm":          call(r.SaveFarm, &schedulingv1.SaveFarmRequest{}),
-		"BatchSaveFarms":    call(r.BatchSaveFarms, &schedulingv1.BatchSaveFarmsRequest{}),
-		"ListFarms":         call(r.ListFarms, &schedulingv1.ListFarmsRequest{}),
-		"SaveRoom":          call(r.SaveRoom, &schedulingv1.SaveRoomRequest{}),
-		"BatchSaveRooms":    call(r.BatchSaveRooms, &schedulingv1.BatchSaveRoomsRequest{}),
-		"ListRooms":         call(r.ListRooms, &schedulingv1.ListRoomsRequest{}),
-		"SaveProgramme":     call(r.SaveProgramme, &schedulingv1.SaveProgrammeRequest{}),
-		"ListProgrammes":    call(r.ListProgrammes, &schedulingv1.ListProgrammesRequest{}),
-		"PlanCrop":          call(r.PlanCrop, &schedulingv1.PlanCropRequest{}),
-		"BatchPlanCrops":    call(r.BatchPlanCrops, &schedulingv1.BatchPlanCropsRequest{}),
-		"RecordStage":       call(r.RecordStage, &schedulingv1.RecordStageRequest{}),
-		"BatchRecordStages": call(r.BatchRecordStages, &schedulingv1.BatchRecordStagesRequest{}),
-		"EndCrop":           call(r.EndCrop, &schedulingv1.EndCropRequest{}),
-		"GetCalendar":       call(r.GetCalendar, &schedulingv1.GetCalendarRequest{}),
-
-		"MoveCrop":             call(r.MoveCrop, &schedulingv1.MoveCropRequest{}),
-		"ShiftOverdue":         call(r.ShiftOverdue, &schedulingv1.ShiftOverdueRequest{}),
-		"SaveFacility":         call(r.SaveFacility, &schedulingv1.SaveFacilityRequest{}),
-		"ListFacilities":       call(r.ListFacilities, &schedulingv1.ListFacilitiesRequest{}),
-		"SaveWorkingDays":      call(r.SaveWorkingDays, &schedulingv1.SaveWorkingDaysRequest{}),
-		"GetWorkingDays":       call(r.GetWorkingDays, &schedulingv1.GetWorkingDaysRequest{}),
-		"GetDemand":            call(r.GetDemand, &schedulingv1.GetDemandRequest{}),
-		"SaveDemandOverride":   call(r.SaveDemandOverride, &schedulingv1.SaveDemandOverrideRequest{}),
-		"SavePlanningSettings": call(r.SavePlanningSettings, &schedulingv1.SavePlanningSettingsRequest{}),
-		"GetPlanningSettings":  call(r.GetPlanningSettings, &schedulingv1.GetPlanningSettingsRequest{}),
-		"GetQuarter":           call(r.GetQuarter, &schedulingv1.GetQuarterRequest{}),
-		"AcceptFills":          call(r.AcceptFills, &schedulingv1.AcceptFillsRequest{}),
-		"WhatIf":               call(r.WhatIf, &schedulingv1.WhatIfRequest{}),
-		"CreateFeed":           call(r.CreateFeed, &schedulingv1.CreateFeedRequest{}),
-		"ListFeeds":            call(r.ListFeeds, &schedulingv1.ListFeedsRequest{}),
-		"RevokeFeed":           call(r.RevokeFeed, &schedulingv1.RevokeFeedRequest{}),
-		"ReadFeed":             call(r.ReadFeed, &schedulingv1.ReadFeedRequest{}),
-		"ExportCalendar":       call(r.ExportCalendar, &schedulingv1.ExportCalendarRequest{}),
-		"ProposeFills": func(ctx context.Context) error {
+	rpctest.Roles{
+		MayCall: mayCall,
+		Instead: map[string]proto.Message{
 			// A pin without a room is refused before anything is planned.
-			stream, err := r.ProposeFills(ctx, &schedulingv1.ProposeFillsRequest{Pins: []*schedulingv1.FillChoice{{}}})
-			if err == nil {
-				_, err = stream.Recv()
-			}
-			return err
+			"ProposeFills": &schedulingv1.ProposeFillsRequest{Pins: []*schedulingv1.FillChoice{{}}},
 		},
-	}
-	for _, method := range methods {
-		letters, ok := mayCall[method]
-		if !ok {
-			t.Errorf("%s is not in the table", method)
-			continue
-		}
-		for _, role := range identity.Roles() {
-			ctx := testkit.Context(t, identity.Identity{CoopID: r.coop.CoopID, Role: role, FarmID: "elm-end", YardID: "yard", CustomerID: "kitchen"})
-			err := calls[method](ctx)
-			kind := fault.KindOf(err)
-			got := err == nil || kind == fault.Invalid || kind == fault.NotFound
-			if want := strings.Contains(letters, string(role[:1])); got != want || (!want && kind != fault.Forbidden) {
-				t.Errorf("%s as %s: allowed %v, want %v (%v)", method, role, got, want, err)
-			}
-		}
-	}
+		As: func(role identity.Role) context.Context {
+			return testkit.Context(t, identity.Identity{CoopID: r.coop.CoopID, Role: role, FarmID: "elm-end", YardID: "yard", CustomerID: "kitchen"})
+		},
+	}.Check(t, r.conn, schedulingv1.SchedulingService_ServiceDesc.ServiceName)
 }
 
 // call makes a method into a call whose answer does not matter.

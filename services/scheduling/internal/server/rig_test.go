@@ -2,15 +2,13 @@ package server_test
 
 import (
 	"context"
-	"log/slog"
-	"net"
 	"testing"
 	"time"
 
 	"github.com/google/go-cmp/cmp"
 	"github.com/jackc/pgx/v5"
 	"github.com/jackc/pgx/v5/pgxpool"
-	"google.golang.org/grpc/test/bufconn"
+	"google.golang.org/grpc"
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/reflect/protoregistry"
 
@@ -21,7 +19,7 @@ import (
 	"breakshare.example/services/platform/identity"
 	"breakshare.example/services/platform/ids"
 	"breakshare.example/services/platform/pg"
-	"breakshare.example/services/platform/rpc"
+	"breakshare.example/services/platform/rpc/rpctest"
 	"breakshare.example/services/platform/testkit"
 	"breakshare.example/services/scheduling/internal/server"
 	"breakshare.example/services/scheduling/internal/store"
@@ -31,6 +29,7 @@ import (
 // client of it.
 type rig struct {
 	schedulingv1.SchedulingServiceClient
+	conn   *grpc.ClientConn
 	pool   *pgxpool.Pool
 	clock  *clock.Manual
 	server *server.Server
@@ -47,35 +46,8 @@ func newRig(t testing.TB) *rig {
 		t.Fatal(err)
 	}
 	r.server = srv
-	tokens := identity.NewTokens([]byte("a key that only this test knows of"), clock.System())
-	log := slog.New(slog.DiscardHandler)
-	grpcServer := rpc.NewServer(rpc.ServerOptions{Log: log, Tokens: tokens, Policy: server.Policy()})
-	schedulingv1.RegisterSchedulingServiceServer(grpcServer, srv)
-	if err := grpcServer.CheckPolicy(); err != nil {
-		t.Fatal(err)
-	}
-	lis := bufconn.Listen(1 << 20)
-	served := make(chan error, 1)
-	go func() { served <- grpcServer.Serve(lis) }()
-	conn, err := rpc.Dial("passthrough:///scheduling", rpc.DialOptions{
-		Tokens: tokens, Caller: "test", Log: log, Deadline: time.Minute,
-		Dialer: func(ctx context.Context, _ string) (net.Conn, error) { return lis.DialContext(ctx) },
-	})
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() {
-		if err := conn.Close(); err != nil {
-			t.Error(err)
-		}
-		if err := grpcServer.Stop(context.Background()); err != nil {
-			t.Error(err)
-		}
-		if err := <-served; err != nil {
-			t.Error(err)
-		}
-	})
-	r.SchedulingServiceClient = schedulingv1.NewSchedulingServiceClient(conn)
+	conn := rpctest.Serve(t, server.Policy(), func(s grpc.ServiceRegistrar) { schedulingv1.RegisterSchedulingServiceServer(s, srv) })
+	r.conn, r.SchedulingServiceClient = conn, schedulingv1.NewSchedulingServiceClient(conn)
 	return r
 }
 
