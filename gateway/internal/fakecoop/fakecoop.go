@@ -60,6 +60,7 @@ type Coop struct {
 	Received  []*orderv1.ConfirmDeliveryRequest
 
 	Ordering
+	Outlook
 
 	Conflicts []*schedulingv1.CropConflict
 	Overdue   []*schedulingv1.OverdueStage

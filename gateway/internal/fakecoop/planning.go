@@ -74,6 +74,8 @@ func proposal(replan, final bool, pins []*schedulingv1.FillChoice) *schedulingv1
 		p.Fills[0].Serves = []*schedulingv1.ServedWeek{{Kind: p.Kinds[0].Kind, Week: "2027-01-18", Grams: 400_000, ShortGrams: 150_000}}
 		p.Fills[0].Earlier = &schedulingv1.FillMove{Week: "2026-11-30", Reason: "the room is not free"}
 		p.Fills[0].Later = &schedulingv1.FillMove{Week: "2026-12-14", Possible: true, ChangeMinor: 12_000}
+		p.WishMinor = 4_000
+		p.Farms = []*schedulingv1.FarmPlan{{FarmId: "alder-brook", MemberShares: 30, Grams: 900_000, FairGrams: 750_000, PeakWeek: "2026-12-07", PeakMinutes: 2_400, WeeksOverLimit: 2}}
 		p.Notes = []string{"No price of spawn is set: it is not reckoned."}
 	}
 	for _, pin := range pins {
@@ -93,6 +95,9 @@ func (s *scheduling) ProposeFills(req *schedulingv1.ProposeFillsRequest, stream 
 	if err := s.c.enter("ProposeFills"); err != nil {
 		return err
 	}
+	s.c.mu.Lock()
+	s.c.Proposed = append(s.c.Proposed, req)
+	s.c.mu.Unlock()
 	for _, final := range []bool{false, true} {
 		if err := stream.Send(proposal(req.GetReplan(), final, req.GetPins())); err != nil {
 			return err

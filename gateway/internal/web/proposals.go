@@ -10,6 +10,8 @@ import (
 	"strings"
 	"time"
 
+	"google.golang.org/protobuf/proto"
+
 	schedulingv1 "breakshare.example/proto/gen/breakshare/scheduling/v1"
 	"breakshare.example/services/platform/fault"
 )
@@ -28,7 +30,11 @@ type proposalsPage struct {
 	Ran            bool
 	Form           *form
 	Plans          []planView
+	Forbidden      []forbidRow
 }
+
+// forbidRow is a fill that was not to be proposed.
+type forbidRow struct{ Value, Room, Programme, Week string }
 
 // planView is one proposal.
 type planView struct {
@@ -39,6 +45,7 @@ type planView struct {
 	Dropped  []dropRow
 	Balances []balance
 	Weekly   *table
+	Farms    *table
 	Notes    []string
 	New      int // fills that are not planned yet
 	Form     *form
@@ -109,6 +116,17 @@ func (p *Pages) propose(v *visit, f *form, page *proposalsPage) error {
 		}
 		req.Pins = append(req.Pins, &schedulingv1.FillChoice{RoomId: plan.GetRoomId(), ProgrammeId: plan.GetProgrammeId(), Week: week})
 	}
+	for _, value := range slices.Compact(slices.Sorted(slices.Values(v.r.Form["never"]))) {
+		plan, week, ok := fillOf(value)
+		if !ok {
+			return fault.InvalidField("never", "%s", v.words.T("proposals.unread"))
+		}
+		never := &schedulingv1.FillChoice{RoomId: plan.GetRoomId(), ProgrammeId: plan.GetProgrammeId(), Week: week}
+		req.Forbids = append(req.Forbids, never)
+		// What is never to be is not kept, even where its box is still ticked.
+		req.Pins = slices.DeleteFunc(req.Pins, func(c *schedulingv1.FillChoice) bool { return proto.Equal(c, never) })
+		page.Forbidden = append(page.Forbidden, forbidRow{Value: value, Room: plan.GetRoomId(), Programme: plan.GetProgrammeId(), Week: week})
+	}
 	var (
 		kept, anew *schedulingv1.Proposal
 		n          names
@@ -130,13 +148,16 @@ func (p *Pages) propose(v *visit, f *form, page *proposalsPage) error {
 	if err != nil {
 		return err
 	}
+	for i := range page.Forbidden {
+		page.Forbidden[i].Room = nameOf(n.rooms, page.Forbidden[i].Room)
+	}
 	page.Plans = []planView{planViewOf(v, f, "kept", kept, n), planViewOf(v, f, "anew", anew, n)}
 	return nil
 }
 
 // lastProposal is the best proposal of a search.
 func (p *Pages) lastProposal(ctx context.Context, req *schedulingv1.ProposeFillsRequest, replan bool) (*schedulingv1.Proposal, error) {
-	better, err := p.scheduling.ProposeFills(ctx, &schedulingv1.ProposeFillsRequest{Weeks: req.GetWeeks(), Seconds: req.GetSeconds(), Pins: req.GetPins(), Replan: replan})
+	better, err := p.scheduling.ProposeFills(ctx, &schedulingv1.ProposeFillsRequest{Weeks: req.GetWeeks(), Seconds: req.GetSeconds(), Pins: req.GetPins(), Forbids: req.GetForbids(), Replan: replan})
 	if err != nil {
 		return nil, err
 	}
@@ -159,7 +180,7 @@ func (p *Pages) lastProposal(ctx context.Context, req *schedulingv1.ProposeFills
 
 func planViewOf(v *visit, f *form, id string, plan *schedulingv1.Proposal, n names) planView {
 	pf := f.For(id)
-	shown := planView{ID: id, Key: "proposals." + id, Currency: plan.GetCurrencyCode(), Balances: balancesOf(plan.GetKinds(), n), Weekly: weeksTable(v, id+"-weeks", v.words.T("proposals."+id), plan.GetKinds()), Notes: plan.GetNotes(), Form: pf}
+	shown := planView{ID: id, Key: "proposals." + id, Currency: plan.GetCurrencyCode(), Balances: balancesOf(plan.GetKinds(), n), Weekly: weeksTable(v, id+"-weeks", v.words.T("proposals."+id), plan.GetKinds()), Farms: farmsTable(v, id, plan.GetFarms(), n), Notes: plan.GetNotes(), Form: pf}
 	money := func(minor int64) string { return v.words.Money(minor, plan.GetCurrencyCode()) }
 	for _, one := range plan.GetFills() {
 		row := fillRow{
@@ -194,9 +215,24 @@ func planViewOf(v *visit, f *form, id string, plan *schedulingv1.Proposal, n nam
 	}
 	shown.Figures = []planFigure{
 		{"proposals.cost", money(plan.GetCostMinor())}, {"proposals.short", money(plan.GetShortMinor())}, {"proposals.over", money(plan.GetOverMinor())},
-		{"proposals.fill_cost", money(plan.GetFillMinor())}, {"proposals.new_fills", plain(int64(shown.New))}, {"proposals.dropped", plain(int64(len(shown.Dropped)))}, {"proposals.gap", gap},
+		{"proposals.fill_cost", money(plan.GetFillMinor())}, {"proposals.new_fills", plain(int64(shown.New))}, {"proposals.dropped", plain(int64(len(shown.Dropped)))}, {"proposals.wish", money(plan.GetWishMinor())}, {"proposals.gap", gap},
 	}
 	return shown
+}
+
+// farmsTable sets what a plan means for each farm beside its member shares, and its work.
+func farmsTable(v *visit, id string, farms []*schedulingv1.FarmPlan, n names) *table {
+	mass := v.words.MassUnit()
+	t := &table{ID: id + "-farms", Caption: v.words.T("proposals.farms"), Columns: []column{
+		{Key: "word.farm", Name: "farm"}, {Key: "proposals.bears", Name: "grams", Figures: true, Unit: mass}, {Key: "proposals.fair", Name: "fair_grams", Figures: true, Unit: mass},
+		{Key: "proposals.peak", Name: "peak_week"}, {Key: "proposals.peak_minutes", Name: "peak_minutes", Figures: true}, {Key: "proposals.over_limit", Name: "weeks_over_limit", Figures: true},
+	}}
+	for _, f := range farms {
+		t.Rows = append(t.Rows, []cell{
+			name(nameOf(n.farms, f.GetFarmId())), v.weight(f.GetGrams()), v.weight(f.GetFairGrams()), v.date(f.GetPeakWeek()), v.count(f.GetPeakMinutes()), v.count(int64(f.GetWeeksOverLimit())),
+		})
+	}
+	return v.table(t)
 }
 
 func moveOf(m *schedulingv1.FillMove, money func(int64) string) *moveRow {
