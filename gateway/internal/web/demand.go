@@ -71,7 +71,7 @@ func (p *Pages) showDemand(v *visit, f *form) (view, error) {
 func (page *demandPage) fill(v *visit, f *form, one *schedulingv1.ProductDemand) {
 	page.Method, page.History = methodKey(one.GetMethod()), int64(one.GetHistoryWeeks())
 	mass := v.words.MassUnit()
-	page.Weekly = &table{ID: "demand", Caption: v.words.T("demand.weeks", page.Name), Columns: []column{
+	page.Weekly = &table{ID: "demand", Caption: v.words.T("quarter.week_by_week"), Columns: []column{
 		{Key: "quarter.week_of", Name: "week"}, {Key: "demand.standing", Name: "standing_grams", Figures: true, Unit: mass}, {Key: "demand.forecast", Name: "forecast_grams", Figures: true, Unit: mass},
 		{Key: "demand.ordered", Name: "ordered_grams", Figures: true, Unit: mass}, {Key: "demand.planned", Name: "planned_grams", Figures: true, Unit: mass}, {Key: "demand.marked", Name: "marked"},
 	}}

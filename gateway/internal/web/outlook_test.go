@@ -109,7 +109,7 @@ func TestMonthToPrint(t *testing.T) {
 	}
 	p.says("td li", "House")
 	slot := r.coop.Slots[0]
-	r.get("/month?of=yard:" + slot.GetYardId() + "&month=" + slot.GetReadyDate()[:7]).ok().says("td li", "Slot ready")
+	r.get("/month?of=yard:"+slot.GetYardId()+"&month="+slot.GetReadyDate()[:7]).ok().says("td li", "Slot ready")
 	for _, month := range []string{"soon", "1900-01", "2026-13"} {
 		if p := r.get("/month?month=" + month); p.status != http.StatusBadRequest {
 			t.Errorf("month %s answered %d", month, p.status)

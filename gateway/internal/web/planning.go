@@ -57,26 +57,76 @@ type holidayRow struct {
 
 // weight is one figure of the planning settings with the form's field for it.
 type weight struct {
-	name  string
-	unit  string // key of the unit; "money" ones are typed with decimals
-	money bool
-	at    func(*schedulingv1.PlanningSettings) **int64
+	name string
+	unit string // key of the unit
+	kind figureKind
+	at   func(*schedulingv1.PlanningSettings) **int64
+}
+
+// figureKind is how a figure is shown and typed.
+type figureKind int
+
+const (
+	inWhole    figureKind = iota // as it is
+	inMass                       // kilograms, in the co-op's unit
+	inMoney                      // minor units, with decimals
+	inPerMass                    // the same for a kilogram
+	inPerTonne                   // the same for 1,000 kg
+)
+
+// show writes a figure as a field has it.
+func (k figureKind) show(v *visit, n int64) string {
+	switch k {
+	case inMass:
+		return v.words.Field(n * 1000)
+	case inMoney:
+		return amount(n)
+	case inPerMass:
+		return amount(v.words.PerMass(n))
+	case inPerTonne:
+		return amount(v.words.PerTonne(n))
+	}
+	return plain(n)
+}
+
+// read reads a field; nil where it is blank.
+func (k figureKind) read(v *visit, name string) (*int64, error) {
+	if strings.TrimSpace(v.r.PostFormValue(name)) == "" {
+		return nil, nil
+	}
+	var n int64
+	var err error
+	switch k {
+	case inWhole:
+		n, err = v.whole(name)
+	case inMass:
+		n, err = v.kilograms(name)
+	default:
+		n, err = v.minor(name)
+	}
+	switch k {
+	case inPerMass:
+		n = v.words.ForMass(n)
+	case inPerTonne:
+		n = v.words.ForTonne(n)
+	}
+	return &n, err
 }
 
 // prices and wishes are the settings in the order of the page.
 var prices = []weight{
-	{"compost", "planning.per_tonne", true, func(s *schedulingv1.PlanningSettings) **int64 { return &s.CompostMinorPerTonne }},
-	{"spawn", "planning.per_kg", true, func(s *schedulingv1.PlanningSettings) **int64 { return &s.SpawnMinorPerKg }},
-	{"casing", "planning.per_tonne", true, func(s *schedulingv1.PlanningSettings) **int64 { return &s.CasingMinorPerTonne }},
-	{"labour", "planning.per_hour", true, func(s *schedulingv1.PlanningSettings) **int64 { return &s.LabourMinorPerHour }},
-	{"unpublished", "planning.kg_per_week", false, func(s *schedulingv1.PlanningSettings) **int64 { return &s.UnpublishedKgPerWeek }},
+	{"compost", "planning.per_tonne", inPerTonne, func(s *schedulingv1.PlanningSettings) **int64 { return &s.CompostMinorPerTonne }},
+	{"spawn", "planning.per_mass", inPerMass, func(s *schedulingv1.PlanningSettings) **int64 { return &s.SpawnMinorPerKg }},
+	{"casing", "planning.per_tonne", inPerTonne, func(s *schedulingv1.PlanningSettings) **int64 { return &s.CasingMinorPerTonne }},
+	{"labour", "planning.per_hour", inMoney, func(s *schedulingv1.PlanningSettings) **int64 { return &s.LabourMinorPerHour }},
+	{"unpublished", "planning.mass_per_week", inMass, func(s *schedulingv1.PlanningSettings) **int64 { return &s.UnpublishedKgPerWeek }},
 }
 
 var wishes = []weight{
-	{"change", "planning.per_fill", true, func(s *schedulingv1.PlanningSettings) **int64 { return &s.ChangeMinorPerFill }},
-	{"balance", "planning.per_kg", true, func(s *schedulingv1.PlanningSettings) **int64 { return &s.BalanceMinorPerKg }},
-	{"farm_minutes", "planning.minutes", false, func(s *schedulingv1.PlanningSettings) **int64 { return &s.FarmMinutesPerWeek }},
-	{"peak", "planning.per_hour", true, func(s *schedulingv1.PlanningSettings) **int64 { return &s.PeakMinorPerHour }},
+	{"change", "planning.per_fill", inMoney, func(s *schedulingv1.PlanningSettings) **int64 { return &s.ChangeMinorPerFill }},
+	{"balance", "planning.per_mass", inPerMass, func(s *schedulingv1.PlanningSettings) **int64 { return &s.BalanceMinorPerKg }},
+	{"farm_minutes", "planning.minutes", inWhole, func(s *schedulingv1.PlanningSettings) **int64 { return &s.FarmMinutesPerWeek }},
+	{"peak", "planning.per_hour", inMoney, func(s *schedulingv1.PlanningSettings) **int64 { return &s.PeakMinorPerHour }},
 }
 
 // fields are where errors of the message's fields belong in the form.
@@ -147,11 +197,9 @@ func (page *planningPage) weights(v *visit, settings *schedulingv1.PlanningSetti
 	field := func(w weight) input {
 		value, unit := "", v.words.T(w.unit)
 		if set := *w.at(settings); set != nil {
-			if value = plain(*set); w.money {
-				value = amount(*set)
-			}
+			value = w.kind.show(v, *set)
 		}
-		if w.money {
+		if w.kind != inWhole && w.kind != inMass {
 			unit = v.coop.GetCurrencyCode() + " " + unit
 		}
 		return newInput(page.Weights, "weights", "kg", w.name, v.words.T("planning."+w.name), value, unit)
@@ -166,12 +214,17 @@ func (page *planningPage) weights(v *visit, settings *schedulingv1.PlanningSetti
 	for _, c := range settings.GetProducts() {
 		costs[c.GetProductId()] = c
 	}
-	unit := v.coop.GetCurrencyCode() + " " + v.words.T("planning.per_kg")
+	unit := v.coop.GetCurrencyCode() + " " + v.words.T("planning.per_mass")
 	for _, id := range sortedKeys(n.products) {
 		row := productCosts{Product: productName(n, id)}
 		short, over := "", ""
 		if c := costs[id]; c != nil {
-			short, over = amountOr(c.ShortMinorPerKg), amountOr(c.OverMinorPerKg)
+			if c.ShortMinorPerKg != nil {
+				short = inPerMass.show(v, c.GetShortMinorPerKg())
+			}
+			if c.OverMinorPerKg != nil {
+				over = inPerMass.show(v, c.GetOverMinorPerKg())
+			}
 		}
 		row.Short = newInput(page.Weights, "weights", "kg", "short-"+id, v.words.T("planning.short"), short, unit)
 		row.Over = newInput(page.Weights, "weights", "kg", "over-"+id, v.words.T("planning.over"), over, unit)
@@ -181,13 +234,6 @@ func (page *planningPage) weights(v *visit, settings *schedulingv1.PlanningSetti
 
 // amount writes minor units as a form's field has them.
 func amount(minor int64) string { return fmt.Sprintf("%d.%02d", minor/100, minor%100) }
-
-func amountOr(minor *int64) string {
-	if minor == nil {
-		return ""
-	}
-	return amount(*minor)
-}
 
 func (page *planningPage) days(v *visit, days *schedulingv1.WorkingDays) {
 	for _, kind := range stepKinds {
@@ -239,17 +285,11 @@ func (f *form) ticked(name, value string) bool { return slices.Contains(f.values
 func (p *Pages) saveWeights(v *visit) (view, error) {
 	settings := &schedulingv1.PlanningSettings{Etag: v.r.PostFormValue("etag")}
 	for _, w := range slices.Concat(prices, wishes) {
-		read := v.whole
-		if w.money {
-			read = v.minor
-		}
-		n, err := read(w.name)
+		n, err := w.kind.read(v, w.name)
 		if err != nil {
 			return view{}, err
 		}
-		if strings.TrimSpace(v.r.PostFormValue(w.name)) != "" {
-			*w.at(settings) = &n
-		}
+		*w.at(settings) = n
 	}
 	for _, name := range sortedKeys(v.r.PostForm) {
 		id, ok := strings.CutPrefix(name, "short-")
@@ -258,13 +298,11 @@ func (p *Pages) saveWeights(v *visit) (view, error) {
 		}
 		cost := &schedulingv1.ProductCost{ProductId: id}
 		for field, at := range map[string]**int64{"short-" + id: &cost.ShortMinorPerKg, "over-" + id: &cost.OverMinorPerKg} {
-			n, err := v.minor(field)
+			n, err := inPerMass.read(v, field)
 			if err != nil {
 				return view{}, err
 			}
-			if strings.TrimSpace(v.r.PostFormValue(field)) != "" {
-				*at = &n
-			}
+			*at = n
 		}
 		if cost.ShortMinorPerKg != nil || cost.OverMinorPerKg != nil {
 			settings.Products = append(settings.Products, cost)
