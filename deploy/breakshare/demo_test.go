@@ -97,8 +97,8 @@ func TestDemoServesAndTakesTheSameFilesAgain(t *testing.T) {
 	page := served(t, out)
 
 	code, stdout, stderr := asked(t, "import", "--data", data, demoCoop)
-	if code != 0 || strings.Count(stdout, " 0 new     0 changed") != 18 {
-		t.Errorf("exit code %d\n%s%s\nwant 18 files with nothing new and nothing changed", code, stdout, stderr)
+	if code != 0 || strings.Count(stdout, " 0 new     0 changed") != 20 {
+		t.Errorf("exit code %d\n%s%s\nwant 20 files with nothing new and nothing changed", code, stdout, stderr)
 	}
 	answer, err := http.Get(page)
 	if err != nil {

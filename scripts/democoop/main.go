@@ -1,6 +1,7 @@
 // Command democoop writes the files of the demonstration co-op, an invented one: six farms,
-// two compost yards, 22 rooms at different points of their cycles, 26 kitchens and two weeks
-// of orders and expected picks that end on the demonstration day.
+// two compost yards, 22 rooms at different points of their cycles, 26 kitchens, two weeks of
+// orders and expected picks that end on the demonstration day, and standing orders from the day
+// after.
 //
 //	go run ./scripts/democoop testdata/coop
 //
@@ -41,7 +42,7 @@ func build() map[string]*file {
 	crops := writeCrops(files, chance)
 	writeCompost(files, crops, chance)
 	sales := writeSupply(files, crops, chance)
-	writeOrders(files, sales, chance)
+	writeStanding(files, writeOrders(files, sales, chance))
 	return files
 }
 

@@ -33,8 +33,8 @@ var wants = []wanted{
 
 // writeOrders writes orders.csv: the demonstration day's orders against what is offered, and
 // the same kitchens' earlier orders, up and down with the days of the week. Nothing is
-// delivered on Sundays.
-func writeOrders(files map[string]*file, offered map[string]int, chance *rand.Rand) {
+// delivered on Sundays. It returns the packs that each kitchen usually orders, by product.
+func writeOrders(files map[string]*file, offered map[string]int, chance *rand.Rand) []map[string]int {
 	f := newFile("order_id,customer_id,delivery_date,product_id,packs")
 	usual := make([]map[string]int, len(kitchens)) // packs by product, for each kitchen
 	for i := range usual {
@@ -67,6 +67,7 @@ func writeOrders(files map[string]*file, offered map[string]int, chance *rand.Ra
 		}
 	}
 	files["orders.csv"] = f
+	return usual
 }
 
 // onOtherDay is what a kitchen orders on another day: more before the weekend, now and then

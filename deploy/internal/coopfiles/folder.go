@@ -29,7 +29,9 @@ type Folder struct {
 	Readings        []Reading
 	Releases        []Release
 	Deliveries      []Delivery
+	Ordering        []Ordering // at most one
 	Orders          []OrderRow
+	StandingOrders  []StandingRow
 	ExpectedPicks   []ExpectedPick
 	Picks           []Pick
 
@@ -39,9 +41,9 @@ type Folder struct {
 // Tables describes every file, in the order in which they are imported.
 func Tables() []Table {
 	return []Table{
-		coopTable.Table, farmTable.Table, roomTable.Table, yardTable.Table, productTable.Table, customerTable.Table,
+		coopTable.Table, farmTable.Table, roomTable.Table, yardTable.Table, productTable.Table, customerTable.Table, orderingTable.Table,
 		cropTable.Table, stageTable.Table, slotTable.Table, compostRequestTable.Table, lotTable.Table,
-		lotMarkTable.Table, readingTable.Table, releaseTable.Table, deliveryTable.Table, orderTable.Table,
+		lotMarkTable.Table, readingTable.Table, releaseTable.Table, deliveryTable.Table, orderTable.Table, standingTable.Table,
 		expectedPickTable.Table, pickTable.Table,
 	}
 }
@@ -61,6 +63,7 @@ func Read(dir string) (*Folder, error) {
 	f.Yards = load(r, yardTable)
 	f.Products = load(r, productTable)
 	f.Customers = load(r, customerTable)
+	f.Ordering = load(r, orderingTable)
 	f.Crops = load(r, cropTable)
 	f.Stages = load(r, stageTable)
 	f.Slots = load(r, slotTable)
@@ -71,9 +74,11 @@ func Read(dir string) (*Folder, error) {
 	f.Releases = load(r, releaseTable)
 	f.Deliveries = load(r, deliveryTable)
 	f.Orders = load(r, orderTable)
+	f.StandingOrders = load(r, standingTable)
 	f.ExpectedPicks = load(r, expectedPickTable)
 	f.Picks = load(r, pickTable)
 	r.problems = append(r.problems, checkOrders(f.Orders)...)
+	r.problems = append(r.problems, checkStanding(f.StandingOrders)...)
 	r.problems = append(r.problems, strangers(entries)...)
 	if len(coops) == 1 {
 		f.Coop = coops[0]

@@ -9,6 +9,8 @@ import (
 	"github.com/google/go-cmp/cmp"
 )
 
+const standingHeader = "standing_order_id,customer_id,product_id,weekdays,packs,smallest_packs,from_date,until_date,skip_dates\n"
+
 const farmHeader = "farm_id,name,place,member_shares,carry_cost_minor_per_kg\n"
 
 func TestReadTakesWhatRFC4180Allows(t *testing.T) {
@@ -69,6 +71,14 @@ func TestReadRefusesByLineAndColumn(t *testing.T) {
 		"tare over gross":   {"picks.csv", "room_id,product_id,date,gross_grams,tare_grams,crates,picker,break_number\nr,p,2026-01-02,5,5,1,,\n", "picks.csv line 2, column tare_grams"},
 		"phase twice":       {"compost_requests.csv", "compost_request_id,farm_id,room_id,crop_id,wanted_kg,smallest_useful_kg,whole_fill,earliest_date,latest_date,phases\na,f,r,,5,5,yes,2026-01-02,2026-01-03,two+two\n", "compost_requests.csv line 2, column phases"},
 		"four decimals":     {"readings.csv", "lot_id,probe_id,kind,time,value\na,p,ph,2026-02-03T10:00:00Z,7.1234\n", `readings.csv line 2, column value: found "7.1234"`},
+		"kitchens stand":    {"standing_orders.csv", standingHeader + "s,k,p,monday,1,,2026-01-02,,\ns,l,q,monday,1,,2026-01-02,,\n", `standing_orders.csv line 3, column customer_id: found "l", expected "k" as on line 2`},
+		"rests of two":      {"standing_orders.csv", standingHeader + "s,k,p,monday,1,,2026-01-02,,\ns,k,q,monday,1,,2026-01-02,,2026-01-05\n", `standing_orders.csv line 3, column skip_dates`},
+		"no weekday":        {"standing_orders.csv", standingHeader + "s,k,p,monday+mon,1,,2026-01-02,,\n", `column weekdays: found "monday+mon", expected one or more of monday`},
+		"useless":           {"standing_orders.csv", standingHeader + "s,k,p,monday,1,2,2026-01-02,,\n", `column smallest_packs: found "2", expected no more than packs`},
+		"ends before":       {"standing_orders.csv", standingHeader + "s,k,p,monday,1,,2026-01-02,2026-01-01,\n", `column until_date: found "2026-01-01"`},
+		"a day twice":       {"standing_orders.csv", standingHeader + "s,k,p,monday,1,,2026-01-02,,2026-01-05+2026-01-05\n", `column skip_dates: found "2026-01-05+2026-01-05"`},
+		"no time of day":    {"ordering.csv", "cutoff_time,cutoff_days_before,horizon_days\n24:00,1,\n", `column cutoff_time: found "24:00", expected a time of day`},
+		"days but no time":  {"ordering.csv", "cutoff_time,cutoff_days_before,horizon_days\n,1,\n", `column cutoff_time: found ""`},
 		"order of two":      {"orders.csv", "order_id,customer_id,delivery_date,product_id,packs\no,k,2026-01-02,p,1\no,l,2026-01-02,q,1\n", `orders.csv line 3, column customer_id: found "l", expected k as on line 2`},
 		"second co-op":      {"coop.csv", "coop_id,name,time_zone,currency_code\n0197f3c2-5b1e-7c44-9a10-3d2f6b8e4a57,A,UTC,EUR\n0197f3c2-5b1e-7c44-9a10-3d2f6b8e4a58,B,UTC,EUR\n", "coop.csv line 3: is a row too many: this file takes 1 in one import"},
 		"no co-op":          {"coop.csv", "coop_id,name,time_zone,currency_code\n", "coop.csv: has no row"},

@@ -121,6 +121,23 @@ type OrderRow struct {
 	Packs                                        int64
 }
 
+// Ordering is the row of ordering.csv. CutoffTime is empty for no cut-off.
+type Ordering struct {
+	At
+	CutoffTime                    string
+	CutoffDaysBefore, HorizonDays int64
+}
+
+// StandingRow is a row of standing_orders.csv: one line of a standing order.
+type StandingRow struct {
+	At
+	StandingOrderID, CustomerID, ProductID string
+	Weekdays                               []string
+	Packs, SmallestPacks                   int64
+	FromDate, UntilDate                    string
+	SkipDates                              []string
+}
+
 // ExpectedPick is a row of expected_picks.csv.
 type ExpectedPick struct {
 	At

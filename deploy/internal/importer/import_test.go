@@ -2,6 +2,7 @@ package importer
 
 import (
 	"context"
+	"slices"
 	"strings"
 	"testing"
 
@@ -88,6 +89,27 @@ func (r *rig) counts(dir string) {
 		}
 	}
 	r.count("order lines", lines, wanted, err)
+	standing, err := r.im.Order.ListStandingOrders(ctx, &orderv1.ListStandingOrdersRequest{})
+	lines = 0
+	packs := int64(0)
+	for _, o := range standing.GetStandingOrders() {
+		lines += len(o.GetLines())
+	}
+	r.count("lines of standing orders", lines, len(files.StandingOrders), err)
+	// 2026-11-27 is a Friday, the first day of standing orders: they are orders already, and no
+	// day has orders of both kinds.
+	friday, err := r.im.Order.ListOrders(ctx, &orderv1.ListOrdersRequest{DeliveryDate: "2026-11-27"})
+	for _, o := range friday.GetOrders() {
+		for _, l := range o.GetLines() {
+			packs += l.GetPacks()
+		}
+	}
+	for _, row := range files.StandingOrders {
+		if slices.Contains(row.Weekdays, "friday") {
+			packs -= row.Packs
+		}
+	}
+	r.count("packs of standing orders without orders", int(packs), 0, err)
 	list, err := r.im.Harvest.ListExpectedPicks(ctx, &harvestv1.ListExpectedPicksRequest{FromDate: "2026-11-01", ToDate: "2026-11-30"})
 	r.count("expected picks", len(list.GetExpectedPicks()), len(files.ExpectedPicks), err)
 }
@@ -105,14 +127,18 @@ func (r *rig) changes(dir string) {
 	edit(r.t, dir, "farms.csv", "Thistledown Farm,Nether Wick,140", "Thistledown Farm,Nether Wick,150")
 	edit(r.t, dir, "customers.csv", "The Weighbridge,Corran Cross,3", "The Weighbridge,Corran Cross,2")
 	edit(r.t, dir, "orders.csv", "2026-11-26,white-closed-250g,", "2026-11-26,white-closed-250g,1")
+	edit(r.t, dir, "standing_orders.csv", "oyster-1kg,monday+wednesday+friday,", "oyster-1kg,monday+friday,")
+	edit(r.t, dir, "ordering.csv", "16:00", "15:30")
 	moved, err := r.run(dir)
 	if err != nil {
 		r.t.Fatal(err)
 	}
 	want := map[string]Outcome{
-		"farms.csv":     {File: "farms.csv", Changed: 1, Same: 5},
-		"customers.csv": {File: "customers.csv", Changed: 1, Same: 25},
-		"orders.csv":    {File: "orders.csv", Changed: 1, Same: moved["orders.csv"].Same},
+		"farms.csv":           {File: "farms.csv", Changed: 1, Same: 5},
+		"customers.csv":       {File: "customers.csv", Changed: 1, Same: 25},
+		"orders.csv":          {File: "orders.csv", Changed: 1, Same: moved["orders.csv"].Same},
+		"ordering.csv":        {File: "ordering.csv", Changed: 1},
+		"standing_orders.csv": {File: "standing_orders.csv", Changed: 1, Same: 12},
 	}
 	if diff := cmp.Diff(want, moved); diff != "" {
 		r.t.Errorf("changed rows (-want +got):\n%s", diff)
@@ -133,6 +159,7 @@ func (r *rig) changes(dir string) {
 func (r *rig) refusals(dir string) {
 	r.t.Helper()
 	for _, test := range []struct{ file, row, column, text string }{
+		{"standing_orders.csv", "the-weighbridge-weekly,the-weighbridge,white-closed-250g,monday,9,,2026-11-27,,\nthe-weighbridge-more,the-weighbridge,white-closed-250g,monday+sunday,9,,2026-11-27,,", "weekdays", "has white-closed-250g on one of these days too"},
 		{"expected_picks.csv", "thistledown-1,brown-closed-1500g,2026-11-27,1000,2000,3000", "product_id", "white mushroom"},
 		{"expected_picks.csv", "thistledown-9,white-closed-1500g,2026-11-27,1000,2000,3000", "room_id", `unknown room_id "thistledown-9"`},
 		{"crops.csv", "late,thistledown-1,white-bulk-2,2026-11-27,", "fill_date", "thistledown-1-20261019"},

@@ -86,10 +86,11 @@ type step struct {
 func (r *run) steps() []step {
 	return []step{
 		{"coop.csv", r.coop}, {"farms.csv", r.farms}, {"rooms.csv", r.rooms}, {"yards.csv", r.yards},
-		{"products.csv", r.products}, {"customers.csv", r.customers}, {"crops.csv", r.crops}, {"stages.csv", r.stages},
+		{"products.csv", r.products}, {"customers.csv", r.customers}, {"ordering.csv", r.ordering}, {"crops.csv", r.crops}, {"stages.csv", r.stages},
 		{"slots.csv", r.slots}, {"compost_requests.csv", r.compostRequests}, {"lots.csv", r.lots},
 		{"lot_marks.csv", r.lotMarks}, {"readings.csv", r.readings}, {"releases.csv", r.releases},
-		{"deliveries.csv", r.deliveries}, {"orders.csv", r.orders}, {"expected_picks.csv", r.expectedPicks},
+		{"deliveries.csv", r.deliveries}, {"orders.csv", r.orders}, {"standing_orders.csv", r.standingOrders},
+		{"expected_picks.csv", r.expectedPicks},
 		{"picks.csv", r.picks},
 	}
 }

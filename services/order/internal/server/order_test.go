@@ -19,7 +19,7 @@ func TestPlaceChangeAndCancel(t *testing.T) {
 	order := must[*orderv1.Order](t)(r.PlaceOrder(r.office(t), &orderv1.PlaceOrderRequest{RequestId: ids.New(), Order: wants("anchor", tomorrow, "white", 3)}))
 	diff(t, "placed", &orderv1.Order{
 		OrderId: "anchor-20261126", CustomerId: "anchor", DeliveryDate: tomorrow, Lines: []*orderv1.OrderLine{{ProductId: "white", Packs: 3}},
-		State: orderv1.OrderState_ORDER_STATE_PLACED, Version: 1, Etag: order.GetEtag(),
+		State: orderv1.OrderState_ORDER_STATE_PLACED, Version: 1, Etag: order.GetEtag(), Origin: orderv1.OrderOrigin_ORDER_ORIGIN_BY_HAND,
 	}, order)
 	again := must[*orderv1.Order](t)(r.PlaceOrder(r.office(t), &orderv1.PlaceOrderRequest{RequestId: ids.New(), Order: wants("anchor", tomorrow, "white", 3)}))
 	diff(t, "an equal order", order, again)
