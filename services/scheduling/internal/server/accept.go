@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"slices"
+	"strings"
 
 	"github.com/jackc/pgx/v5"
 
@@ -35,7 +36,7 @@ func (s *Server) AcceptFills(ctx context.Context, req *schedulingv1.AcceptFillsR
 			return nil, err
 		}
 		answer.Crops = each(crops, grown.lean)
-		return answer, s.yardsCan(ctx, tx, crops)
+		return answer, s.yardsCan(ctx, tx, crops, element("fills"))
 	})
 }
 
@@ -81,7 +82,7 @@ func (s *Server) callOff(ctx context.Context, tx pgx.Tx, offs []*schedulingv1.Ca
 
 // yardsCan refuses fills for which the published slots of their phase have not
 // the compost in their week, together with all else that is planned there.
-func (s *Server) yardsCan(ctx context.Context, tx pgx.Tx, fills []grown) error {
+func (s *Server) yardsCan(ctx context.Context, tx pgx.Tx, fills []grown, at pathOf) error {
 	today, err := s.today(ctx, tx)
 	if err != nil {
 		return err
@@ -112,7 +113,7 @@ func (s *Server) yardsCan(ctx context.Context, tx pgx.Tx, fills []grown) error {
 		if i < 0 {
 			continue // not this plan's doing
 		}
-		return tonnesFault(over, monday, fmt.Sprintf("fills[%d].fill_date", i))
+		return tonnesFault(over, monday, strings.TrimPrefix(at(i)+".fill_date", "."))
 	}
 	return nil
 }

@@ -34,6 +34,11 @@ func (s *Server) MoveCrop(ctx context.Context, req *schedulingv1.MoveCropRequest
 		if err := s.move(ctx, tx, c, day); err != nil {
 			return nil, err
 		}
+		if !req.GetBeyondSlots() {
+			if err := s.yardsCan(ctx, tx, []grown{c.grown}, single("")); err != nil {
+				return nil, err
+			}
+		}
 		return cropMessage(c.Crop, c.programme), nil
 	})
 }

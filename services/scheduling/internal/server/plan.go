@@ -17,12 +17,19 @@ import (
 )
 
 // PlanCrop plans one crop, forwards from a fill date or backwards from a wanted
-// first pick.
+// first pick. A plan over the published tonnes of its week is refused, unless the
+// caller wants it all the same.
 func (s *Server) PlanCrop(ctx context.Context, req *schedulingv1.PlanCropRequest) (*schedulingv1.Crop, error) {
 	return requestlog.Once(ctx, s.pool, req.GetRequestId(), req, &schedulingv1.Crop{}, func(ctx context.Context, tx pgx.Tx) (*schedulingv1.Crop, error) {
-		crop, err := one(s.planCrops(ctx, tx, []*schedulingv1.CropPlan{req.GetPlan()}, single("plan")))
+		crops, err := s.planCrops(ctx, tx, []*schedulingv1.CropPlan{req.GetPlan()}, single("plan"))
+		crop, err := one(crops, err)
 		if err != nil {
 			return nil, err
+		}
+		if !req.GetBeyondSlots() {
+			if err := s.yardsCan(ctx, tx, crops, single("plan")); err != nil {
+				return nil, err
+			}
 		}
 		return cropMessage(crop.Crop, crop.programme), nil
 	})

@@ -337,3 +337,26 @@ func TestYardsTonnesAreSharedOnce(t *testing.T) {
 		t.Errorf("%d rooms of 19,860 kg each are filled from 45,000 kg", won)
 	}
 }
+
+// A single plan or move over the published tonnes of its week is refused with the
+// reason, and made where the office wants it all the same.
+func TestSinglePlansOverTheYardsTonnes(t *testing.T) {
+	t.Parallel()
+	r := quarter(t)
+	for _, id := range []string{"elm-end-2", "elm-end-3"} {
+		r.plan(t, fill(id, "white-bulk-2", "2026-03-10")) // 39,720 kg of 45,000 kg
+	}
+	third := fill("gorse-hill-1", "white-bulk-2", "2026-03-12")
+	_, err := r.PlanCrop(r.office(t), &schedulingv1.PlanCropRequest{RequestId: ids.New(), Plan: third})
+	refused(t, err, fault.Precondition, "OVER_THE_YARDS_TONNES", "plan.fill_date")
+	must[*schedulingv1.Crop](t)(r.PlanCrop(r.office(t), &schedulingv1.PlanCropRequest{RequestId: ids.New(), Plan: third, BeyondSlots: true}))
+
+	later := r.plan(t, fill("gorse-hill-2", "white-bulk-2", "2026-03-17"))
+	move := &schedulingv1.MoveCropRequest{RequestId: ids.New(), CropId: later.GetCropId(), FillDate: "2026-03-11"}
+	_, err = r.MoveCrop(r.office(t), move)
+	refused(t, err, fault.Precondition, "OVER_THE_YARDS_TONNES", "fill_date")
+	move.BeyondSlots, move.RequestId = true, ids.New()
+	if moved := must[*schedulingv1.Crop](t)(r.MoveCrop(r.office(t), move)); moved.GetFillDate() != "2026-03-11" {
+		t.Errorf("moved to %s", moved.GetFillDate())
+	}
+}

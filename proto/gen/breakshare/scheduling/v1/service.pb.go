@@ -875,7 +875,9 @@ type PlanCropRequest struct {
 	// UUID minted by the caller.
 	RequestId string `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
 	// The plan.
-	Plan          *CropPlan `protobuf:"bytes,2,opt,name=plan,proto3" json:"plan,omitempty"`
+	Plan *CropPlan `protobuf:"bytes,2,opt,name=plan,proto3" json:"plan,omitempty"`
+	// Plan it although the slots published for its week do not give the compost.
+	BeyondSlots   bool `protobuf:"varint,3,opt,name=beyond_slots,json=beyondSlots,proto3" json:"beyond_slots,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -922,6 +924,13 @@ func (x *PlanCropRequest) GetPlan() *CropPlan {
 		return x.Plan
 	}
 	return nil
+}
+
+func (x *PlanCropRequest) GetBeyondSlots() bool {
+	if x != nil {
+		return x.BeyondSlots
+	}
+	return false
 }
 
 // BatchPlanCropsRequest asks to plan many crops.
@@ -1474,7 +1483,9 @@ type MoveCropRequest struct {
 	// The new day of filling, ISO 8601.
 	FillDate string `protobuf:"bytes,3,opt,name=fill_date,json=fillDate,proto3" json:"fill_date,omitempty"`
 	// The etag that was read; empty to move whatever the crop's state.
-	Etag          string `protobuf:"bytes,4,opt,name=etag,proto3" json:"etag,omitempty"`
+	Etag string `protobuf:"bytes,4,opt,name=etag,proto3" json:"etag,omitempty"`
+	// Move it although the slots published for its new week do not give the compost.
+	BeyondSlots   bool `protobuf:"varint,5,opt,name=beyond_slots,json=beyondSlots,proto3" json:"beyond_slots,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1535,6 +1546,13 @@ func (x *MoveCropRequest) GetEtag() string {
 		return x.Etag
 	}
 	return ""
+}
+
+func (x *MoveCropRequest) GetBeyondSlots() bool {
+	if x != nil {
+		return x.BeyondSlots
+	}
+	return false
 }
 
 // ShiftOverdueRequest asks to let what is overdue begin today at the earliest.
@@ -3118,11 +3136,12 @@ const file_breakshare_scheduling_v1_service_proto_rawDesc = "" +
 	"\n" +
 	"facilities\x18\x06 \x03(\v2&.breakshare.scheduling.v1.CropFacilityB\b\xbaH\x05\x92\x01\x02\x10\x03R\n" +
 	"facilitiesB\r\n" +
-	"\x04from\x12\x05\xbaH\x02\b\x01\"z\n" +
+	"\x04from\x12\x05\xbaH\x02\b\x01\"\x9d\x01\n" +
 	"\x0fPlanCropRequest\x12'\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12>\n" +
-	"\x04plan\x18\x02 \x01(\v2\".breakshare.scheduling.v1.CropPlanB\x06\xbaH\x03\xc8\x01\x01R\x04plan\"\x87\x01\n" +
+	"\x04plan\x18\x02 \x01(\v2\".breakshare.scheduling.v1.CropPlanB\x06\xbaH\x03\xc8\x01\x01R\x04plan\x12!\n" +
+	"\fbeyond_slots\x18\x03 \x01(\bR\vbeyondSlots\"\x87\x01\n" +
 	"\x15BatchPlanCropsRequest\x12'\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12E\n" +
@@ -3160,13 +3179,14 @@ const file_breakshare_scheduling_v1_service_proto_rawDesc = "" +
 	"\afarm_id\x18\x03 \x01(\tB\a\xbaH\x04r\x02\x18@R\x06farmId\"\x91\x01\n" +
 	"\x13GetCalendarResponse\x124\n" +
 	"\x05crops\x18\x01 \x03(\v2\x1e.breakshare.scheduling.v1.CropR\x05crops\x12D\n" +
-	"\tconflicts\x18\x02 \x03(\v2&.breakshare.scheduling.v1.CropConflictR\tconflicts\"\xd6\x01\n" +
+	"\tconflicts\x18\x02 \x03(\v2&.breakshare.scheduling.v1.CropConflictR\tconflicts\"\xf9\x01\n" +
 	"\x0fMoveCropRequest\x12'\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12D\n" +
 	"\acrop_id\x18\x02 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\x06cropId\x12@\n" +
 	"\tfill_date\x18\x03 \x01(\tB#\xbaH r\x1e2\x1c^[0-9]{4}-[0-9]{2}-[0-9]{2}$R\bfillDate\x12\x12\n" +
-	"\x04etag\x18\x04 \x01(\tR\x04etag\"`\n" +
+	"\x04etag\x18\x04 \x01(\tR\x04etag\x12!\n" +
+	"\fbeyond_slots\x18\x05 \x01(\bR\vbeyondSlots\"`\n" +
 	"\x13ShiftOverdueRequest\x12'\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12 \n" +

@@ -90,7 +90,8 @@ type SchedulingServiceClient interface {
 	ListProgrammes(ctx context.Context, in *ListProgrammesRequest, opts ...grpc.CallOption) (*ListProgrammesResponse, error)
 	// PlanCrop plans one crop, forwards from a fill date or backwards from a wanted first pick.
 	// FAILED_PRECONDITION where the room is taken, with both crops and the least move that frees
-	// the days. A crop that is planned already just so is returned as it is.
+	// the days, and where the week's fills would need more compost than its published slots give.
+	// A crop that is planned already just so is returned as it is.
 	PlanCrop(ctx context.Context, in *PlanCropRequest, opts ...grpc.CallOption) (*Crop, error)
 	// BatchPlanCrops plans many crops, all or none.
 	BatchPlanCrops(ctx context.Context, in *BatchPlanCropsRequest, opts ...grpc.CallOption) (*BatchPlanCropsResponse, error)
@@ -106,7 +107,8 @@ type SchedulingServiceClient interface {
 	// span of dates, by room and fill date, and the rooms that are doubly held.
 	GetCalendar(ctx context.Context, in *GetCalendarRequest, opts ...grpc.CallOption) (*GetCalendarResponse, error)
 	// MoveCrop plans a crop that has not begun for another fill date.
-	// FAILED_PRECONDITION where it has begun or the room is taken on the new days.
+	// FAILED_PRECONDITION where it has begun, where the room is taken on the new days, and where the
+	// new week's fills would need more compost than its published slots give.
 	MoveCrop(ctx context.Context, in *MoveCropRequest, opts ...grpc.CallOption) (*Crop, error)
 	// ShiftOverdue moves every crop whose next step is overdue, so that this step begins today at
 	// the earliest, and the planned crops that would meet it. CropMoved tells of each, once.
@@ -554,7 +556,8 @@ type SchedulingServiceServer interface {
 	ListProgrammes(context.Context, *ListProgrammesRequest) (*ListProgrammesResponse, error)
 	// PlanCrop plans one crop, forwards from a fill date or backwards from a wanted first pick.
 	// FAILED_PRECONDITION where the room is taken, with both crops and the least move that frees
-	// the days. A crop that is planned already just so is returned as it is.
+	// the days, and where the week's fills would need more compost than its published slots give.
+	// A crop that is planned already just so is returned as it is.
 	PlanCrop(context.Context, *PlanCropRequest) (*Crop, error)
 	// BatchPlanCrops plans many crops, all or none.
 	BatchPlanCrops(context.Context, *BatchPlanCropsRequest) (*BatchPlanCropsResponse, error)
@@ -570,7 +573,8 @@ type SchedulingServiceServer interface {
 	// span of dates, by room and fill date, and the rooms that are doubly held.
 	GetCalendar(context.Context, *GetCalendarRequest) (*GetCalendarResponse, error)
 	// MoveCrop plans a crop that has not begun for another fill date.
-	// FAILED_PRECONDITION where it has begun or the room is taken on the new days.
+	// FAILED_PRECONDITION where it has begun, where the room is taken on the new days, and where the
+	// new week's fills would need more compost than its published slots give.
 	MoveCrop(context.Context, *MoveCropRequest) (*Crop, error)
 	// ShiftOverdue moves every crop whose next step is overdue, so that this step begins today at
 	// the earliest, and the planned crops that would meet it. CropMoved tells of each, once.
