@@ -6,6 +6,7 @@ package eventlog
 import (
 	"context"
 	"fmt"
+	"sync"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -15,6 +16,7 @@ import (
 	eventlogv1 "breakshare.example/proto/gen/breakshare/eventlog/v1"
 	"breakshare.example/services/platform/fault"
 	"breakshare.example/services/platform/identity"
+	"breakshare.example/services/platform/inbox"
 	"breakshare.example/services/platform/pg"
 )
 
@@ -30,16 +32,23 @@ const (
 type Server struct {
 	eventlogv1.UnimplementedEventLogServiceServer
 	pool *pgxpool.Pool
+
+	mu        sync.Mutex
+	consumers map[string]*inbox.Consumer // by source
 }
 
 // NewServer returns a server over the pool that connects as the service's role.
 func NewServer(pool *pgxpool.Pool) *Server { return &Server{pool: pool} }
 
-// Policy says who may call: other services and the operator. It can be given
-// to the RPC server as it is.
+// Policy says who may call: other services and the operator, and the operator
+// alone what is about the service's own state. It can be given to the RPC
+// server as it is.
 func Policy() map[string][]identity.Role {
 	return map[string][]identity.Role{
-		eventlogv1.EventLogService_ListEvents_FullMethodName: {identity.Service, identity.Operator},
+		eventlogv1.EventLogService_ListEvents_FullMethodName:      {identity.Service, identity.Operator},
+		eventlogv1.EventLogService_GetStanding_FullMethodName:     {identity.Operator},
+		eventlogv1.EventLogService_ListDeadLetters_FullMethodName: {identity.Operator},
+		eventlogv1.EventLogService_RetryDeadLetter_FullMethodName: {identity.Operator},
 	}
 }
 

@@ -16,7 +16,9 @@ import (
 
 	"breakshare.example/services/platform/bus"
 	"breakshare.example/services/platform/clock"
+	"breakshare.example/services/platform/eventlog"
 	"breakshare.example/services/platform/identity"
+	"breakshare.example/services/platform/inbox"
 	"breakshare.example/services/platform/rpc"
 )
 
@@ -39,6 +41,8 @@ type Host struct {
 	Instruments bool
 	// Meter measures the pools; nil is the process-wide provider.
 	Meter metric.MeterProvider
+
+	eventLog *eventlog.Server // of the service's store; nil before there is one
 
 	mu       sync.Mutex
 	policy   rpc.Policy
@@ -76,8 +80,11 @@ func (h *Host) OnClose(fn func(context.Context) error) {
 
 // Run starts r, which lives until Close, and stops it there. The error of a
 // start is returned and also kept, so that a service whose part did not start
-// does not come up.
+// does not come up. A consumer is also shown to the operator, by the event log.
 func (h *Host) Run(r Runner) error {
+	if c, ok := r.(*inbox.Consumer); ok && h.eventLog != nil {
+		h.eventLog.Watch(c)
+	}
 	if err := r.Start(h.context()); err != nil {
 		err = fmt.Errorf("start %T: %w", r, err)
 		h.mu.Lock()

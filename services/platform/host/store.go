@@ -32,7 +32,8 @@ func (h *Host) Store(ctx context.Context, schema pg.Schema, maxConns int32) (*pg
 		return nil, fmt.Errorf("open the store of %s: %w", schema.Service, err)
 	}
 	h.AddHealth(schema.Service+".postgres", pool.Ping)
-	eventlogv1.RegisterEventLogServiceServer(h.Registrar, eventlog.NewServer(pool))
+	h.eventLog = eventlog.NewServer(pool)
+	eventlogv1.RegisterEventLogServiceServer(h.Registrar, h.eventLog)
 	h.AddPolicy(eventlog.Policy())
 	if h.PauseRelay {
 		return pool, nil

@@ -45,8 +45,8 @@ WITH moved AS (
 	UPDATE event_cursor SET last_sequence = greatest(last_sequence, $4)
 	WHERE coop_id = $1 AND source = $3
 )
-INSERT INTO inbox (coop_id, event_id, source, sequence, outcome, reason)
-VALUES ($1, $2, $3, $4, $5, nullif($6, ''))`, m.CoopID, m.ID, m.Source, m.Sequence, string(o), reason)
+INSERT INTO inbox (coop_id, event_id, source, sequence, outcome, reason, type)
+VALUES ($1, $2, $3, $4, $5, nullif($6, ''), CASE WHEN $5 = 'dead' THEN $7 END)`, m.CoopID, m.ID, m.Source, m.Sequence, string(o), reason, m.Type)
 	if err != nil {
 		return fmt.Errorf("record event %s: %w", m.ID, err)
 	}

@@ -11,6 +11,7 @@
 package eventlogv1
 
 import (
+	_ "buf.build/gen/go/bufbuild/protovalidate/protocolbuffers/go/buf/validate"
 	protoreflect "google.golang.org/protobuf/reflect/protoreflect"
 	protoimpl "google.golang.org/protobuf/runtime/protoimpl"
 	timestamppb "google.golang.org/protobuf/types/known/timestamppb"
@@ -25,6 +26,473 @@ const (
 	// Verify that runtime/protoimpl is sufficiently up-to-date.
 	_ = protoimpl.EnforceVersion(protoimpl.MaxVersion - 20)
 )
+
+// GetStandingRequest asks for the caller's co-op, which comes from its token.
+type GetStandingRequest struct {
+	state         protoimpl.MessageState `protogen:"open.v1"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetStandingRequest) Reset() {
+	*x = GetStandingRequest{}
+	mi := &file_breakshare_eventlog_v1_eventlog_proto_msgTypes[0]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetStandingRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetStandingRequest) ProtoMessage() {}
+
+func (x *GetStandingRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_eventlog_v1_eventlog_proto_msgTypes[0]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetStandingRequest.ProtoReflect.Descriptor instead.
+func (*GetStandingRequest) Descriptor() ([]byte, []int) {
+	return file_breakshare_eventlog_v1_eventlog_proto_rawDescGZIP(), []int{0}
+}
+
+// GetStandingResponse is how far the service has got.
+type GetStandingResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// Sequence of the newest event it has numbered; 0 for none.
+	LastSequence int64 `protobuf:"varint,1,opt,name=last_sequence,json=lastSequence,proto3" json:"last_sequence,omitempty"`
+	// Events that are written and not yet published.
+	Unpublished int64 `protobuf:"varint,2,opt,name=unpublished,proto3" json:"unpublished,omitempty"`
+	// When the oldest of them happened; absent when there are none.
+	OldestUnpublished *timestamppb.Timestamp `protobuf:"bytes,3,opt,name=oldest_unpublished,json=oldestUnpublished,proto3" json:"oldest_unpublished,omitempty"`
+	// What it has read of others, by source.
+	Readings      []*Reading `protobuf:"bytes,4,rep,name=readings,proto3" json:"readings,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *GetStandingResponse) Reset() {
+	*x = GetStandingResponse{}
+	mi := &file_breakshare_eventlog_v1_eventlog_proto_msgTypes[1]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *GetStandingResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*GetStandingResponse) ProtoMessage() {}
+
+func (x *GetStandingResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_eventlog_v1_eventlog_proto_msgTypes[1]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use GetStandingResponse.ProtoReflect.Descriptor instead.
+func (*GetStandingResponse) Descriptor() ([]byte, []int) {
+	return file_breakshare_eventlog_v1_eventlog_proto_rawDescGZIP(), []int{1}
+}
+
+func (x *GetStandingResponse) GetLastSequence() int64 {
+	if x != nil {
+		return x.LastSequence
+	}
+	return 0
+}
+
+func (x *GetStandingResponse) GetUnpublished() int64 {
+	if x != nil {
+		return x.Unpublished
+	}
+	return 0
+}
+
+func (x *GetStandingResponse) GetOldestUnpublished() *timestamppb.Timestamp {
+	if x != nil {
+		return x.OldestUnpublished
+	}
+	return nil
+}
+
+func (x *GetStandingResponse) GetReadings() []*Reading {
+	if x != nil {
+		return x.Readings
+	}
+	return nil
+}
+
+// Reading is how far a service has read the events of another.
+type Reading struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The service that tells of them.
+	Source string `protobuf:"bytes,1,opt,name=source,proto3" json:"source,omitempty"`
+	// Sequence of the last one taken in, skipped or buried; 0 for none.
+	LastSequence int64 `protobuf:"varint,2,opt,name=last_sequence,json=lastSequence,proto3" json:"last_sequence,omitempty"`
+	// How many of them are dead letters.
+	DeadLetters   int64 `protobuf:"varint,3,opt,name=dead_letters,json=deadLetters,proto3" json:"dead_letters,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *Reading) Reset() {
+	*x = Reading{}
+	mi := &file_breakshare_eventlog_v1_eventlog_proto_msgTypes[2]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *Reading) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*Reading) ProtoMessage() {}
+
+func (x *Reading) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_eventlog_v1_eventlog_proto_msgTypes[2]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use Reading.ProtoReflect.Descriptor instead.
+func (*Reading) Descriptor() ([]byte, []int) {
+	return file_breakshare_eventlog_v1_eventlog_proto_rawDescGZIP(), []int{2}
+}
+
+func (x *Reading) GetSource() string {
+	if x != nil {
+		return x.Source
+	}
+	return ""
+}
+
+func (x *Reading) GetLastSequence() int64 {
+	if x != nil {
+		return x.LastSequence
+	}
+	return 0
+}
+
+func (x *Reading) GetDeadLetters() int64 {
+	if x != nil {
+		return x.DeadLetters
+	}
+	return 0
+}
+
+// ListDeadLettersRequest asks for the newest.
+type ListDeadLettersRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The most to return, 1 to 200; 0 means 50. More than 200 is cut to 200.
+	Limit         int32 `protobuf:"varint,1,opt,name=limit,proto3" json:"limit,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListDeadLettersRequest) Reset() {
+	*x = ListDeadLettersRequest{}
+	mi := &file_breakshare_eventlog_v1_eventlog_proto_msgTypes[3]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListDeadLettersRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListDeadLettersRequest) ProtoMessage() {}
+
+func (x *ListDeadLettersRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_eventlog_v1_eventlog_proto_msgTypes[3]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListDeadLettersRequest.ProtoReflect.Descriptor instead.
+func (*ListDeadLettersRequest) Descriptor() ([]byte, []int) {
+	return file_breakshare_eventlog_v1_eventlog_proto_rawDescGZIP(), []int{3}
+}
+
+func (x *ListDeadLettersRequest) GetLimit() int32 {
+	if x != nil {
+		return x.Limit
+	}
+	return 0
+}
+
+// ListDeadLettersResponse is the newest dead letters.
+type ListDeadLettersResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The newest first.
+	DeadLetters   []*DeadLetter `protobuf:"bytes,1,rep,name=dead_letters,json=deadLetters,proto3" json:"dead_letters,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *ListDeadLettersResponse) Reset() {
+	*x = ListDeadLettersResponse{}
+	mi := &file_breakshare_eventlog_v1_eventlog_proto_msgTypes[4]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *ListDeadLettersResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*ListDeadLettersResponse) ProtoMessage() {}
+
+func (x *ListDeadLettersResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_eventlog_v1_eventlog_proto_msgTypes[4]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use ListDeadLettersResponse.ProtoReflect.Descriptor instead.
+func (*ListDeadLettersResponse) Descriptor() ([]byte, []int) {
+	return file_breakshare_eventlog_v1_eventlog_proto_rawDescGZIP(), []int{4}
+}
+
+func (x *ListDeadLettersResponse) GetDeadLetters() []*DeadLetter {
+	if x != nil {
+		return x.DeadLetters
+	}
+	return nil
+}
+
+// DeadLetter is an event that a service could not take in.
+type DeadLetter struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// UUID of the event.
+	EventId string `protobuf:"bytes,1,opt,name=event_id,json=eventId,proto3" json:"event_id,omitempty"`
+	// The service that told of it.
+	Source string `protobuf:"bytes,2,opt,name=source,proto3" json:"source,omitempty"`
+	// Its place among the co-op's events from the source.
+	Sequence int64 `protobuf:"varint,3,opt,name=sequence,proto3" json:"sequence,omitempty"`
+	// Full name of the payload's message; empty where it was not noted.
+	Type string `protobuf:"bytes,4,opt,name=type,proto3" json:"type,omitempty"`
+	// Why it could not be taken in.
+	Reason string `protobuf:"bytes,5,opt,name=reason,proto3" json:"reason,omitempty"`
+	// When it was given up.
+	BuriedAt      *timestamppb.Timestamp `protobuf:"bytes,6,opt,name=buried_at,json=buriedAt,proto3" json:"buried_at,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *DeadLetter) Reset() {
+	*x = DeadLetter{}
+	mi := &file_breakshare_eventlog_v1_eventlog_proto_msgTypes[5]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *DeadLetter) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*DeadLetter) ProtoMessage() {}
+
+func (x *DeadLetter) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_eventlog_v1_eventlog_proto_msgTypes[5]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use DeadLetter.ProtoReflect.Descriptor instead.
+func (*DeadLetter) Descriptor() ([]byte, []int) {
+	return file_breakshare_eventlog_v1_eventlog_proto_rawDescGZIP(), []int{5}
+}
+
+func (x *DeadLetter) GetEventId() string {
+	if x != nil {
+		return x.EventId
+	}
+	return ""
+}
+
+func (x *DeadLetter) GetSource() string {
+	if x != nil {
+		return x.Source
+	}
+	return ""
+}
+
+func (x *DeadLetter) GetSequence() int64 {
+	if x != nil {
+		return x.Sequence
+	}
+	return 0
+}
+
+func (x *DeadLetter) GetType() string {
+	if x != nil {
+		return x.Type
+	}
+	return ""
+}
+
+func (x *DeadLetter) GetReason() string {
+	if x != nil {
+		return x.Reason
+	}
+	return ""
+}
+
+func (x *DeadLetter) GetBuriedAt() *timestamppb.Timestamp {
+	if x != nil {
+		return x.BuriedAt
+	}
+	return nil
+}
+
+// RetryDeadLetterRequest names one.
+type RetryDeadLetterRequest struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// UUID minted by the caller: the same id with the same body gives the first answer again.
+	RequestId string `protobuf:"bytes,1,opt,name=request_id,json=requestId,proto3" json:"request_id,omitempty"`
+	// UUID of the event.
+	EventId       string `protobuf:"bytes,2,opt,name=event_id,json=eventId,proto3" json:"event_id,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RetryDeadLetterRequest) Reset() {
+	*x = RetryDeadLetterRequest{}
+	mi := &file_breakshare_eventlog_v1_eventlog_proto_msgTypes[6]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RetryDeadLetterRequest) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RetryDeadLetterRequest) ProtoMessage() {}
+
+func (x *RetryDeadLetterRequest) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_eventlog_v1_eventlog_proto_msgTypes[6]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RetryDeadLetterRequest.ProtoReflect.Descriptor instead.
+func (*RetryDeadLetterRequest) Descriptor() ([]byte, []int) {
+	return file_breakshare_eventlog_v1_eventlog_proto_rawDescGZIP(), []int{6}
+}
+
+func (x *RetryDeadLetterRequest) GetRequestId() string {
+	if x != nil {
+		return x.RequestId
+	}
+	return ""
+}
+
+func (x *RetryDeadLetterRequest) GetEventId() string {
+	if x != nil {
+		return x.EventId
+	}
+	return ""
+}
+
+// RetryDeadLetterResponse is what became of it.
+type RetryDeadLetterResponse struct {
+	state protoimpl.MessageState `protogen:"open.v1"`
+	// The event, taken in.
+	EventId string `protobuf:"bytes,1,opt,name=event_id,json=eventId,proto3" json:"event_id,omitempty"`
+	// True where this call took it in; false where that had happened before.
+	Applied       bool `protobuf:"varint,2,opt,name=applied,proto3" json:"applied,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
+}
+
+func (x *RetryDeadLetterResponse) Reset() {
+	*x = RetryDeadLetterResponse{}
+	mi := &file_breakshare_eventlog_v1_eventlog_proto_msgTypes[7]
+	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+	ms.StoreMessageInfo(mi)
+}
+
+func (x *RetryDeadLetterResponse) String() string {
+	return protoimpl.X.MessageStringOf(x)
+}
+
+func (*RetryDeadLetterResponse) ProtoMessage() {}
+
+func (x *RetryDeadLetterResponse) ProtoReflect() protoreflect.Message {
+	mi := &file_breakshare_eventlog_v1_eventlog_proto_msgTypes[7]
+	if x != nil {
+		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
+		if ms.LoadMessageInfo() == nil {
+			ms.StoreMessageInfo(mi)
+		}
+		return ms
+	}
+	return mi.MessageOf(x)
+}
+
+// Deprecated: Use RetryDeadLetterResponse.ProtoReflect.Descriptor instead.
+func (*RetryDeadLetterResponse) Descriptor() ([]byte, []int) {
+	return file_breakshare_eventlog_v1_eventlog_proto_rawDescGZIP(), []int{7}
+}
+
+func (x *RetryDeadLetterResponse) GetEventId() string {
+	if x != nil {
+		return x.EventId
+	}
+	return ""
+}
+
+func (x *RetryDeadLetterResponse) GetApplied() bool {
+	if x != nil {
+		return x.Applied
+	}
+	return false
+}
 
 // ListEventsRequest asks for one page. The co-op comes from the caller's
 // token.
@@ -42,7 +510,7 @@ type ListEventsRequest struct {
 
 func (x *ListEventsRequest) Reset() {
 	*x = ListEventsRequest{}
-	mi := &file_breakshare_eventlog_v1_eventlog_proto_msgTypes[0]
+	mi := &file_breakshare_eventlog_v1_eventlog_proto_msgTypes[8]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -54,7 +522,7 @@ func (x *ListEventsRequest) String() string {
 func (*ListEventsRequest) ProtoMessage() {}
 
 func (x *ListEventsRequest) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_eventlog_v1_eventlog_proto_msgTypes[0]
+	mi := &file_breakshare_eventlog_v1_eventlog_proto_msgTypes[8]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -67,7 +535,7 @@ func (x *ListEventsRequest) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListEventsRequest.ProtoReflect.Descriptor instead.
 func (*ListEventsRequest) Descriptor() ([]byte, []int) {
-	return file_breakshare_eventlog_v1_eventlog_proto_rawDescGZIP(), []int{0}
+	return file_breakshare_eventlog_v1_eventlog_proto_rawDescGZIP(), []int{8}
 }
 
 func (x *ListEventsRequest) GetAfterSequence() int64 {
@@ -97,7 +565,7 @@ type ListEventsResponse struct {
 
 func (x *ListEventsResponse) Reset() {
 	*x = ListEventsResponse{}
-	mi := &file_breakshare_eventlog_v1_eventlog_proto_msgTypes[1]
+	mi := &file_breakshare_eventlog_v1_eventlog_proto_msgTypes[9]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -109,7 +577,7 @@ func (x *ListEventsResponse) String() string {
 func (*ListEventsResponse) ProtoMessage() {}
 
 func (x *ListEventsResponse) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_eventlog_v1_eventlog_proto_msgTypes[1]
+	mi := &file_breakshare_eventlog_v1_eventlog_proto_msgTypes[9]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -122,7 +590,7 @@ func (x *ListEventsResponse) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use ListEventsResponse.ProtoReflect.Descriptor instead.
 func (*ListEventsResponse) Descriptor() ([]byte, []int) {
-	return file_breakshare_eventlog_v1_eventlog_proto_rawDescGZIP(), []int{1}
+	return file_breakshare_eventlog_v1_eventlog_proto_rawDescGZIP(), []int{9}
 }
 
 func (x *ListEventsResponse) GetEvents() []*Event {
@@ -159,7 +627,7 @@ type Event struct {
 
 func (x *Event) Reset() {
 	*x = Event{}
-	mi := &file_breakshare_eventlog_v1_eventlog_proto_msgTypes[2]
+	mi := &file_breakshare_eventlog_v1_eventlog_proto_msgTypes[10]
 	ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 	ms.StoreMessageInfo(mi)
 }
@@ -171,7 +639,7 @@ func (x *Event) String() string {
 func (*Event) ProtoMessage() {}
 
 func (x *Event) ProtoReflect() protoreflect.Message {
-	mi := &file_breakshare_eventlog_v1_eventlog_proto_msgTypes[2]
+	mi := &file_breakshare_eventlog_v1_eventlog_proto_msgTypes[10]
 	if x != nil {
 		ms := protoimpl.X.MessageStateOf(protoimpl.Pointer(x))
 		if ms.LoadMessageInfo() == nil {
@@ -184,7 +652,7 @@ func (x *Event) ProtoReflect() protoreflect.Message {
 
 // Deprecated: Use Event.ProtoReflect.Descriptor instead.
 func (*Event) Descriptor() ([]byte, []int) {
-	return file_breakshare_eventlog_v1_eventlog_proto_rawDescGZIP(), []int{2}
+	return file_breakshare_eventlog_v1_eventlog_proto_rawDescGZIP(), []int{10}
 }
 
 func (x *Event) GetId() string {
@@ -254,7 +722,36 @@ var File_breakshare_eventlog_v1_eventlog_proto protoreflect.FileDescriptor
 
 const file_breakshare_eventlog_v1_eventlog_proto_rawDesc = "" +
 	"\n" +
-	"%breakshare/eventlog/v1/eventlog.proto\x12\x16breakshare.eventlog.v1\x1a\x1fgoogle/protobuf/timestamp.proto\"P\n" +
+	"%breakshare/eventlog/v1/eventlog.proto\x12\x16breakshare.eventlog.v1\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\x14\n" +
+	"\x12GetStandingRequest\"\xe4\x01\n" +
+	"\x13GetStandingResponse\x12#\n" +
+	"\rlast_sequence\x18\x01 \x01(\x03R\flastSequence\x12 \n" +
+	"\vunpublished\x18\x02 \x01(\x03R\vunpublished\x12I\n" +
+	"\x12oldest_unpublished\x18\x03 \x01(\v2\x1a.google.protobuf.TimestampR\x11oldestUnpublished\x12;\n" +
+	"\breadings\x18\x04 \x03(\v2\x1f.breakshare.eventlog.v1.ReadingR\breadings\"i\n" +
+	"\aReading\x12\x16\n" +
+	"\x06source\x18\x01 \x01(\tR\x06source\x12#\n" +
+	"\rlast_sequence\x18\x02 \x01(\x03R\flastSequence\x12!\n" +
+	"\fdead_letters\x18\x03 \x01(\x03R\vdeadLetters\".\n" +
+	"\x16ListDeadLettersRequest\x12\x14\n" +
+	"\x05limit\x18\x01 \x01(\x05R\x05limit\"`\n" +
+	"\x17ListDeadLettersResponse\x12E\n" +
+	"\fdead_letters\x18\x01 \x03(\v2\".breakshare.eventlog.v1.DeadLetterR\vdeadLetters\"\xc0\x01\n" +
+	"\n" +
+	"DeadLetter\x12\x19\n" +
+	"\bevent_id\x18\x01 \x01(\tR\aeventId\x12\x16\n" +
+	"\x06source\x18\x02 \x01(\tR\x06source\x12\x1a\n" +
+	"\bsequence\x18\x03 \x01(\x03R\bsequence\x12\x12\n" +
+	"\x04type\x18\x04 \x01(\tR\x04type\x12\x16\n" +
+	"\x06reason\x18\x05 \x01(\tR\x06reason\x127\n" +
+	"\tburied_at\x18\x06 \x01(\v2\x1a.google.protobuf.TimestampR\bburiedAt\"f\n" +
+	"\x16RetryDeadLetterRequest\x12'\n" +
+	"\n" +
+	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12#\n" +
+	"\bevent_id\x18\x02 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\aeventId\"N\n" +
+	"\x17RetryDeadLetterResponse\x12\x19\n" +
+	"\bevent_id\x18\x01 \x01(\tR\aeventId\x12\x18\n" +
+	"\aapplied\x18\x02 \x01(\bR\aapplied\"P\n" +
 	"\x11ListEventsRequest\x12%\n" +
 	"\x0eafter_sequence\x18\x01 \x01(\x03R\rafterSequence\x12\x14\n" +
 	"\x05limit\x18\x02 \x01(\x05R\x05limit\"K\n" +
@@ -269,10 +766,13 @@ const file_breakshare_eventlog_v1_eventlog_proto_rawDesc = "" +
 	"\taggregate\x18\x06 \x01(\tR\taggregate\x12.\n" +
 	"\x04time\x18\a \x01(\v2\x1a.google.protobuf.TimestampR\x04time\x12\x18\n" +
 	"\apayload\x18\b \x01(\fR\apayload\x12 \n" +
-	"\vtraceparent\x18\t \x01(\tR\vtraceparent2{\n" +
+	"\vtraceparent\x18\t \x01(\tR\vtraceparent2\xd5\x03\n" +
 	"\x0fEventLogService\x12h\n" +
 	"\n" +
-	"ListEvents\x12).breakshare.eventlog.v1.ListEventsRequest\x1a*.breakshare.eventlog.v1.ListEventsResponse\"\x03\x90\x02\x01B@Z>breakshare.example/proto/gen/breakshare/eventlog/v1;eventlogv1b\x06proto3"
+	"ListEvents\x12).breakshare.eventlog.v1.ListEventsRequest\x1a*.breakshare.eventlog.v1.ListEventsResponse\"\x03\x90\x02\x01\x12k\n" +
+	"\vGetStanding\x12*.breakshare.eventlog.v1.GetStandingRequest\x1a+.breakshare.eventlog.v1.GetStandingResponse\"\x03\x90\x02\x01\x12w\n" +
+	"\x0fListDeadLetters\x12..breakshare.eventlog.v1.ListDeadLettersRequest\x1a/.breakshare.eventlog.v1.ListDeadLettersResponse\"\x03\x90\x02\x01\x12r\n" +
+	"\x0fRetryDeadLetter\x12..breakshare.eventlog.v1.RetryDeadLetterRequest\x1a/.breakshare.eventlog.v1.RetryDeadLetterResponseB@Z>breakshare.example/proto/gen/breakshare/eventlog/v1;eventlogv1b\x06proto3"
 
 var (
 	file_breakshare_eventlog_v1_eventlog_proto_rawDescOnce sync.Once
@@ -286,23 +786,41 @@ func file_breakshare_eventlog_v1_eventlog_proto_rawDescGZIP() []byte {
 	return file_breakshare_eventlog_v1_eventlog_proto_rawDescData
 }
 
-var file_breakshare_eventlog_v1_eventlog_proto_msgTypes = make([]protoimpl.MessageInfo, 3)
+var file_breakshare_eventlog_v1_eventlog_proto_msgTypes = make([]protoimpl.MessageInfo, 11)
 var file_breakshare_eventlog_v1_eventlog_proto_goTypes = []any{
-	(*ListEventsRequest)(nil),     // 0: breakshare.eventlog.v1.ListEventsRequest
-	(*ListEventsResponse)(nil),    // 1: breakshare.eventlog.v1.ListEventsResponse
-	(*Event)(nil),                 // 2: breakshare.eventlog.v1.Event
-	(*timestamppb.Timestamp)(nil), // 3: google.protobuf.Timestamp
+	(*GetStandingRequest)(nil),      // 0: breakshare.eventlog.v1.GetStandingRequest
+	(*GetStandingResponse)(nil),     // 1: breakshare.eventlog.v1.GetStandingResponse
+	(*Reading)(nil),                 // 2: breakshare.eventlog.v1.Reading
+	(*ListDeadLettersRequest)(nil),  // 3: breakshare.eventlog.v1.ListDeadLettersRequest
+	(*ListDeadLettersResponse)(nil), // 4: breakshare.eventlog.v1.ListDeadLettersResponse
+	(*DeadLetter)(nil),              // 5: breakshare.eventlog.v1.DeadLetter
+	(*RetryDeadLetterRequest)(nil),  // 6: breakshare.eventlog.v1.RetryDeadLetterRequest
+	(*RetryDeadLetterResponse)(nil), // 7: breakshare.eventlog.v1.RetryDeadLetterResponse
+	(*ListEventsRequest)(nil),       // 8: breakshare.eventlog.v1.ListEventsRequest
+	(*ListEventsResponse)(nil),      // 9: breakshare.eventlog.v1.ListEventsResponse
+	(*Event)(nil),                   // 10: breakshare.eventlog.v1.Event
+	(*timestamppb.Timestamp)(nil),   // 11: google.protobuf.Timestamp
 }
 var file_breakshare_eventlog_v1_eventlog_proto_depIdxs = []int32{
-	2, // 0: breakshare.eventlog.v1.ListEventsResponse.events:type_name -> breakshare.eventlog.v1.Event
-	3, // 1: breakshare.eventlog.v1.Event.time:type_name -> google.protobuf.Timestamp
-	0, // 2: breakshare.eventlog.v1.EventLogService.ListEvents:input_type -> breakshare.eventlog.v1.ListEventsRequest
-	1, // 3: breakshare.eventlog.v1.EventLogService.ListEvents:output_type -> breakshare.eventlog.v1.ListEventsResponse
-	3, // [3:4] is the sub-list for method output_type
-	2, // [2:3] is the sub-list for method input_type
-	2, // [2:2] is the sub-list for extension type_name
-	2, // [2:2] is the sub-list for extension extendee
-	0, // [0:2] is the sub-list for field type_name
+	11, // 0: breakshare.eventlog.v1.GetStandingResponse.oldest_unpublished:type_name -> google.protobuf.Timestamp
+	2,  // 1: breakshare.eventlog.v1.GetStandingResponse.readings:type_name -> breakshare.eventlog.v1.Reading
+	5,  // 2: breakshare.eventlog.v1.ListDeadLettersResponse.dead_letters:type_name -> breakshare.eventlog.v1.DeadLetter
+	11, // 3: breakshare.eventlog.v1.DeadLetter.buried_at:type_name -> google.protobuf.Timestamp
+	10, // 4: breakshare.eventlog.v1.ListEventsResponse.events:type_name -> breakshare.eventlog.v1.Event
+	11, // 5: breakshare.eventlog.v1.Event.time:type_name -> google.protobuf.Timestamp
+	8,  // 6: breakshare.eventlog.v1.EventLogService.ListEvents:input_type -> breakshare.eventlog.v1.ListEventsRequest
+	0,  // 7: breakshare.eventlog.v1.EventLogService.GetStanding:input_type -> breakshare.eventlog.v1.GetStandingRequest
+	3,  // 8: breakshare.eventlog.v1.EventLogService.ListDeadLetters:input_type -> breakshare.eventlog.v1.ListDeadLettersRequest
+	6,  // 9: breakshare.eventlog.v1.EventLogService.RetryDeadLetter:input_type -> breakshare.eventlog.v1.RetryDeadLetterRequest
+	9,  // 10: breakshare.eventlog.v1.EventLogService.ListEvents:output_type -> breakshare.eventlog.v1.ListEventsResponse
+	1,  // 11: breakshare.eventlog.v1.EventLogService.GetStanding:output_type -> breakshare.eventlog.v1.GetStandingResponse
+	4,  // 12: breakshare.eventlog.v1.EventLogService.ListDeadLetters:output_type -> breakshare.eventlog.v1.ListDeadLettersResponse
+	7,  // 13: breakshare.eventlog.v1.EventLogService.RetryDeadLetter:output_type -> breakshare.eventlog.v1.RetryDeadLetterResponse
+	10, // [10:14] is the sub-list for method output_type
+	6,  // [6:10] is the sub-list for method input_type
+	6,  // [6:6] is the sub-list for extension type_name
+	6,  // [6:6] is the sub-list for extension extendee
+	0,  // [0:6] is the sub-list for field type_name
 }
 
 func init() { file_breakshare_eventlog_v1_eventlog_proto_init() }
@@ -316,7 +834,7 @@ func file_breakshare_eventlog_v1_eventlog_proto_init() {
 			GoPackagePath: reflect.TypeOf(x{}).PkgPath(),
 			RawDescriptor: unsafe.Slice(unsafe.StringData(file_breakshare_eventlog_v1_eventlog_proto_rawDesc), len(file_breakshare_eventlog_v1_eventlog_proto_rawDesc)),
 			NumEnums:      0,
-			NumMessages:   3,
+			NumMessages:   11,
 			NumExtensions: 0,
 			NumServices:   1,
 		},

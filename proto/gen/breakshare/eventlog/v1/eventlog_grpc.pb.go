@@ -23,7 +23,10 @@ import (
 const _ = grpc.SupportPackageIsVersion9
 
 const (
-	EventLogService_ListEvents_FullMethodName = "/breakshare.eventlog.v1.EventLogService/ListEvents"
+	EventLogService_ListEvents_FullMethodName      = "/breakshare.eventlog.v1.EventLogService/ListEvents"
+	EventLogService_GetStanding_FullMethodName     = "/breakshare.eventlog.v1.EventLogService/GetStanding"
+	EventLogService_ListDeadLetters_FullMethodName = "/breakshare.eventlog.v1.EventLogService/ListDeadLetters"
+	EventLogService_RetryDeadLetter_FullMethodName = "/breakshare.eventlog.v1.EventLogService/RetryDeadLetter"
 )
 
 // EventLogServiceClient is the client API for EventLogService service.
@@ -36,6 +39,19 @@ type EventLogServiceClient interface {
 	// ListEvents returns the events of the caller's co-op that this service has
 	// numbered, in the order of their sequence, without gaps.
 	ListEvents(ctx context.Context, in *ListEventsRequest, opts ...grpc.CallOption) (*ListEventsResponse, error)
+	// GetStanding returns how far this service has got with the caller's co-op: what it has
+	// published, and what it has read of others. An operator sets it against the others' to see how
+	// many events each is behind.
+	GetStanding(ctx context.Context, in *GetStandingRequest, opts ...grpc.CallOption) (*GetStandingResponse, error)
+	// ListDeadLetters returns the events of the caller's co-op that this service could not take in,
+	// the newest first.
+	ListDeadLetters(ctx context.Context, in *ListDeadLettersRequest, opts ...grpc.CallOption) (*ListDeadLettersResponse, error)
+	// RetryDeadLetter has this service take in one of them after all, as it came from its owner: the
+	// same handler, in one transaction with the note of it. Later events stay as they are. One that
+	// was taken in meanwhile is answered as it stands. FAILED_PRECONDITION where it fails again,
+	// with the reason, or where its owner does not have it any more; NOT_FOUND for one that is no
+	// dead letter.
+	RetryDeadLetter(ctx context.Context, in *RetryDeadLetterRequest, opts ...grpc.CallOption) (*RetryDeadLetterResponse, error)
 }
 
 type eventLogServiceClient struct {
@@ -56,6 +72,36 @@ func (c *eventLogServiceClient) ListEvents(ctx context.Context, in *ListEventsRe
 	return out, nil
 }
 
+func (c *eventLogServiceClient) GetStanding(ctx context.Context, in *GetStandingRequest, opts ...grpc.CallOption) (*GetStandingResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(GetStandingResponse)
+	err := c.cc.Invoke(ctx, EventLogService_GetStanding_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *eventLogServiceClient) ListDeadLetters(ctx context.Context, in *ListDeadLettersRequest, opts ...grpc.CallOption) (*ListDeadLettersResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(ListDeadLettersResponse)
+	err := c.cc.Invoke(ctx, EventLogService_ListDeadLetters_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
+func (c *eventLogServiceClient) RetryDeadLetter(ctx context.Context, in *RetryDeadLetterRequest, opts ...grpc.CallOption) (*RetryDeadLetterResponse, error) {
+	cOpts := append([]grpc.CallOption{grpc.StaticMethod()}, opts...)
+	out := new(RetryDeadLetterResponse)
+	err := c.cc.Invoke(ctx, EventLogService_RetryDeadLetter_FullMethodName, in, out, cOpts...)
+	if err != nil {
+		return nil, err
+	}
+	return out, nil
+}
+
 // EventLogServiceServer is the server API for EventLogService service.
 // All implementations must embed UnimplementedEventLogServiceServer
 // for forward compatibility.
@@ -66,6 +112,19 @@ type EventLogServiceServer interface {
 	// ListEvents returns the events of the caller's co-op that this service has
 	// numbered, in the order of their sequence, without gaps.
 	ListEvents(context.Context, *ListEventsRequest) (*ListEventsResponse, error)
+	// GetStanding returns how far this service has got with the caller's co-op: what it has
+	// published, and what it has read of others. An operator sets it against the others' to see how
+	// many events each is behind.
+	GetStanding(context.Context, *GetStandingRequest) (*GetStandingResponse, error)
+	// ListDeadLetters returns the events of the caller's co-op that this service could not take in,
+	// the newest first.
+	ListDeadLetters(context.Context, *ListDeadLettersRequest) (*ListDeadLettersResponse, error)
+	// RetryDeadLetter has this service take in one of them after all, as it came from its owner: the
+	// same handler, in one transaction with the note of it. Later events stay as they are. One that
+	// was taken in meanwhile is answered as it stands. FAILED_PRECONDITION where it fails again,
+	// with the reason, or where its owner does not have it any more; NOT_FOUND for one that is no
+	// dead letter.
+	RetryDeadLetter(context.Context, *RetryDeadLetterRequest) (*RetryDeadLetterResponse, error)
 	mustEmbedUnimplementedEventLogServiceServer()
 }
 
@@ -78,6 +137,15 @@ type UnimplementedEventLogServiceServer struct{}
 
 func (UnimplementedEventLogServiceServer) ListEvents(context.Context, *ListEventsRequest) (*ListEventsResponse, error) {
 	return nil, status.Error(codes.Unimplemented, "method ListEvents not implemented")
+}
+func (UnimplementedEventLogServiceServer) GetStanding(context.Context, *GetStandingRequest) (*GetStandingResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method GetStanding not implemented")
+}
+func (UnimplementedEventLogServiceServer) ListDeadLetters(context.Context, *ListDeadLettersRequest) (*ListDeadLettersResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method ListDeadLetters not implemented")
+}
+func (UnimplementedEventLogServiceServer) RetryDeadLetter(context.Context, *RetryDeadLetterRequest) (*RetryDeadLetterResponse, error) {
+	return nil, status.Error(codes.Unimplemented, "method RetryDeadLetter not implemented")
 }
 func (UnimplementedEventLogServiceServer) mustEmbedUnimplementedEventLogServiceServer() {}
 func (UnimplementedEventLogServiceServer) testEmbeddedByValue()                         {}
@@ -118,6 +186,60 @@ func _EventLogService_ListEvents_Handler(srv interface{}, ctx context.Context, d
 	return interceptor(ctx, in, info, handler)
 }
 
+func _EventLogService_GetStanding_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(GetStandingRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(EventLogServiceServer).GetStanding(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: EventLogService_GetStanding_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(EventLogServiceServer).GetStanding(ctx, req.(*GetStandingRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _EventLogService_ListDeadLetters_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(ListDeadLettersRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(EventLogServiceServer).ListDeadLetters(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: EventLogService_ListDeadLetters_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(EventLogServiceServer).ListDeadLetters(ctx, req.(*ListDeadLettersRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
+func _EventLogService_RetryDeadLetter_Handler(srv interface{}, ctx context.Context, dec func(interface{}) error, interceptor grpc.UnaryServerInterceptor) (interface{}, error) {
+	in := new(RetryDeadLetterRequest)
+	if err := dec(in); err != nil {
+		return nil, err
+	}
+	if interceptor == nil {
+		return srv.(EventLogServiceServer).RetryDeadLetter(ctx, in)
+	}
+	info := &grpc.UnaryServerInfo{
+		Server:     srv,
+		FullMethod: EventLogService_RetryDeadLetter_FullMethodName,
+	}
+	handler := func(ctx context.Context, req interface{}) (interface{}, error) {
+		return srv.(EventLogServiceServer).RetryDeadLetter(ctx, req.(*RetryDeadLetterRequest))
+	}
+	return interceptor(ctx, in, info, handler)
+}
+
 // EventLogService_ServiceDesc is the grpc.ServiceDesc for EventLogService service.
 // It's only intended for direct use with grpc.RegisterService,
 // and not to be introspected or modified (even as a copy)
@@ -128,6 +250,18 @@ var EventLogService_ServiceDesc = grpc.ServiceDesc{
 		{
 			MethodName: "ListEvents",
 			Handler:    _EventLogService_ListEvents_Handler,
+		},
+		{
+			MethodName: "GetStanding",
+			Handler:    _EventLogService_GetStanding_Handler,
+		},
+		{
+			MethodName: "ListDeadLetters",
+			Handler:    _EventLogService_ListDeadLetters_Handler,
+		},
+		{
+			MethodName: "RetryDeadLetter",
+			Handler:    _EventLogService_RetryDeadLetter_Handler,
 		},
 	},
 	Streams:  []grpc.StreamDesc{},
