@@ -145,14 +145,20 @@ func (n *network) changes(r *rest, cost []int64) {
 	}
 }
 
-// ages has the age of unsold packs, by rank among the lots that have packs.
+// ages has the age of unsold packs, by rank among the lots that have packs. Of those picked on one
+// day the ones that are known to keep less long are older.
 func (n *network) ages(r *rest, cost []int64) {
-	rank := ranks(len(n.lots), func(i int) int {
-		if n.lots[i].Packs == 0 {
-			return math.MaxInt
+	type age struct{ day, keeps int }
+	rank := ranks(len(n.lots), func(i int) age {
+		l := &n.lots[i]
+		switch {
+		case l.Packs == 0:
+			return age{day: math.MaxInt}
+		case l.KeepsUntil == 0:
+			return age{l.PickDay, math.MaxInt}
 		}
-		return -n.lots[i].PickDay
-	}, cmp.Compare[int])
+		return age{l.PickDay, l.KeepsUntil}
+	}, func(a, b age) int { return cmp.Or(cmp.Compare(b.day, a.day), cmp.Compare(b.keeps, a.keeps)) })
 	for i, a := range r.arcs {
 		if n.kind[a] == unsold && n.lots[n.lot[a]].Packs > 0 {
 			cost[i] = rank[n.lot[a]]

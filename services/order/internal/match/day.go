@@ -81,6 +81,9 @@ type Lot struct {
 	Withheld int64
 	// Held lots may not be sold.
 	Held bool
+	// KeepsUntil is the last day on which it keeps, by how warm it is held, in days since
+	// 1970-01-01; 0 where that is not known and the product's shelf life alone counts.
+	KeepsUntil int
 	// Carry is the cost of carrying one pack to the hub.
 	Carry Carry
 }
@@ -159,6 +162,7 @@ const (
 	Fits     Fit = iota
 	IsHeld       // may not be sold
 	PastLife     // picked longer ago than the product's shelf life
+	TooWarm      // within its shelf life, but held too warm to keep so long
 )
 
 // FitOn says whether the lot may be delivered on the day, given the product's shelf life.
@@ -168,6 +172,8 @@ func (l Lot) FitOn(day, shelfLife int) Fit {
 		return IsHeld
 	case day-l.PickDay > shelfLife:
 		return PastLife
+	case l.KeepsUntil > 0 && day > l.KeepsUntil:
+		return TooWarm
 	}
 	return Fits
 }

@@ -19,8 +19,8 @@ type explainer struct {
 
 // view is what the lots of the products that a demand takes come to, in packs.
 type view struct {
-	// offered to the demand; held, past, excluded and withheld are not.
-	offered, held, past, excluded, withheld int64
+	// offered to the demand; held, past, warm, excluded and withheld are not.
+	offered, held, past, warm, excluded, withheld int64
 	// excludedLeft of the excluded are left over.
 	excludedLeft int64
 	// took is by class what was offered and went to anybody.
@@ -77,6 +77,8 @@ func (e *explainer) addLot(v *view, d demand, l Lot) {
 		v.held += rest
 	case PastLife:
 		v.past += rest
+	case TooWarm:
+		v.warm += rest
 	case Fits:
 		offered += rest
 		v.withheld += l.Withheld
@@ -128,7 +130,7 @@ func (e *explainer) explain(i int, g *Got) {
 	}
 	if v.offered == 0 {
 		bind(NotPromised, v.withheld)
-		bind(NotFit, v.held+v.past)
+		bind(NotFit, v.held+v.past+v.warm)
 		if len(g.Binds) == 0 {
 			bind(NotOffered, g.Packs-g.Matched)
 		}
@@ -140,7 +142,7 @@ func (e *explainer) explain(i int, g *Got) {
 		if same+higher == 0 {
 			bind(NotEnough, g.Packs-g.Matched)
 		}
-		bind(NotFit, v.held+v.past)
+		bind(NotFit, v.held+v.past+v.warm)
 	}
 	g.Reason = g.Binds[0].Reason
 	g.Explanation = e.words(*g, v, higher, same)
@@ -155,7 +157,7 @@ func (e *explainer) words(g Got, v *view, higher, same int64) string {
 	case NotOffered:
 		text = fmt.Sprintf("No farm has %s for this day.", name)
 	case NotFit:
-		text, kept = fmt.Sprintf("All %s of %s are kept back: %s.", packs(v.held+v.past), name, kept), ""
+		text, kept = fmt.Sprintf("All %s of %s are kept back: %s.", packs(v.held+v.past+v.warm), name, kept), ""
 	case TooFewOfUse:
 		text = fmt.Sprintf("%s ordered, %d matched: fewer than the %d that are of use were left, so they went to others.", packs(g.Packs), g.Matched, g.Least)
 	case ByHand:
@@ -202,15 +204,20 @@ func (e *explainer) takenNames(l Line) string {
 
 // unfit says what is not offered.
 func (v *view) unfit() string {
-	switch {
-	case v.held+v.past == 0:
-		return ""
-	case v.past == 0:
-		return fmt.Sprintf("%s held", packs(v.held))
-	case v.held == 0:
-		return fmt.Sprintf("%s past the shelf life", packs(v.past))
+	var parts []string
+	for _, part := range []struct {
+		packs int64
+		why   string
+	}{{v.held, "held"}, {v.past, "past the shelf life"}, {v.warm, "held too warm to keep until then"}} {
+		switch {
+		case part.packs == 0:
+		case len(parts) == 0:
+			parts = append(parts, packs(part.packs)+" "+part.why)
+		default:
+			parts = append(parts, fmt.Sprintf("%d %s", part.packs, part.why))
+		}
 	}
-	return fmt.Sprintf("%s held, %d past the shelf life", packs(v.held), v.past)
+	return strings.Join(parts, ", ")
 }
 
 // leftOver says what demand would have taken what is left of a product.

@@ -48,6 +48,10 @@ func TestReasons(t *testing.T) {
 		{"a lot of no packs is no offer", dayOf([]match.Lot{lot("a", "alder", today, 0)}, line("o", 1, 5)), match.NotOffered, []string{"No farm"}},
 		{"all is held", dayOf([]match.Lot{held}, line("o", 1, 5)), match.NotFit, []string{"7 packs held"}},
 		{"all is old", dayOf([]match.Lot{lot("a", "alder", today-5, 1)}, line("o", 1, 5)), match.NotFit, []string{"1 pack past the shelf life"}},
+		{
+			"held too warm", dayOf([]match.Lot{held, func() match.Lot { l := lot("a", "alder", today-1, 2); l.KeepsUntil = today - 1; return l }()}, line("o", 1, 5)),
+			match.NotFit, []string{"7 packs held, 2 held too warm to keep until then"},
+		},
 		{"both", dayOf([]match.Lot{held, lot("a", "alder", today-5, 2)}, line("o", 1, 5)), match.NotFit, []string{"7 packs held, 2 past the shelf life"}},
 		{"too few", dayOf([]match.Lot{lot("a", "alder", today, 3)}, line("o", 1, 5)), match.NotEnough, []string{"5 packs ordered, 3 matched", "only 3 packs"}},
 		{
@@ -93,6 +97,7 @@ func TestAims(t *testing.T) {
 		want map[string]int64 // packs by lot and order
 	}{
 		{"older first", dayOf([]match.Lot{lot("new", "alder", today, 4), lot("old", "birch", today-4, 3)}, line("o", 1, 5)), map[string]int64{"old o": 3, "new o": 2}},
+		{"of one day, what keeps less long first", dayOf([]match.Lot{lot("cold", "alder", today-1, 4), func() match.Lot { l := lot("warm", "birch", today-1, 4); l.KeepsUntil = today; return l }()}, line("o", 1, 4)), map[string]int64{"warm o": 4}},
 		{"farms sell alike", dayOf([]match.Lot{dear, lot("b-cheap", "cedar", today, 4)}, line("o", 1, 5)), map[string]int64{"b-cheap o": 3, "a-dear o": 2}},
 		{"cheaper carriage next", byCarry(dayOf([]match.Lot{dear, lot("b-cheap", "cedar", today, 4)}, line("o", 1, 5))), map[string]int64{"b-cheap o": 4, "a-dear o": 1}},
 		{"unknown carriage last", byCarry(dayOf([]match.Lot{unknown, dear}, line("o", 1, 5))), map[string]int64{"a-dear o": 4, "a-unknown o": 1}},

@@ -27,6 +27,7 @@ type loaded struct {
 // promised is what is known of the promise of a product.
 type promised struct {
 	likely int64 // packs
+	said   int64 // packs that growers said are likely
 	gained int64 // grams
 }
 
@@ -136,6 +137,9 @@ func (l *loaded) addLots(r rows, number int) error {
 			ID: lot.ID, Farm: lot.Farm, Room: lot.Room, Product: lot.Product, PickDay: lot.PickDay, Held: lot.Held || held[lot.Farm],
 			Packs: max(0, lot.Grams/p.PackGrams-lot.OtherDays),
 		}
+		if lot.KeepsUntil != nil {
+			m.KeepsUntil = *lot.KeepsUntil
+		}
 		if lot.CarryCostMinorPerKg != nil {
 			m.Carry = match.Carry{Known: true, Milli: *lot.CarryCostMinorPerKg * p.PackGrams}
 		}
@@ -162,6 +166,7 @@ func (l *loaded) promise(r rows, product string, at []int) error {
 	var known promised
 	for _, i := range at {
 		known.likely += l.day.Lots[i].Packs
+		known.said += max(0, r.lots[i].SaidGrams/r.byID[product].PackGrams-r.lots[i].OtherDays)
 	}
 	costs, set := costsOf(r.settings, product)
 	if set {

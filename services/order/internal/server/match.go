@@ -162,6 +162,7 @@ func (s *Server) matchIn(ctx context.Context, date string, best match.Match, day
 			Product: p.Product, Offered: p.Offered, Ordered: p.Ordered, Matched: p.Matched, Given: p.Given, MoreWorthMinor: p.Price.More,
 			WorthMinorPerKg: p.Price.More * 1000 / grams[p.Product], LeftOver: p.LeftOver,
 			Likely: day.promised[p.Product].likely, PooledGainGrams: day.promised[p.Product].gained,
+			Said: day.promised[p.Product].said,
 		}
 		if p.Price.Has {
 			row.FewerCostMinor = &p.Price.Fewer

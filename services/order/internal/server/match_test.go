@@ -1,14 +1,17 @@
 package server_test
 
 import (
+	"context"
 	"testing"
 	"time"
 
 	"github.com/google/go-cmp/cmp"
+	"github.com/jackc/pgx/v5"
 	"google.golang.org/protobuf/proto"
 	"google.golang.org/protobuf/testing/protocmp"
 
 	orderv1 "breakshare.example/proto/gen/breakshare/order/v1"
+	"breakshare.example/services/order/internal/store"
 	"breakshare.example/services/platform/fault"
 	"breakshare.example/services/platform/ids"
 )
@@ -34,7 +37,7 @@ func TestRunMatchStreamsItsStepsAndStoresTheMatch(t *testing.T) {
 		Products: []*orderv1.MatchProduct{
 			{ProductId: "oyster", Ordered: 1, MoreWorthMinor: 450, WorthMinorPerKg: 450},
 			{
-				ProductId: "white", Offered: 8, Ordered: 11, Matched: 8, Given: 8, Likely: 8,
+				ProductId: "white", Offered: 8, Ordered: 11, Matched: 8, Given: 8, Likely: 8, Said: 8,
 				MoreWorthMinor: 450, FewerCostMinor: proto.Int64(450), WorthMinorPerKg: 450,
 			},
 		},
@@ -60,7 +63,7 @@ func TestRunMatchStreamsItsStepsAndStoresTheMatch(t *testing.T) {
 	if d := cmp.Diff(want, m, protocmp.Transform(), protocmp.IgnoreFields(&orderv1.Match{}, "run_at", "supply_as_of", "proof")); d != "" {
 		t.Errorf("(-want +got):\n%s", d)
 	}
-	if p := m.GetProof(); !p.GetVerified() || p.GetNodes() != 10 || p.GetArcs() != 27 {
+	if p := m.GetProof(); !p.GetVerified() || p.GetNodes() != 10 || p.GetArcs() != 11 {
 		t.Errorf("proof: %v", p)
 	}
 	if at := m.GetSupplyAsOf().AsTime(); !at.Equal(noon.Add(3*time.Minute)) || !m.GetRunAt().AsTime().Equal(noon) {
@@ -105,6 +108,15 @@ func TestWhatCountsAsSupply(t *testing.T) {
 			r.pick(t, "alder", "white", tomorrow, 4000, 1, true)
 			r.pick(t, "alder", "white", tomorrow, 4000, 2, false)
 		}, 4},
+		{"what harvest uses of a push", func(t *testing.T, r *rig) {
+			r.keepExpected(t, store.Expected{LowGrams: 8000, LikelyGrams: 9000, HighGrams: 9500, Used: &store.Used{LowGrams: 5000, LikelyGrams: 6500, HighGrams: 7000, At: noon}})
+		}, 6},
+		{"on the last day that it keeps where it is", func(t *testing.T, r *rig) {
+			r.keepLot(t, store.PickLot{Day: today, NetGrams: 4000, StoreCelsius: proto.Float64(4), KeepsUntil: tomorrow})
+		}, 4},
+		{"held too warm to keep", func(t *testing.T, r *rig) {
+			r.keepLot(t, store.PickLot{Day: today, NetGrams: 4000, StoreCelsius: proto.Float64(19), KeepsUntil: today})
+		}, 0},
 		{"a later day", func(t *testing.T, r *rig) { r.expect(t, "alder", "white", "2026-11-27", 4000, 1) }, 0},
 		{"less than a pack", func(t *testing.T, r *rig) { r.pick(t, "alder", "white", tomorrow, 999, 1, false) }, 0},
 		{"a product that is not in the catalogue", func(t *testing.T, r *rig) { r.expect(t, "alder", "gold", tomorrow, 5000, 1) }, 0},
@@ -134,6 +146,34 @@ func TestWhatCountsAsSupply(t *testing.T) {
 	}
 }
 
+// keepExpected has alder's room 1 expect white mushrooms tomorrow.
+func (r *rig) keepExpected(t testing.TB, e store.Expected) {
+	t.Helper()
+	e.Lot, e.Farm, e.Room, e.Product, e.Day = "alder-1-white-"+tomorrow, "alder", "alder-1", "white", tomorrow
+	e.Version, e.PushedBy, e.PushedAt = 1, "Grower", noon
+	r.in(t, func(ctx context.Context, tx pgx.Tx) error { return store.KeepExpected(ctx, tx, e, noon) })
+}
+
+// keepLot has alder's room 1 have picked white mushrooms.
+func (r *rig) keepLot(t testing.TB, l store.PickLot) {
+	t.Helper()
+	l.Lot, l.Farm, l.Room, l.Product, l.Picked, l.Version = "alder-1-white-"+l.Day, "alder", "alder-1", "white", true, 1
+	r.in(t, func(ctx context.Context, tx pgx.Tx) error { return store.KeepPickLot(ctx, tx, l, noon) })
+}
+
+// What growers said stands beside what is used of it.
+func TestWhatWasSaidStandsBesideWhatIsUsed(t *testing.T) {
+	t.Parallel()
+	r := newRig(t)
+	r.settle(t)
+	r.keepExpected(t, store.Expected{LowGrams: 8000, LikelyGrams: 9000, HighGrams: 9500, Used: &store.Used{LowGrams: 5000, LikelyGrams: 6500, HighGrams: 7000, At: noon}})
+	r.place(t, wants("anchor", tomorrow, "white", 100))
+	p := r.matched(t, tomorrow).GetProducts()[0]
+	if p.GetSaid() != 9 || p.GetLikely() != 6 || p.GetOffered() != 6 {
+		t.Errorf("said 9, used and offered 6: %v", p)
+	}
+}
+
 // Cancelled orders want nothing.
 func TestCancelledOrdersAreLeftOut(t *testing.T) {
 	t.Parallel()
@@ -147,7 +187,7 @@ func TestCancelledOrdersAreLeftOut(t *testing.T) {
 		t.Errorf("%v", m)
 	}
 	diff(t, "left over", []*orderv1.MatchProduct{{
-		ProductId: "white", Offered: 9, Left: 9, Likely: 9, FewerCostMinor: new(int64),
+		ProductId: "white", Offered: 9, Left: 9, Likely: 9, Said: 9, FewerCostMinor: new(int64),
 		LeftOver: "9 packs of Product white left over: nobody ordered more of it, and nothing of its kind is short.",
 	}}, m.GetProducts())
 }

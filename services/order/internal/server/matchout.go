@@ -89,7 +89,7 @@ func matchOut(m store.Match) *orderv1.Match {
 		out.Products = append(out.Products, &orderv1.MatchProduct{
 			ProductId: p.Product, Offered: p.Offered, Ordered: p.Ordered, Matched: p.Matched, Left: p.Offered - p.Given, Given: p.Given,
 			MoreWorthMinor: p.MoreWorthMinor, FewerCostMinor: p.FewerCostMinor, WorthMinorPerKg: p.WorthMinorPerKg, LeftOver: p.LeftOver,
-			Likely: p.Likely, PooledGainGrams: p.PooledGainGrams,
+			Likely: p.Likely, PooledGainGrams: p.PooledGainGrams, Said: p.Said,
 		})
 	}
 	for _, l := range m.Lines {

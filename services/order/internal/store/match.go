@@ -76,6 +76,8 @@ type MatchProduct struct {
 	WorthMinorPerKg                  int64
 	LeftOver                         string
 	Likely, PooledGainGrams          int64
+	// Said is the packs that growers said are likely.
+	Said int64
 }
 
 // MatchFarm sums up one farm, and its season before the day.
@@ -131,7 +133,7 @@ func WithRows(ctx context.Context, db pg.DB, head MatchHead) (Match, error) {
 	}
 	if m.Products, err = collect[MatchProduct](ctx, db, "match products", `
 		SELECT product_id, offered, ordered, matched, coalesce(given, matched), more_worth_minor, fewer_cost_minor, worth_minor_per_kg, left_over,
-			coalesce(likely, offered), pooled_gain_grams
+			coalesce(likely, offered), pooled_gain_grams, coalesce(said, likely, offered)
 		FROM match_product
 		WHERE match_id = $1 ORDER BY product_id`, head.ID); err != nil {
 		return m, err
@@ -216,9 +218,9 @@ func (m Match) addProducts(ctx context.Context, tx pgx.Tx) error {
 	number := func(value func(MatchProduct) int64) []int64 { return column(m.Products, value) }
 	_, err := change(ctx, tx, "match products", `
 		INSERT INTO match_product (match_id, product_id, offered, ordered, matched, given, more_worth_minor, fewer_cost_minor,
-			worth_minor_per_kg, left_over, likely, pooled_gain_grams)
+			worth_minor_per_kg, left_over, likely, pooled_gain_grams, said)
 		SELECT $1, * FROM unnest($2::text[], $3::bigint[], $4::bigint[], $5::bigint[], $6::bigint[], $7::bigint[], $8::bigint[],
-			$9::bigint[], $10::text[], $11::bigint[], $12::bigint[])`,
+			$9::bigint[], $10::text[], $11::bigint[], $12::bigint[], $13::bigint[])`,
 		m.ID, column(m.Products, func(p MatchProduct) string { return p.Product }),
 		number(func(p MatchProduct) int64 { return p.Offered }), number(func(p MatchProduct) int64 { return p.Ordered }),
 		number(func(p MatchProduct) int64 { return p.Matched }), number(func(p MatchProduct) int64 { return p.Given }),
@@ -226,7 +228,8 @@ func (m Match) addProducts(ctx context.Context, tx pgx.Tx) error {
 		column(m.Products, func(p MatchProduct) *int64 { return p.FewerCostMinor }),
 		number(func(p MatchProduct) int64 { return p.WorthMinorPerKg }),
 		column(m.Products, func(p MatchProduct) string { return p.LeftOver }),
-		number(func(p MatchProduct) int64 { return p.Likely }), number(func(p MatchProduct) int64 { return p.PooledGainGrams }))
+		number(func(p MatchProduct) int64 { return p.Likely }), number(func(p MatchProduct) int64 { return p.PooledGainGrams }),
+		number(func(p MatchProduct) int64 { return p.Said }))
 	return err
 }
 

@@ -18,18 +18,23 @@ type Lot struct {
 	PickDay int
 	// Grams that count for the day: low, likely and high, which are one where they were weighed.
 	LowGrams, Grams, HighGrams int64
-	Held                       bool
+	// SaidGrams is what the grower said is likely, where it was not weighed and another figure counts.
+	SaidGrams int64
+	Held      bool
 	// OtherDays is the number of packs that confirmed matches of other days have, or that left
 	// for other days, whichever is more on each.
 	OtherDays int64
 	// CarryCostMinorPerKg is nil where the farm is not known.
 	CarryCostMinorPerKg *int64
 	ToldAt              time.Time
+	// KeepsUntil is the last day on which it keeps at the temperature that it is held at, from
+	// 1970-01-01; nil where that is not known.
+	KeepsUntil *int
 }
 
 // LotsForDay returns the lots that could supply a day of delivery, by code. What counts of a lot
 // is what was picked, as soon as anything was; before that, and only on its own day, what is
-// most likely: what was expected on an earlier day and never picked is not there. Lots of which
+// most likely by what harvest uses, or where that says nothing by what the grower said: what was expected on an earlier day and never picked is not there. Lots of which
 // packs left for the day, as the caller says, are among them in any case.
 //
 // Lots of products that are not in the catalogue, and of later days, are left out.
@@ -51,7 +56,9 @@ func LotsForDay(ctx context.Context, db pg.DB, day string, left []string) ([]Lot
 			SELECT pick_lot_id, sum(packs)::bigint AS packs FROM taken GROUP BY 1
 		)
 		SELECT s.pick_lot_id, s.farm_id, s.room_id, s.product_id, s.pick_date - date '1970-01-01',
-			coalesce(s.picked_grams, s.low_grams), coalesce(s.picked_grams, s.likely_grams), coalesce(s.picked_grams, s.high_grams), s.held, coalesce(o.packs, 0), f.carry_cost_minor_per_kg, s.told_at
+			coalesce(s.picked_grams, s.used_low_grams, s.low_grams), coalesce(s.picked_grams, s.used_likely_grams, s.likely_grams),
+			coalesce(s.picked_grams, s.used_high_grams, s.high_grams), coalesce(s.picked_grams, s.likely_grams),
+			s.held, coalesce(o.packs, 0), f.carry_cost_minor_per_kg, s.told_at, s.keeps_until - date '1970-01-01'
 		FROM supply s
 		JOIN product p USING (coop_id, product_id)
 		LEFT JOIN farm f USING (coop_id, farm_id)

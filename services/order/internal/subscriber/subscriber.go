@@ -24,6 +24,7 @@ func Harvest() map[string]inbox.Handler {
 	inbox.Register(handlers, pickRecorded)
 	inbox.Register(handlers, pickLotHeld)
 	inbox.Register(handlers, stockChanged)
+	inbox.Register(handlers, pickLotStored)
 	return handlers
 }
 
@@ -44,11 +45,34 @@ func expectedPickPushed(ctx context.Context, tx pgx.Tx, m inbox.Message, e *harv
 	if err := whole(m, p.GetPickLotId(), p.GetFarmId(), p.GetRoomId(), p.GetProductId(), p.GetDate(), p.GetVersion()); err != nil {
 		return err
 	}
+	used, err := usedOf(m, e)
+	if err != nil {
+		return err
+	}
 	return store.KeepExpected(ctx, tx, store.Expected{
 		Lot: p.GetPickLotId(), Farm: p.GetFarmId(), Room: p.GetRoomId(), Product: p.GetProductId(), Day: p.GetDate(),
 		LowGrams: p.GetLowGrams(), LikelyGrams: p.GetLikelyGrams(), HighGrams: p.GetHighGrams(),
-		Version: p.GetVersion(), PushedBy: p.GetPushedBy(), PushedAt: p.GetPushedAt().AsTime(),
+		Version: p.GetVersion(), PushedBy: p.GetPushedBy(), PushedAt: p.GetPushedAt().AsTime(), Used: used,
 	}, m.Time)
+}
+
+// usedOf is what harvest uses in place of the push; nil where it says nothing.
+func usedOf(m inbox.Message, e *harvestv1.ExpectedPickPushed) (*store.Used, error) {
+	if e.UsedLowGrams == nil && e.UsedLikelyGrams == nil && e.UsedHighGrams == nil {
+		return nil, nil
+	}
+	u := store.Used{LowGrams: e.GetUsedLowGrams(), LikelyGrams: e.GetUsedLikelyGrams(), HighGrams: e.GetUsedHighGrams(), At: e.GetUsedAt().AsTime()}
+	whole := e.UsedLowGrams != nil && e.UsedLikelyGrams != nil && e.UsedHighGrams != nil && e.GetUsedAt() != nil
+	if !whole || u.LowGrams < 0 || u.LowGrams > u.LikelyGrams || u.LikelyGrams > u.HighGrams {
+		return nil, inbox.Permanent(fmt.Errorf("event %s (%s) needs low, likely and high grams that are used, in this order, and since when: has %v",
+			m.ID, m.Type, e))
+	}
+	return &u, nil
+}
+
+// pickLotStored tells how a lot is kept: warm, it keeps for less long.
+func pickLotStored(ctx context.Context, tx pgx.Tx, m inbox.Message, e *harvestv1.PickLotStored) error {
+	return keepPickLot(ctx, tx, m, e.GetPickLot())
 }
 
 func pickRecorded(ctx context.Context, tx pgx.Tx, m inbox.Message, e *harvestv1.PickRecorded) error {
@@ -68,9 +92,15 @@ func keepPickLot(ctx context.Context, tx pgx.Tx, m inbox.Message, l *harvestv1.P
 	if err := whole(m, l.GetPickLotId(), l.GetFarmId(), l.GetRoomId(), l.GetProductId(), l.GetDate(), l.GetVersion()); err != nil {
 		return err
 	}
+	if until := l.GetKeepsUntilDate(); until != "" {
+		if _, err := time.Parse(time.DateOnly, until); err != nil {
+			return inbox.Permanent(fmt.Errorf("event %s (%s) says that lot %s keeps until %q, which is no day", m.ID, m.Type, l.GetPickLotId(), until))
+		}
+	}
 	return store.KeepPickLot(ctx, tx, store.PickLot{
 		Lot: l.GetPickLotId(), Farm: l.GetFarmId(), Room: l.GetRoomId(), Product: l.GetProductId(), Day: l.GetDate(),
 		NetGrams: l.GetNetGrams(), Picked: l.GetNetGrams() > 0 || l.GetPicks() > 0, Held: l.GetHeld(), HoldReason: l.GetHoldReason(), Version: l.GetVersion(),
+		StoreCelsius: l.StoreTemperatureCelsius, KeepsUntil: l.GetKeepsUntilDate(),
 	}, m.Time)
 }
 

@@ -915,7 +915,10 @@ type Score struct {
 	// Of the figure in use.
 	Used *SourceScore `protobuf:"bytes,6,opt,name=used,proto3" json:"used,omitempty"`
 	// Of what was picked one break (8 days) earlier. It has no band: bias and errors only.
-	Naive         *SourceScore `protobuf:"bytes,7,opt,name=naive,proto3" json:"naive,omitempty"`
+	Naive *SourceScore `protobuf:"bytes,7,opt,name=naive,proto3" json:"naive,omitempty"`
+	// Of what the model would have said by the crops' programmes alone, without what it learnt from
+	// the co-op's ended crops.
+	Programme     *SourceScore `protobuf:"bytes,8,opt,name=programme,proto3" json:"programme,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -995,6 +998,13 @@ func (x *Score) GetUsed() *SourceScore {
 func (x *Score) GetNaive() *SourceScore {
 	if x != nil {
 		return x.Naive
+	}
+	return nil
+}
+
+func (x *Score) GetProgramme() *SourceScore {
+	if x != nil {
+		return x.Programme
 	}
 	return nil
 }
@@ -1087,7 +1097,7 @@ const file_breakshare_harvest_v1_outlook_proto_rawDesc = "" +
 	"\bobserved\x18\x03 \x01(\x01R\bobserved\"\x8e\x01\n" +
 	"\vSourceScore\x126\n" +
 	"\x05cards\x18\x01 \x03(\v2 .breakshare.harvest.v1.ScoreCardR\x05cards\x12G\n" +
-	"\vreliability\x18\x02 \x03(\v2%.breakshare.harvest.v1.ReliabilityRowR\vreliability\"\xc0\x02\n" +
+	"\vreliability\x18\x02 \x03(\v2%.breakshare.harvest.v1.ReliabilityRowR\vreliability\"\x82\x03\n" +
 	"\x05Score\x12\x17\n" +
 	"\afarm_id\x18\x01 \x01(\tR\x06farmId\x12\x17\n" +
 	"\aroom_id\x18\x02 \x01(\tR\x06roomId\x12\x1d\n" +
@@ -1096,7 +1106,8 @@ const file_breakshare_harvest_v1_outlook_proto_rawDesc = "" +
 	"\x06grower\x18\x04 \x01(\v2\".breakshare.harvest.v1.SourceScoreR\x06grower\x128\n" +
 	"\x05model\x18\x05 \x01(\v2\".breakshare.harvest.v1.SourceScoreR\x05model\x126\n" +
 	"\x04used\x18\x06 \x01(\v2\".breakshare.harvest.v1.SourceScoreR\x04used\x128\n" +
-	"\x05naive\x18\a \x01(\v2\".breakshare.harvest.v1.SourceScoreR\x05naiveB>Z<breakshare.example/proto/gen/breakshare/harvest/v1;harvestv1b\x06proto3"
+	"\x05naive\x18\a \x01(\v2\".breakshare.harvest.v1.SourceScoreR\x05naive\x12@\n" +
+	"\tprogramme\x18\b \x01(\v2\".breakshare.harvest.v1.SourceScoreR\tprogrammeB>Z<breakshare.example/proto/gen/breakshare/harvest/v1;harvestv1b\x06proto3"
 
 var (
 	file_breakshare_harvest_v1_outlook_proto_rawDescOnce sync.Once
@@ -1144,11 +1155,12 @@ var file_breakshare_harvest_v1_outlook_proto_depIdxs = []int32{
 	10, // 13: breakshare.harvest.v1.Score.model:type_name -> breakshare.harvest.v1.SourceScore
 	10, // 14: breakshare.harvest.v1.Score.used:type_name -> breakshare.harvest.v1.SourceScore
 	10, // 15: breakshare.harvest.v1.Score.naive:type_name -> breakshare.harvest.v1.SourceScore
-	16, // [16:16] is the sub-list for method output_type
-	16, // [16:16] is the sub-list for method input_type
-	16, // [16:16] is the sub-list for extension type_name
-	16, // [16:16] is the sub-list for extension extendee
-	0,  // [0:16] is the sub-list for field type_name
+	10, // 16: breakshare.harvest.v1.Score.programme:type_name -> breakshare.harvest.v1.SourceScore
+	17, // [17:17] is the sub-list for method output_type
+	17, // [17:17] is the sub-list for method input_type
+	17, // [17:17] is the sub-list for extension type_name
+	17, // [17:17] is the sub-list for extension extendee
+	0,  // [0:17] is the sub-list for field type_name
 }
 
 func init() { file_breakshare_harvest_v1_outlook_proto_init() }

@@ -374,9 +374,12 @@ type ForecastCropResponse struct {
 	// The share of each stage of picking, learnt from the crop's picks.
 	Stages []*StageShare `protobuf:"bytes,6,rep,name=stages,proto3" json:"stages,omitempty"`
 	// Days on which the crop was picked and from which the forecast has learnt.
-	PickedDays    int32 `protobuf:"varint,7,opt,name=picked_days,json=pickedDays,proto3" json:"picked_days,omitempty"`
-	unknownFields protoimpl.UnknownFields
-	sizeCache     protoimpl.SizeCache
+	PickedDays int32 `protobuf:"varint,7,opt,name=picked_days,json=pickedDays,proto3" json:"picked_days,omitempty"`
+	// Ended crops of the same programme from which the forecast has learnt before this one was
+	// filled.
+	LearntFromCrops int32 `protobuf:"varint,8,opt,name=learnt_from_crops,json=learntFromCrops,proto3" json:"learnt_from_crops,omitempty"`
+	unknownFields   protoimpl.UnknownFields
+	sizeCache       protoimpl.SizeCache
 }
 
 func (x *ForecastCropResponse) Reset() {
@@ -454,6 +457,13 @@ func (x *ForecastCropResponse) GetStages() []*StageShare {
 func (x *ForecastCropResponse) GetPickedDays() int32 {
 	if x != nil {
 		return x.PickedDays
+	}
+	return 0
+}
+
+func (x *ForecastCropResponse) GetLearntFromCrops() int32 {
+	if x != nil {
+		return x.LearntFromCrops
 	}
 	return 0
 }
@@ -3852,7 +3862,7 @@ const file_breakshare_harvest_v1_service_proto_rawDesc = "" +
 	"\xbaH\ar\x05\x10\x01\x18\xa0\x01R\x06cropId\x12$\n" +
 	"\tfrom_date\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18\n" +
 	"R\bfromDate\x12\x1d\n" +
-	"\x04days\x18\x03 \x01(\x05B\t\xbaH\x06\x1a\x04\x18x(\x00R\x04days\"\xb3\x02\n" +
+	"\x04days\x18\x03 \x01(\x05B\t\xbaH\x06\x1a\x04\x18x(\x00R\x04days\"\xdf\x02\n" +
 	"\x14ForecastCropResponse\x12\x17\n" +
 	"\acrop_id\x18\x01 \x01(\tR\x06cropId\x12\x17\n" +
 	"\aroom_id\x18\x02 \x01(\tR\x06roomId\x12\x17\n" +
@@ -3861,7 +3871,8 @@ const file_breakshare_harvest_v1_service_proto_rawDesc = "" +
 	"\x06breaks\x18\x05 \x03(\v2$.breakshare.harvest.v1.ForecastBreakR\x06breaks\x129\n" +
 	"\x06stages\x18\x06 \x03(\v2!.breakshare.harvest.v1.StageShareR\x06stages\x12\x1f\n" +
 	"\vpicked_days\x18\a \x01(\x05R\n" +
-	"pickedDays\"~\n" +
+	"pickedDays\x12*\n" +
+	"\x11learnt_from_crops\x18\b \x01(\x05R\x0flearntFromCrops\"~\n" +
 	"\x15ForecastSupplyRequest\x12$\n" +
 	"\tfrom_date\x18\x01 \x01(\tB\a\xbaH\x04r\x02\x18\n" +
 	"R\bfromDate\x12\x1d\n" +

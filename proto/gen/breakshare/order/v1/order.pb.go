@@ -997,8 +997,11 @@ type MatchProduct struct {
 	// Grams that could be promised because the co-op's total is surer than its parts; 0 where no
 	// costs are set for the product.
 	PooledGainGrams int64 `protobuf:"varint,12,opt,name=pooled_gain_grams,json=pooledGainGrams,proto3" json:"pooled_gain_grams,omitempty"`
-	unknownFields   protoimpl.UnknownFields
-	sizeCache       protoimpl.SizeCache
+	// Packs that growers said are likely. Where harvest's forecast sees it otherwise, likely is what
+	// is used of the two.
+	Said          int64 `protobuf:"varint,13,opt,name=said,proto3" json:"said,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *MatchProduct) Reset() {
@@ -1111,6 +1114,13 @@ func (x *MatchProduct) GetLikely() int64 {
 func (x *MatchProduct) GetPooledGainGrams() int64 {
 	if x != nil {
 		return x.PooledGainGrams
+	}
+	return 0
+}
+
+func (x *MatchProduct) GetSaid() int64 {
+	if x != nil {
+		return x.Said
 	}
 	return 0
 }
@@ -2286,7 +2296,7 @@ const file_breakshare_order_v1_order_proto_rawDesc = "" +
 	"\x06origin\x18\b \x01(\x0e2 .breakshare.order.v1.OrderOriginR\x06origin\"V\n" +
 	"\x04Bind\x128\n" +
 	"\x06reason\x18\x01 \x01(\x0e2 .breakshare.order.v1.ShortReasonR\x06reason\x12\x14\n" +
-	"\x05packs\x18\x02 \x01(\x03R\x05packs\"\xa1\x03\n" +
+	"\x05packs\x18\x02 \x01(\x03R\x05packs\"\xb5\x03\n" +
 	"\fMatchProduct\x12\x1d\n" +
 	"\n" +
 	"product_id\x18\x01 \x01(\tR\tproductId\x12\x18\n" +
@@ -2301,7 +2311,8 @@ const file_breakshare_order_v1_order_proto_rawDesc = "" +
 	"\tleft_over\x18\n" +
 	" \x01(\tR\bleftOver\x12\x16\n" +
 	"\x06likely\x18\v \x01(\x03R\x06likely\x12*\n" +
-	"\x11pooled_gain_grams\x18\f \x01(\x03R\x0fpooledGainGramsB\x13\n" +
+	"\x11pooled_gain_grams\x18\f \x01(\x03R\x0fpooledGainGrams\x12\x12\n" +
+	"\x04said\x18\r \x01(\x03R\x04saidB\x13\n" +
 	"\x11_fewer_cost_minor\"\xbd\x02\n" +
 	"\tMatchLine\x12\x19\n" +
 	"\border_id\x18\x01 \x01(\tR\aorderId\x12\x1f\n" +

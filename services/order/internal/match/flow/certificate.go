@@ -30,9 +30,9 @@ func balanced(p *Problem) error {
 // least flow, and still something is left over: the nodes of negative
 // potential are a set whose supply cannot leave.
 func (s *Solver) infeasible() error {
-	p := s.p
+	p, root := s.p, s.root()
 	e := &InfeasibleError{}
-	inside := func(u int32) bool { return (s.pot(u) < 0) != s.reversed }
+	inside := func(u int32) bool { return (s.pot(u) < s.pot(root)) != s.reversed }
 	for u, b := range p.Supply {
 		if inside(int32(u)) {
 			e.Nodes = append(e.Nodes, int32(u))
@@ -70,17 +70,16 @@ func (s *Solver) unbounded(ctx context.Context, e *UnboundedError, opts Options)
 	return e
 }
 
-// cycle lists the arcs of the cycle that in, with the given head, closes, in the direction in which
-// flow on it lowers the cost.
-func (s *Solver) cycle(in, head int32) *UnboundedError {
-	tail := s.tailOf(in)
+// cycle lists the arcs of the cycle that in, which is not full, closes from
+// tail to head, in the direction in which flow on it lowers the cost.
+func (s *Solver) cycle(in, tail, head int32) *UnboundedError {
 	_, join, _, _ := s.leaving(tail, head, unlimited)
 	e := &UnboundedError{}
 	add := func(a int32) {
 		if a >= s.arcs {
 			return // artificial: the penalty is still too small
 		}
-		e.Arcs = append(e.Arcs, s.input[a])
+		e.Arcs = append(e.Arcs, s.arcOf(a))
 		e.Cost += s.costOf(a)
 	}
 	for u := tail; u != join; u = s.node[u].parent {

@@ -15,12 +15,12 @@ func (s *Solver) resultFrugal(opts Options) (Result, error) {
 	p := s.p
 	used := make([]arcFlow, 0, s.fullArcs+p.Nodes())
 	for a := range s.allFull {
-		i := s.input[a]
+		i := s.arcOf(a)
 		used = append(used, arcFlow{i, p.Cap[i] - p.low(int(i))})
 	}
 	for u := range p.Supply {
 		if t := &s.node[u]; t.pred < s.arcs {
-			used = append(used, arcFlow{s.input[t.pred], t.flow()})
+			used = append(used, arcFlow{s.arcOf(t.pred), t.flow()})
 		}
 	}
 	s.layout = layout{arcs: s.arcs, reversed: s.reversed}

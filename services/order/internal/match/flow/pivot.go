@@ -1,10 +1,10 @@
 package flow
 
-// pivot brings arc in, with the given head, into the basis and says false, changing nothing, if the
-// cycle it closes has no bound.
-func (s *Solver) pivot(in, head int32) bool {
-	tail, full := s.tailOf(in), s.full(in)
-	room := s.room(in, head)
+// pivot brings arc in into the basis, sending more flow from a to b, its ends.
+// It says false, changing nothing, if the cycle it closes has no bound.
+func (s *Solver) pivot(in, a, b int32) bool {
+	full := s.full(in)
+	room := s.room(in, a, b)
 	s.work.Pivots++
 	if room == 0 {
 		s.flip(in)
@@ -12,10 +12,6 @@ func (s *Solver) pivot(in, head int32) bool {
 		return true
 	}
 	// Flow runs from a to b along in, then back from b to a through the tree.
-	a, b := tail, head
-	if full {
-		a, b = b, a
-	}
 	out, join, delta, atB := s.leaving(a, b, room)
 	if delta > unlimited/2 {
 		s.work.Pivots--
@@ -43,7 +39,7 @@ func (s *Solver) pivot(in, head int32) bool {
 	if atB {
 		lower, upper = b, a
 	}
-	link := treeNode{parent: upper, pred: in, upward: lower == tail, up: flow, down: room - flow}
+	link := treeNode{parent: upper, pred: in, upward: atB == full, up: flow, down: room - flow}
 	if link.upward {
 		link.up, link.down = link.down, link.up
 	}
@@ -60,16 +56,16 @@ func (s *Solver) rehang(lower, out, join int32, link treeNode) {
 	}
 }
 
-// room is the capacity of arc a, with the given head, above its least flow. It
-// is unlimited where the arc's ends bound the flow anyway.
-func (s *Solver) room(a, head int32) int64 {
-	i := s.input[a]
+// room is the capacity of arc a between u and v above its least flow. It is
+// unlimited where the arc's ends bound the flow anyway.
+func (s *Solver) room(a, u, v int32) int64 {
+	i := s.arcOf(a)
 	c := s.p.Cap[i]
 	if c == Unlimited {
 		return unlimited
 	}
 	c -= s.p.low(int(i))
-	if c >= s.limit[head] || c >= s.limit[s.tailOf(a)] {
+	if c >= s.limit[u] || c >= s.limit[v] {
 		return unlimited
 	}
 	return c
@@ -193,14 +189,33 @@ func (s *Solver) moveSubtree(lower, out, join int32, link treeNode) {
 	if s.isRestingLeaf(old) {
 		s.settle(old)
 	}
+	s.shiftSide(lower, size, -reduced)
+}
+
+// shiftSide adds to the potentials of the subtree of size nodes below top, or
+// takes it from all others if they are fewer: only differences matter.
+func (s *Solver) shiftSide(top, size int32, by int64) {
 	value, thread := s.value, s.thread
-	for u, last := lower, s.node[lower].last; ; u = thread[u] {
-		value[u] -= reduced
-		if u == last {
-			return
+	last := s.node[top].last
+	if int(size) <= len(value)/2 {
+		value[top] += by
+		for u := top; u != last; {
+			u = thread[u]
+			value[u] += by
 		}
+		return
+	}
+	for u := thread[last]; u != top; u = thread[u] {
+		value[u] -= by
+	}
+	if v := value[s.root()]; v > maxDrift || v < -maxDrift {
+		s.refreshPotentials()
 	}
 }
+
+// maxDrift bounds how far the root's potential may wander from 0. From it no
+// potential is further away than a quarter of that.
+const maxDrift int64 = 1 << 60
 
 // rethread reverses the path from lower up to out and moves the subtree's run
 // of the thread behind link.parent. For each node of the path its own run,

@@ -1,10 +1,11 @@
 package flow
 
-// price returns an arc of negative reduced cost and its head, the best of the
-// first block that has one, or none: then the basis is optimal. The arcs of a
-// block follow on those of the block before. Tree arcs have reduced cost 0 and
-// are never chosen.
-func (s *Solver) price() (in, head int32) {
+// price returns an arc of negative reduced cost, the best of the first block
+// that has one, or none: then the basis is optimal. More flow pays from one of
+// its ends to the other; for a full arc that is back from head to tail. The
+// arcs of a block follow on those of the block before. Tree arcs have reduced
+// cost 0 and are never chosen.
+func (s *Solver) price() (in, from, to int32) {
 	switch {
 	case s.grouped && s.narrow:
 		return priceGroups(s, s.cost32)
@@ -18,7 +19,7 @@ func (s *Solver) price() (in, head int32) {
 
 // priceGroups prices group after group; the head's potential is the same
 // throughout a group.
-func priceGroups[C int32 | int64](s *Solver, cost []C) (in, head int32) {
+func priceGroups[C int32 | int64](s *Solver, cost []C) (in, from, to int32) {
 	best := int64(0)
 	in = none
 	value := s.value
@@ -32,7 +33,7 @@ func priceGroups[C int32 | int64](s *Solver, cost []C) (in, head int32) {
 		above := value[s.base[gr.head]] + value[gr.head]
 		r, k := cheapestTail(s.tail[gr.start:gr.end], cost[gr.start:gr.end], value, above, best)
 		if k >= 0 {
-			best, in, head = r, gr.start+int32(k), gr.head
+			best, in, to = r, gr.start+int32(k), gr.head
 		}
 		scanned += int(gr.end - gr.start)
 		if scanned >= block {
@@ -45,7 +46,13 @@ func priceGroups[C int32 | int64](s *Solver, cost []C) (in, head int32) {
 	}
 	s.work.Scanned += int64(scanned)
 	s.next = g
-	return in, head
+	if in == none {
+		return in, none, none
+	}
+	if from = s.tail[in]; from < 0 {
+		from, to = to, ^from
+	}
+	return in, from, to
 }
 
 // cheapestTail returns the least reduced cost below best of arcs with one head,
@@ -74,7 +81,7 @@ func cheapestTail[C int32 | int64](tails []int32, costs []C, value []int64, abov
 
 // priceMixed prices arcs in the mixed order, where no node rests and a
 // potential is its value alone.
-func priceMixed[C int32 | int64](s *Solver, cost []C) (in, head int32) {
+func priceMixed[C int32 | int64](s *Solver, cost []C) (in, from, to int32) {
 	in = none
 	left := len(s.tail)
 	at := s.next
@@ -82,7 +89,7 @@ func priceMixed[C int32 | int64](s *Solver, cost []C) (in, head int32) {
 		end := min(at+s.block, at+left, len(s.tail))
 		k := cheapestArc(s.tail[at:end], s.head[at:end], cost[at:end], s.value)
 		if k >= 0 {
-			in, head = int32(at+k), s.head[at+k]
+			in, from, to = int32(at+k), s.tail[at+k], s.head[at+k]
 		}
 		s.work.Scanned += int64(end - at)
 		left -= end - at
@@ -94,7 +101,7 @@ func priceMixed[C int32 | int64](s *Solver, cost []C) (in, head int32) {
 		}
 	}
 	s.next = at
-	return in, head
+	return in, from, to
 }
 
 // cheapestArc returns where the least negative reduced cost stands, or -1.
@@ -106,10 +113,8 @@ func cheapestArc[C int32 | int64](tails, heads []int32, costs []C, value []int64
 	heads = heads[:len(tails)]
 	costs = costs[:len(tails)]
 	for k, u := range tails {
-		// Full arcs are common here: undo the complement without a branch.
-		sign := u >> 31
-		r := int64(costs[k]) + value[uint32(u^sign)] - value[uint32(heads[k])]
-		if r = (r ^ int64(sign)) - int64(sign); r < best {
+		r := int64(costs[k]) + value[uint32(u)] - value[uint32(heads[k])]
+		if r < best {
 			best, at = r, k
 		}
 	}

@@ -48,14 +48,19 @@ func (s *Solver) fits(p *Problem) bool {
 	if s.grouped {
 		for _, g := range s.groups {
 			for a := g.start; a < g.end; a++ {
-				if i := s.input[a]; heads[i] != g.head || tails[i] != s.tailOf(a) {
+				u := s.tail[a]
+				if i := s.arcOf(a); heads[i] != g.head || tails[i] != u^u>>31 {
 					return false
 				}
 			}
 		}
 	} else {
-		for a, head := range s.head[:s.arcs] {
-			if i := s.input[a]; heads[i] != head || tails[i] != s.tailOf(int32(a)) {
+		for a := range s.arcs {
+			tail, head := s.tail[a], s.head[a]
+			if s.full(a) {
+				tail, head = head, tail
+			}
+			if i := s.arcOf(a); heads[i] != head || tails[i] != tail {
 				return false
 			}
 		}
@@ -79,8 +84,8 @@ func loops(p *Problem) int {
 // its node left without a parent, for an artificial arc to take the rest.
 func (s *Solver) repair() {
 	for a := range s.allFull {
-		tail, head := s.ends(s.p, s.input[a])
-		room := s.room(a, head)
+		tail, head := s.ends(s.p, s.arcOf(a))
+		room := s.room(a, tail, head)
 		if room == unlimited {
 			s.flip(a)
 			continue
@@ -102,11 +107,7 @@ func (s *Solver) repairArc(u int32) {
 		t.parent = none
 		return
 	}
-	head := t.parent
-	if !t.upward {
-		head = u
-	}
-	sent, keep := t.fit(s.supply[u], s.room(t.pred, head))
+	sent, keep := t.fit(s.supply[u], s.room(t.pred, u, t.parent))
 	s.supply[t.parent] += sent
 	if keep {
 		return

@@ -81,11 +81,10 @@ func (s *Solver) Solve(ctx context.Context, p *Problem, opts Options) (Result, e
 	}
 	s.p = p
 	defer func() { s.p = nil }()
-	s.layout.arrange(p)
+	s.tree.reset(len(p.Supply))
+	s.arrange(p)
 	s.placed = false
 	s.load()
-	s.tree.reset(len(p.Supply))
-	s.markLeafable()
 	s.start()
 	if err := s.optimise(ctx, opts); err != nil {
 		return Result{}, err
@@ -106,7 +105,7 @@ func (s *Solver) accept(p *Problem) (err error) {
 // arrays of the solver.
 func (s *Solver) load() {
 	s.loadCosts(s.p, s.size.dearest, false)
-	s.penalty = max(s.size.dearest, 1)
+	s.penalty = max(s.size.dearest/4, 1)
 	s.maxPenalty = s.size.maxPenalty(len(s.p.Supply))
 	s.supply = resize(s.supply, len(s.p.Supply))
 	copy(s.supply, s.p.Supply)
@@ -167,12 +166,12 @@ func (s *Solver) improve(ctx context.Context, opts Options) (*UnboundedError, er
 			return nil, fmt.Errorf("flow: stopped after %d pivots: %w", s.work.Pivots, err)
 		}
 		for range checkEvery {
-			in, head := s.price()
+			in, from, to := s.price()
 			if in == none {
 				return nil, nil
 			}
-			if !s.pivot(in, head) {
-				return s.cycle(in, head), nil
+			if !s.pivot(in, from, to) {
+				return s.cycle(in, from, to), nil
 			}
 		}
 		if opts.Progress != nil {
@@ -222,8 +221,9 @@ func (s *Solver) result(opts Options) (Result, error) {
 
 // finish reads the potentials and hands the result over.
 func (s *Solver) finish(opts Options) (Result, error) {
+	above := s.pot(s.root())
 	for u := range s.potential {
-		s.potential[u] = s.pot(int32(u))
+		s.potential[u] = s.pot(int32(u)) - above
 		if s.reversed {
 			s.potential[u] = -s.potential[u]
 		}
@@ -248,12 +248,12 @@ func (s *Solver) readFlows() error {
 	}
 	p := s.p
 	for a := range s.allFull {
-		i := s.input[a]
+		i := s.arcOf(a)
 		s.raise(i, p.Cap[i]-s.flow[i])
 	}
 	for u := range p.Supply {
 		if t := &s.node[u]; t.pred < s.arcs {
-			s.raise(s.input[t.pred], t.flow())
+			s.raise(s.arcOf(t.pred), t.flow())
 		}
 	}
 	return nil

@@ -45,8 +45,8 @@ func (s *Solver) findPlaces() {
 			s.place[i] = none
 		}
 	}
-	for a, i := range s.input {
-		s.place[i] = int32(a)
+	for a := range s.arcs {
+		s.place[s.arcOf(a)] = a
 	}
 	s.placed = true
 }
@@ -139,8 +139,8 @@ func (s *Solver) takeInArcs(arcs []ArcTerms) (dearer, grew bool) {
 	}
 	// Only now are all bounds and limits what they will be.
 	for _, a := range s.refill {
-		tail, head := s.ends(s.p, s.input[a])
-		if room := s.room(a, head); room != unlimited {
+		tail, head := s.ends(s.p, s.arcOf(a))
+		if room := s.room(a, tail, head); room != unlimited {
 			s.flip(a)
 			s.move(tail, head, room)
 		}
@@ -155,7 +155,7 @@ func (s *Solver) takeInArcs(arcs []ArcTerms) (dearer, grew bool) {
 
 // refitArc fits arc a to its new bounds.
 func (s *Solver) refitArc(a int32) {
-	tail, head := s.ends(s.p, s.input[a])
+	tail, head := s.ends(s.p, s.arcOf(a))
 	if u := s.lower(a, tail, head); u != none {
 		s.refit(u)
 	} else {
@@ -203,11 +203,7 @@ func (s *Solver) refitGrown() {
 // upsets.
 func (s *Solver) refit(u int32) {
 	t := &s.node[u]
-	head := t.parent
-	if !t.upward {
-		head = u
-	}
-	room := s.room(t.pred, head)
+	room := s.room(t.pred, u, t.parent)
 	if t.upward {
 		t.up = room - t.down
 	} else {
@@ -236,12 +232,12 @@ func (s *Solver) update(opts Options) (Update, error) {
 	p := s.p
 	for u := range p.Supply {
 		if t := &s.node[u]; t.pred < s.arcs {
-			i := s.input[t.pred]
+			i := s.arcOf(t.pred)
 			s.note(i, p.low(int(i))+t.flow())
 		}
 	}
 	for _, a := range s.touched {
-		i := s.input[a]
+		i := s.arcOf(a)
 		tail, head := s.ends(p, i)
 		switch {
 		case s.lower(a, tail, head) != none:

@@ -5,31 +5,90 @@ import (
 	"slices"
 )
 
-// start builds the first basis. In a sparse network of senders and receivers
-// each receiver in turn takes what it needs from the cheapest senders that
-// still have some; what remains, and everything in other networks, starts on
-// artificial arcs. On dense networks the greedy start was measured to cost
-// more than it saves.
-//
-// Each step of the greedy start uses up either the sender or the receiver (or
-// fills an arc, which then stays outside the tree at capacity); the one used
-// up hangs from the other and is never touched again, so that no cycle forms.
-// An arc that leads up from a sender used up has room left, one that leads
-// down to a receiver used up carries flow: the basis is strongly feasible.
+// start builds the first basis. Every node hangs from the root by an artificial
+// arc unless something better is known, and two ways to that were measured.
+// Where many receivers have the same cheapest senders, each in turn takes what
+// is still there, which leaves the search much less to undo. Elsewhere that
+// makes long chains of half used senders, so that every cycle through the tree
+// is long: there the cheapest arc of each node enters the basis.
 func (s *Solver) start() {
-	if s.greedy() {
-		for g := 0; g < len(s.groups); {
-			v, first, end := s.groups[g].head, s.groups[g].start, s.groups[g].end
-			for g++; g < len(s.groups) && s.groups[g].head == v; g++ {
-				end = s.groups[g].end
-			}
-			if s.supply[v] < 0 {
-				s.takeCheapest(v, first, end)
-			}
+	if s.greedy {
+		s.unhook()
+		s.takeAll()
+		s.hang()
+		s.build()
+		return
+	}
+	s.star()
+	s.enter(s.findCheapest())
+}
+
+// findCheapest returns for each node with demand the cheapest arc in, for each
+// with supply the cheapest arc out, and none for the others.
+func (s *Solver) findCheapest() []int32 {
+	cheapest := s.count[:len(s.supply)]
+	for u := range cheapest {
+		cheapest[u] = none
+	}
+	if !s.grouped {
+		for a := range s.arcs {
+			s.compare(cheapest, a, s.tail[a], s.head[a])
+		}
+		return cheapest
+	}
+	for _, g := range s.groups {
+		for a := g.start; a < g.end; a++ {
+			s.compare(cheapest, a, s.tail[a], g.head)
 		}
 	}
-	s.hang()
-	s.build()
+	return cheapest
+}
+
+// compare notes arc a at its ends where it is the cheapest so far.
+func (s *Solver) compare(cheapest []int32, a, tail, head int32) {
+	if b := cheapest[head]; s.supply[head] < 0 && (b == none || s.costOf(a) < s.costOf(b)) {
+		cheapest[head] = a
+	}
+	if b := cheapest[tail]; s.supply[tail] > 0 && (b == none || s.costOf(a) < s.costOf(b)) {
+		cheapest[tail] = a
+	}
+}
+
+// takeAll lets one receiver after another take what it needs from the cheapest
+// senders that still have some.
+//
+// Each step uses up either the sender or the receiver (or fills an arc, which
+// then stays outside the tree at capacity); the one used up hangs from the
+// other and is never touched again, so that no cycle forms. An arc that leads
+// up from a sender used up has room left, one that leads down to a receiver
+// used up carries flow: the basis is strongly feasible.
+func (s *Solver) takeAll() {
+	for g := 0; g < len(s.groups); {
+		v, first, end := s.groups[g].head, s.groups[g].start, s.groups[g].end
+		for g++; g < len(s.groups) && s.groups[g].head == v; g++ {
+			end = s.groups[g].end
+		}
+		if s.supply[v] < 0 {
+			s.takeCheapest(v, first, end)
+		}
+	}
+}
+
+// enter brings the given arcs into the basis, except where one costs more than
+// what is there.
+func (s *Solver) enter(arcs []int32) {
+	for u, a := range arcs {
+		if a == none || s.full(a) {
+			continue
+		}
+		tail, head := s.tail[a], int32(u)
+		if s.supply[u] > 0 {
+			_, head = s.ends(s.p, s.input[a])
+		}
+		if s.costOf(a)+s.pot(tail)-s.pot(head) < 0 && !s.pivot(a, tail, head) {
+			return // no bound: the search finds it again
+		}
+	}
 }
 
 // takeCheapest serves receiver v from the arcs first..end-1.
@@ -70,7 +129,7 @@ const sortAfter = 3
 // take moves as much as possible over arc a to receiver v.
 func (s *Solver) take(a, v int32) {
 	u := s.tail[a]
-	room := s.room(a, v)
+	room := s.room(a, u, v)
 	x := min(s.supply[u], -s.supply[v], room)
 	if x == 0 {
 		return

@@ -47,16 +47,13 @@ const (
 	unlimited int64 = 1 << 62
 )
 
-// reset makes room for n nodes, none of them attached.
+// reset makes room for n nodes.
 func (t *tree) reset(n int) {
 	t.node = resize(t.node, n+1)
 	t.thread = resize(t.thread, n+1)
 	t.back = resize(t.back, n+1)
 	t.value = resize(t.value, n+2)
 	t.base = resize(t.base, n+2)
-	for u := range t.node {
-		t.node[u] = treeNode{parent: none, pred: none}
-	}
 }
 
 func (t *tree) root() int32 { return int32(len(t.node) - 1) }
@@ -66,16 +63,41 @@ func (t *tree) pot(u int32) int64 { return t.value[t.base[u]] + t.value[u] }
 
 func (t *tree) isRestingLeaf(u int32) bool { return t.node[u].rests && t.node[u].kids == 0 }
 
-// markLeafable says which nodes may rest as leaves. In the mixed order arcs
-// are priced by plain potentials, so none may.
-func (s *Solver) markLeafable() {
-	if !s.grouped {
-		return
+// star hangs every node from the root by an artificial arc.
+func (s *Solver) star() {
+	root := s.root()
+	zero := root + 1
+	last := root // on the thread so far
+	for u, b := range s.supply {
+		u := int32(u)
+		s.node[u] = s.artificial(u, b)
+		t := &s.node[u]
+		t.size, t.last, t.rests = 1, u, s.mayRest(u)
+		s.value[u], s.base[u] = s.offset(u), root
+		if !t.rests {
+			s.base[u] = zero
+			s.thread[last], s.back[u] = u, last
+			last = u
+		}
 	}
-	for u, sends := range s.sends {
-		s.node[u].rests = !sends
-	}
+	n := int32(len(s.supply))
+	s.node[root] = treeNode{parent: none, pred: none, size: n + 1, last: last, kids: n}
+	s.thread[last], s.back[root] = root, last
+	s.value[root], s.base[root] = 0, zero
+	s.value[zero], s.base[zero] = 0, zero
 }
+
+// unhook takes every node out of the tree.
+func (s *Solver) unhook() {
+	for u := range s.supply {
+		s.node[u] = treeNode{parent: none, pred: none, rests: s.mayRest(int32(u))}
+	}
+	s.node[s.root()] = treeNode{parent: none, pred: none}
+}
+
+// mayRest says whether u may rest as a leaf. Outside groups arcs are priced by
+// plain potentials, so none may.
+func (s *Solver) mayRest(u int32) bool { return s.grouped && !s.sends[u] }
 
 // hang attaches every node without a parent to the root by an artificial arc
 // that carries its rest.
