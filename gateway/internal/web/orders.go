@@ -1,6 +1,7 @@
 package web
 
 import (
+	"net/http"
 	"net/url"
 	"strings"
 
@@ -8,24 +9,55 @@ import (
 
 	orderv1 "breakshare.example/proto/gen/breakshare/order/v1"
 	"breakshare.example/services/platform/fault"
+	"breakshare.example/services/platform/identity"
 )
 
-// ordersAhead is how many days a kitchen sees: yesterday, today and five more.
+// ordersAhead is how many days a kitchen sees: today and six more.
 const ordersAhead = 7
+
+// addOrders adds the pages of kitchens.
+func (p *Pages) addOrders(mux *http.ServeMux) {
+	for path, show := range map[string]func(*visit, *form) (view, error){
+		"/orders": p.showOrders, "/standing": p.showStanding, "/deliveries": p.showDeliveries,
+	} {
+		mux.HandleFunc("GET "+path, p.page(func(v *visit) (view, error) { return show(v, newForm()) }))
+	}
+	for path, handle := range map[string]func(*visit) (view, error){
+		"/orders/save": p.saveOrder, "/standing/save": p.saveStanding, "/standing/end": submit(p.endStanding, p.showStanding, nil), "/deliveries/received": p.confirmDelivery,
+	} {
+		mux.HandleFunc("POST "+path, p.page(handle))
+	}
+}
 
 // ordersPage is a kitchen's days.
 type ordersPage struct {
-	Customer string
+	Customer string // where the office looks at a kitchen's; empty for the kitchen itself
 	Form     *form
 	Done     string
 	Days     []orderDay
+	Likely   *likely // nil where nothing is known of tomorrow
+}
+
+// likely is what tomorrow's lines will probably get.
+type likely struct {
+	Basis string // key of what the figures rest on
+	AsOf  string
+	Short []likelyRow
+}
+
+// likelyRow is a line that is likely to be short.
+type likelyRow struct {
+	Product, Reason string // Reason is the key of a text
+	Likely, Ordered int64
 }
 
 // orderDay is one day with its orders.
 type orderDay struct {
 	Date     string
 	Tomorrow bool
-	Past     bool // today or before: it can be received, not changed
+	Past     bool // today: it comes, and is not changed
+	Cutoff   cutoff
+	Fixed    bool // nothing can be changed by who looks
 	Orders   []orderCard
 	New      orderCard // for a day without an order
 }
@@ -38,21 +70,17 @@ type orderCard struct {
 	Lines          []orderLine
 	Change         *form
 	Fields         []orderField
-	Receive        *form
-	Count, Remark  input
+	Customer       string
 }
 
 // orderLine is packs of one product.
 type orderLine struct {
-	Product string
-	Packs   int64
+	Product      string
+	Packs, Least int64 // Least is the fewest that are of use; 0 for any
 }
 
-// orderField is one product to order, with its pack.
-type orderField struct {
-	Input input
-	Grams int64
-}
+// orderField is one product to order, and the fewest packs of it that are of use.
+type orderField struct{ Packs, Least input }
 
 // showOrders shows the days of the buyer's kitchen.
 func (p *Pages) showOrders(v *visit, f *form) (view, error) {
@@ -60,17 +88,29 @@ func (p *Pages) showOrders(v *visit, f *form) (view, error) {
 	if err != nil {
 		return view{}, err
 	}
-	page := ordersPage{Form: f, Done: v.r.URL.Query().Get("done")}
-	var n names
+	page := ordersPage{Customer: officeCustomer(v), Form: f, Done: v.r.URL.Query().Get("done")}
+	var (
+		n       names
+		rules   *orderv1.OrderingSettings
+		outlook *orderv1.DayOutlook
+	)
 	days := make([][]*orderv1.Order, ordersAhead)
 	group, ctx := errgroup.WithContext(v.ctx)
 	group.Go(func() (err error) {
 		n, err = p.names(ctx, productNames)
 		return err
 	})
+	group.Go(func() (err error) {
+		rules, err = p.order.GetOrderingSettings(ctx, &orderv1.GetOrderingSettingsRequest{})
+		return err
+	})
+	group.Go(func() (err error) {
+		outlook, err = p.order.GetDayOutlook(ctx, &orderv1.GetDayOutlookRequest{DeliveryDate: v.today(1), CustomerId: customer})
+		return err
+	})
 	for i := range days {
 		group.Go(func() error {
-			res, err := p.order.ListOrders(ctx, &orderv1.ListOrdersRequest{DeliveryDate: v.today(i - 1), CustomerId: customer})
+			res, err := p.order.ListOrders(ctx, &orderv1.ListOrdersRequest{DeliveryDate: v.today(i), CustomerId: customer})
 			days[i] = res.GetOrders()
 			return err
 		})
@@ -78,17 +118,48 @@ func (p *Pages) showOrders(v *visit, f *form) (view, error) {
 	if err := group.Wait(); err != nil {
 		return view{}, err
 	}
+	page.Likely = likelyOf(v, outlook, n)
 	for i, orders := range days {
-		day := orderDay{Date: v.today(i - 1), Tomorrow: i == 2, Past: i < 2}
+		day := orderDay{Date: v.today(i), Tomorrow: i == 1, Past: i == 0, Cutoff: v.cutoffOf(rules, v.today(i))}
+		// The office may change what is ordered after the cut-off.
+		day.Fixed = day.Past || !day.Cutoff.Open() && v.who.Role == identity.Buyer
 		for _, o := range orders {
-			day.Orders = append(day.Orders, orderCardOf(v, f, o, n, day.Past))
+			day.Orders = append(day.Orders, orderCardOf(v, f, o, n, day.Fixed))
 		}
-		if len(orders) == 0 && !day.Past {
+		if len(orders) == 0 && !day.Fixed {
 			day.New = orderCardOf(v, f, &orderv1.Order{DeliveryDate: day.Date}, n, false)
 		}
 		page.Days = append(page.Days, day)
 	}
 	return view{template: "orders", title: "orders.title", data: page}, nil
+}
+
+// likelyOf is what is likely to be short of tomorrow's lines; nil where there are none.
+func likelyOf(v *visit, o *orderv1.DayOutlook, n names) *likely {
+	if len(o.GetLines()) == 0 {
+		return nil
+	}
+	l := &likely{}
+	if as := o.GetSupplyAsOf(); as != nil {
+		l.AsOf = v.words.Instant(as.AsTime(), v.zone)
+	}
+	for _, line := range o.GetLines() {
+		l.Basis = "likely." + strings.ToLower(strings.TrimPrefix(line.GetBasis().String(), "LIKELY_BASIS_"))
+		if line.GetLikely() < line.GetOrdered() {
+			l.Short = append(l.Short, likelyRow{
+				n.product(line.GetProductId()), "likely_reason." + strings.ToLower(strings.TrimPrefix(line.GetReason().String(), "LIKELY_REASON_")), line.GetLikely(), line.GetOrdered(),
+			})
+		}
+	}
+	return l
+}
+
+// officeCustomer is the kitchen that the office looks at; empty for a kitchen itself.
+func officeCustomer(v *visit) string {
+	if v.who.CustomerID != "" {
+		return ""
+	}
+	return v.r.FormValue("customer")
 }
 
 // customerOf is the kitchen that the visitor stands for; the office names one.
@@ -102,28 +173,21 @@ func customerOf(v *visit) (string, error) {
 	return "", fault.New(fault.Forbidden, "NO_CUSTOMER", "%s", v.words.T("problem.no_customer"))
 }
 
-func orderCardOf(v *visit, f *form, o *orderv1.Order, n names, past bool) orderCard {
-	card := orderCard{ID: o.GetOrderId(), Etag: o.GetEtag(), Date: o.GetDeliveryDate(), Cancelled: o.GetState() == orderv1.OrderState_ORDER_STATE_CANCELLED}
-	packs := map[string]int64{}
+func orderCardOf(v *visit, f *form, o *orderv1.Order, n names, fixed bool) orderCard {
+	card := orderCard{ID: o.GetOrderId(), Etag: o.GetEtag(), Date: o.GetDeliveryDate(), Cancelled: o.GetState() == orderv1.OrderState_ORDER_STATE_CANCELLED, Customer: officeCustomer(v)}
+	lines := byID(o.GetLines(), (*orderv1.OrderLine).GetProductId, func(l *orderv1.OrderLine) *orderv1.OrderLine { return l })
 	for _, l := range o.GetLines() {
-		packs[l.GetProductId()] = l.GetPacks()
 		card.Packs += l.GetPacks()
-		card.Lines = append(card.Lines, orderLine{n.product(l.GetProductId()), l.GetPacks()})
+		card.Lines = append(card.Lines, orderLine{n.product(l.GetProductId()), l.GetPacks(), l.GetSmallestPacks()})
 	}
-	if past {
-		card.Receive = f.For("received-" + card.ID)
-		card.Count = newInput(card.Receive, "received-"+card.ID, "whole", "received_packs", v.words.T("orders.count"), "", "")
-		card.Remark = newInput(card.Receive, "received-"+card.ID, "text", "remark", v.words.T("orders.remark"), "", "")
+	if fixed {
 		return card
 	}
 	card.Change = f.For("order-" + card.Date)
 	for _, id := range sortedKeys(n.products) {
-		value := ""
-		if packs[id] > 0 {
-			value = plain(packs[id])
-		}
-		field := newInput(card.Change, "order-"+card.Date, "whole", "packs."+id, n.product(id), value, v.words.T("unit.packs"))
-		card.Fields = append(card.Fields, orderField{field, n.products[id].GetPackGrams()})
+		field := newInput(card.Change, "order-"+card.Date, "whole", "packs."+id, n.product(id), wholeOr(lines[id].GetPacks()), v.words.T("unit.packs"))
+		least := newInput(card.Change, "order-"+card.Date, "whole", "least."+id, n.product(id), wholeOr(lines[id].GetSmallestPacks()), v.words.T("unit.packs"))
+		card.Fields = append(card.Fields, orderField{field, least})
 	}
 	return card
 }
@@ -180,8 +244,12 @@ func (v *visit) orderLines() ([]*orderv1.OrderLine, error) {
 		if err != nil {
 			return nil, err
 		}
+		least, err := v.whole("least." + product)
+		if err != nil {
+			return nil, err
+		}
 		if packs > 0 {
-			lines = append(lines, &orderv1.OrderLine{ProductId: product, Packs: packs})
+			lines = append(lines, &orderv1.OrderLine{ProductId: product, Packs: packs, SmallestPacks: least})
 		}
 	}
 	return lines, nil
@@ -192,23 +260,11 @@ func orderFieldOf(lines []*orderv1.OrderLine) func(string) string {
 	return func(path string) string {
 		_, rest, ok := strings.Cut(path, "lines[")
 		if i, found := indexOf(rest); ok && found && i < len(lines) {
+			if strings.HasSuffix(rest, ".smallest_packs") {
+				return "least." + lines[i].GetProductId()
+			}
 			return "packs." + lines[i].GetProductId()
 		}
 		return path
 	}
-}
-
-// confirmDelivery says what the kitchen counted.
-func (p *Pages) confirmDelivery(v *visit) (view, error) {
-	if strings.TrimSpace(v.r.PostFormValue("received_packs")) == "" {
-		return view{}, fault.InvalidField("received_packs", "%s", v.words.T("orders.count_needed"))
-	}
-	packs, err := v.whole("received_packs")
-	if err != nil {
-		return view{}, err
-	}
-	_, err = p.order.ConfirmDelivery(v.ctx, &orderv1.ConfirmDeliveryRequest{
-		RequestId: v.r.PostFormValue("request_id"), OrderId: v.r.PostFormValue("order"), ReceivedPacks: packs, Remark: strings.TrimSpace(v.r.PostFormValue("remark")),
-	})
-	return view{goTo: "/orders?done=received" + customerQuery(v)}, err
 }

@@ -109,10 +109,11 @@ func (p *Pages) routes() (http.Handler, error) {
 	mux.HandleFunc("GET /lots/{lot}/report.pdf", p.page(p.lotDocument))
 	mux.HandleFunc("GET /quarter/crops.csv", p.page(p.exportCrops))
 	p.addSettings(mux)
+	p.addOrders(mux)
 	for path, show := range map[string]func(*visit, *form) (view, error){
 		"/tomorrow": p.showTomorrow, "/trace": p.showTrace, "/quarter": p.showQuarter, "/scores": p.showScores, "/slots": p.showSlots,
 		"/push": p.showPush, "/pick": p.showPick, "/rooms": kept(p.showRooms),
-		"/round": kept(p.showRound), "/cold": kept(p.showCold), "/feeds": p.showFeeds, "/line": p.showLine, "/entry": p.showEntry, "/proposals": p.showProposals, "/whatif": p.showWhatIf, "/lots": p.showLots, "/lots/{lot}": p.showLot, "/orders": p.showOrders,
+		"/round": kept(p.showRound), "/cold": kept(p.showCold), "/feeds": p.showFeeds, "/line": p.showLine, "/entry": p.showEntry, "/proposals": p.showProposals, "/whatif": p.showWhatIf, "/lots": p.showLots, "/lots/{lot}": p.showLot,
 	} {
 		mux.HandleFunc("GET "+path, p.page(func(v *visit) (view, error) { return show(v, newForm()) }))
 	}
@@ -127,7 +128,6 @@ func (p *Pages) routes() (http.Handler, error) {
 		"/lots/{lot}/turn": submit(p.recordTurn, p.showLot, turnField), "/slots/withdraw": submit(p.withdrawSlot, p.showSlots, nil),
 		"/round/report": submit(p.reportIncident, p.showRound, afterDot), "/round/close": submit(p.closeIncident, p.showRound, nil),
 		"/lots/{lot}/deliver": submit(p.deliverLot, p.showLot, nil),
-		"/orders/save":        p.saveOrder, "/orders/received": submit(p.confirmDelivery, p.showOrders, nil),
 		"/proposals/accept": submit(p.acceptFills, p.showProposals, nil), "/whatif": submit(p.whatIf, p.showWhatIf, nil),
 		"/feeds/create": submit(p.createFeed, p.showFeeds, nil), "/feeds/revoke": submit(p.revokeFeed, p.showFeeds, nil),
 	} {

@@ -84,6 +84,19 @@
     input.addEventListener("change", () => shrink(input).catch(() => {}));
   }
 
+  // Time until the cut-off counts down on this device's own clock, from what the server said was
+  // left.
+  for (const timer of document.querySelectorAll("[data-left]")) {
+    const begun = performance.now();
+    const show = () => {
+      const minutes = Math.floor((Number(timer.dataset.left) - (performance.now() - begun) / 1000) / 60);
+      if (minutes < 0) timer.textContent = timer.dataset.over;
+      else timer.textContent = timer.dataset.says.replace("{0}", Math.floor(minutes / 60)).replace("{1}", minutes % 60);
+      if (minutes >= 0) setTimeout(show, 5000);
+    };
+    show();
+  }
+
   // A table sorts where it stands; one of which a part is shown asks the server. What a cell
   // sorts by is written on it where it is not its text.
   const inOrder = new Intl.Collator(document.documentElement.lang, { numeric: true });
