@@ -13,8 +13,8 @@ type layout struct {
 	// back. The arcs of a group share their head: there head is not used, and
 	// tail is complemented where the arc is full.
 	tail, head []int32
-	// Costs, in 32 bits where all fit; outside groups negated where the arc is
-	// full.
+	// Costs, in 32 bits where all fit: half the memory to stream through the
+	// cache. Outside groups they are negated where the arc is full.
 	cost32 []int32
 	cost64 []int64
 	narrow bool
@@ -87,8 +87,7 @@ func (l *layout) ends(p *Problem, i int32) (tail, head int32) {
 	return p.From[i], p.To[i]
 }
 
-// loadCosts copies the costs, in 32 bits where they fit: half the memory to
-// stream through the cache.
+// loadCosts copies the costs, or sets them to 0 if free.
 func (l *layout) loadCosts(p *Problem, maxCost int64, free bool) {
 	l.narrow = maxCost <= math.MaxInt32
 	if l.narrow {

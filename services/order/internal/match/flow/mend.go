@@ -69,15 +69,9 @@ func (s *Solver) mendArtificial(u int32, need int64) {
 
 // shift adds to the potential of u and of all below it.
 func (s *Solver) shift(u int32, by int64) {
-	value, thread := s.value, s.thread
 	if s.isRestingLeaf(u) {
-		value[u] += by
-		return
-	}
-	for last := s.node[u].last; ; u = thread[u] {
-		value[u] += by
-		if u == last {
-			return
-		}
+		s.value[u] += by
+	} else {
+		s.shiftSide(u, by)
 	}
 }

@@ -189,15 +189,15 @@ func (s *Solver) moveSubtree(lower, out, join int32, link treeNode) {
 	if s.isRestingLeaf(old) {
 		s.settle(old)
 	}
-	s.shiftSide(lower, size, -reduced)
+	s.shiftSide(lower, -reduced)
 }
 
-// shiftSide adds to the potentials of the subtree of size nodes below top, or
-// takes it from all others if they are fewer: only differences matter.
-func (s *Solver) shiftSide(top, size int32, by int64) {
+// shiftSide adds to the potentials of top and all below it, or takes as much
+// from all others if they are fewer: only differences matter.
+func (s *Solver) shiftSide(top int32, by int64) {
 	value, thread := s.value, s.thread
 	last := s.node[top].last
-	if int(size) <= len(value)/2 {
+	if int(s.node[top].size) <= len(value)/2 {
 		value[top] += by
 		for u := top; u != last; {
 			u = thread[u]
@@ -213,8 +213,8 @@ func (s *Solver) shiftSide(top, size int32, by int64) {
 	}
 }
 
-// maxDrift bounds how far the root's potential may wander from 0. From it no
-// potential is further away than a quarter of that.
+// maxDrift bounds how far the root's potential may wander from 0. The others
+// are within half of that from it.
 const maxDrift int64 = 1 << 60
 
 // rethread reverses the path from lower up to out and moves the subtree's run
