@@ -61,6 +61,7 @@ type Coop struct {
 
 	Ordering
 	Outlook
+	Yard
 
 	Conflicts []*schedulingv1.CropConflict
 	Overdue   []*schedulingv1.OverdueStage

@@ -16,7 +16,7 @@ func places() map[string]identity.Identity {
 	manager, buyer := fakecoop.Who(identity.YardManager, "quarry-end"), fakecoop.Who(identity.Buyer, "copper-pan")
 	return map[string]identity.Identity{
 		"/start": {}, "/tomorrow": coordinator, "/tomorrow?day=2026-12-01": coordinator, "/quarter": coordinator, "/scores": coordinator, "/settings": coordinator, "/settings/farms": coordinator, "/kitchens": coordinator, "/kitchens/copper-pan": coordinator, "/feeds": coordinator, "/line?match=m-1&order=harbour-light-20261126&product=white-closed-2kg": coordinator, "/proposals": coordinator, "/proposals?run=yes&weeks=26&seconds=5": coordinator, "/whatif": coordinator, "/demand": coordinator, "/planning": coordinator, "/month": coordinator, "/month?of=yard:quarry-end&month=2026-12": coordinator, "/slots": coordinator, "/slots?preview=yes": coordinator,
-		"/lots": manager, "/entry": manager, "/entry?place=tunnel&lot=quarry-end-26-41": manager, "/lots/quarry-end-26-41": manager, "/lots/quarry-end-26-42": manager, "/trace": coordinator, "/trace?code=ab-1125-001": coordinator,
+		"/lots": manager, "/recipes": manager, "/recipes?recipe=straw-and-litter": manager, "/entry": manager, "/entry?place=tunnel&lot=quarry-end-26-41": manager, "/lots/quarry-end-26-41": manager, "/lots/quarry-end-26-42": manager, "/trace": coordinator, "/trace?code=ab-1125-001": coordinator,
 		"/trace?code=quarry-end-26-37": coordinator, "/trace?code=alder-brook-1-white-closed-2kg-20261125": coordinator, "/trace?code=nothing": coordinator,
 		"/push": grower, "/pick": grower, "/rooms": grower, "/round": grower, "/cold": grower, "/waiting": grower, "/orders": buyer, "/standing": buyer, "/deliveries": buyer, "/health": fakecoop.Who(identity.Operator, ""),
 	}

@@ -36,7 +36,7 @@ type languageItem struct {
 var places = map[identity.Role][]navItem{
 	identity.Coordinator: {{Path: "/tomorrow", Key: "tomorrow.title"}, {Path: "/quarter", Key: "quarter.title"}, {Path: "/feeds", Key: "feeds.title"}, {Path: "/slots", Key: "slots.title"}, {Path: "/lots", Key: "lots.title"}, {Path: "/trace", Key: "trace.title"}, {Path: "/scores", Key: "scores.title"}, {Path: "/settings", Key: "settings.title"}, {Path: "/health", Key: "health.title"}},
 	identity.Grower:      {{Path: "/push", Key: "push.title"}, {Path: "/pick", Key: "pick.title"}, {Path: "/round", Key: "round.title"}, {Path: "/rooms", Key: "rooms.title"}, {Path: "/cold", Key: "cold.title"}, {Path: "/feeds", Key: "feeds.title"}},
-	identity.YardManager: {{Path: "/slots", Key: "slots.title"}, {Path: "/lots", Key: "lots.title"}, {Path: "/entry", Key: "entry.title"}, {Path: "/feeds", Key: "feeds.title"}},
+	identity.YardManager: {{Path: "/slots", Key: "slots.title"}, {Path: "/lots", Key: "lots.title"}, {Path: "/recipes", Key: "recipes.title"}, {Path: "/entry", Key: "entry.title"}, {Path: "/feeds", Key: "feeds.title"}},
 	identity.Buyer:       {{Path: "/orders", Key: "orders.title"}, {Path: "/standing", Key: "standing.title"}, {Path: "/deliveries", Key: "deliveries.title"}},
 	identity.Operator:    {{Path: "/health", Key: "health.title"}},
 }

@@ -134,6 +134,7 @@ func (p *Pages) routes() (http.Handler, error) {
 		mux.HandleFunc("POST "+path, p.page(handle))
 	}
 	p.planningRoutes(mux)
+	p.yardRoutes(mux)
 	mux.HandleFunc("/", p.bare(func(v *visit) (view, error) {
 		return view{}, fault.New(fault.NotFound, "NO_PAGE", "%s", v.words.T("problem.no_page"))
 	}))
