@@ -4,7 +4,9 @@ import (
 	"math"
 	"math/rand/v2"
 
+	"breakshare.example/services/harvest/internal/day"
 	"breakshare.example/services/harvest/internal/forecast"
+	"breakshare.example/services/harvest/internal/growth"
 )
 
 // The truth of the simulated seasons. It shares no formula with the forecast:
@@ -81,14 +83,18 @@ func gamma(x, scale float64) float64 {
 }
 
 // grow runs one crop filled on the given day of the season.
-func (f *farm) grow(filled int) trueCrop {
+func (f *farm) grow(filled int) trueCrop { return f.growAs(filled, 1, 0) }
+
+// growAs is grow for a farm that bears more than others by a factor, and some
+// days of growth later.
+func (f *farm) growAs(filled int, more, later float64) trueCrop {
 	r := f.rng
 	c := trueCrop{area: int64(1200 + r.IntN(1600)), cased: 15 + r.IntN(3)}
 	const days = 70
 	c.picked, c.recorded, c.pushed = make([]int64, days), make([]bool, days), make([]*guess, days)
-	total := math.Exp(math.Log(20_500)+f.yield+0.16*r.NormFloat64()) * float64(c.area) / 10
+	total := more * math.Exp(math.Log(20_500)+f.yield+0.16*r.NormFloat64()) * float64(c.area) / 10
 	parts := []float64{0.44 * math.Exp(0.14*r.NormFloat64()), 0.33 * math.Exp(0.18*r.NormFloat64()), 0.20 * math.Exp(0.25*r.NormFloat64())}
-	units := []float64{17.6 + 1.1*r.NormFloat64(), 8 + 0.8*r.NormFloat64(), 8.3 + 0.8*r.NormFloat64()}
+	units := []float64{17.6 + later + 1.1*r.NormFloat64(), 8 + 0.8*r.NormFloat64(), 8.3 + 0.8*r.NormFloat64()}
 	ripe := make([]float64, days)
 	day := float64(c.cased)
 	for k := range parts {
@@ -152,16 +158,18 @@ func (f *farm) guess(c *trueCrop, d int, truth, yesterday float64) {
 }
 
 // finished is what a programme can learn from the crop's recorded picks.
-func (c trueCrop) finished() forecast.Finished {
-	out := forecast.Finished{AreaTenthM2: c.area, From: forecast.Cased, LagDays: c.breaks[0] - c.cased, BreakStarts: c.breaks}
-	out.BreakGrams = make([]int64, len(c.breaks))
+func (c trueCrop) finished() []forecast.Finished {
+	e := growth.Ended{
+		AreaM2: int32(c.area / 10), Fill: 0, Free: day.Date(len(c.picked)),
+		Steps: []growth.StepDate{{Step: growth.Casing, Start: day.Date(c.cased), Real: true}},
+	}
 	for d, g := range c.picked {
-		for k := len(c.breaks) - 1; k >= 0; k-- {
+		for k := len(c.breaks) - 1; k >= 0 && c.recorded[d]; k-- {
 			if d >= c.breaks[k] {
-				out.BreakGrams[k] += g
+				e.Picks = append(e.Picks, growth.BreakPick{Day: day.Date(d), Break: k + 1, Grams: g})
 				break
 			}
 		}
 	}
-	return out
+	return e.Finished()
 }

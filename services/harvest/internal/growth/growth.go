@@ -73,6 +73,7 @@ type Crop struct {
 	Ended   bool
 	Steps   []StepDate
 	Profile *Profile // nil where nobody told
+	Before  []Ended  // of the same programme; those that ended by its filling teach it
 }
 
 // StepOn is the step in which the crop stands on a day: the last that has begun;

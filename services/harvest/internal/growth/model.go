@@ -25,7 +25,9 @@ const (
 	shareHigh = 1.28
 )
 
-// ForecastProfile is the profile as the forecast reads it. Lags from steps
+// ForecastProfile is the profile as the forecast reads it: the programme's,
+// corrected by the co-op's own crops of it that had ended when this one was
+// filled. Lags from steps
 // other than Profile.After are the days of the steps in between, whose ranges
 // are taken to vary independently.
 func (c Crop) ForecastProfile() (forecast.Profile, error) {
@@ -56,7 +58,7 @@ func (c Crop) ForecastProfile() (forecast.Profile, error) {
 	if len(out.FirstPick) == 0 {
 		out.FirstPick = []forecast.Lag{{From: stages[p.After], Days: p.FirstPick.floats()}}
 	}
-	return out, nil
+	return c.learned(out), nil
 }
 
 func (r Range) floats() forecast.Range {

@@ -22,6 +22,7 @@ type Past struct {
 	Day                       day.Date
 	Said                      *fusion.Band // nil where nobody pushed in time
 	Model, Combined, Used     *fusion.Band // nil where the day was not closed
+	Programme                 *fusion.Band // the model without what ended crops taught it; likewise
 	Actual                    int64        // grams
 }
 

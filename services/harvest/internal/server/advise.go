@@ -80,7 +80,7 @@ func (s *Server) AdviseEnd(ctx context.Context, req *harvestv1.AdviseEndRequest)
 		} else if crops, err = standingOn(ctx, tx, e.today, ownFarm(ctx)); err != nil {
 			return err
 		}
-		list, failed, err := fans(ctx, tx, crops, e.today, longestFan)
+		list, failed, err := s.fans(ctx, tx, crops, e.today, longestFan)
 		if err != nil {
 			return err
 		}

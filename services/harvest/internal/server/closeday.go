@@ -82,6 +82,9 @@ func (s *Server) closeDay(ctx context.Context, tx pgx.Tx, on day.Date) (*harvest
 		if f.model {
 			keep[i].Model = &f.out.Forecast
 		}
+		if keep[i].Programme, err = f.programmeBand(); err != nil {
+			return nil, err
+		}
 	}
 	if err := store.SaveOutlooks(ctx, tx, keep); err != nil {
 		return nil, err

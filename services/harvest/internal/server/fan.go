@@ -23,14 +23,19 @@ type fan struct {
 	first    day.Date // first day of the forecast
 	shares   []forecast.PickStage
 	products []growth.Product
-	picked   int   // days on which it was picked
+	picked   int // days on which it was picked
+	days     int
+	picks    []growth.Picked
 	most     int64 // that the room can bear in a day, grams
 }
 
 // fans forecasts crops for the same days. A crop of which nothing can be
 // forecast is told of with its error instead. A crop filled after from begins
 // on its day of filling.
-func fans(ctx context.Context, tx pgx.Tx, crops []store.Crop, from day.Date, days int) ([]fan, map[string]error, error) {
+func (s *Server) fans(ctx context.Context, tx pgx.Tx, crops []store.Crop, from day.Date, days int) ([]fan, map[string]error, error) {
+	if err := s.recall(ctx, tx, crops); err != nil {
+		return nil, nil, err
+	}
 	ids := make([]string, len(crops))
 	for i, c := range crops {
 		ids[i] = c.ID
@@ -80,13 +85,30 @@ func fanOf(c store.Crop, weights []store.LotGrams, products []store.Product, fro
 			f.picked++
 		}
 	}
-	days -= f.first.Sub(from)
-	if f.forecast, err = grown.Forecast(model, picked, f.first, days); err != nil {
+	f.days = days - f.first.Sub(from)
+	f.picks = picked
+	if f.forecast, err = grown.Forecast(model, picked, f.first, f.days); err != nil {
 		return fan{}, err
 	}
 	f.products = soldAs(c, weights, products)
 	f.shares = grown.Shares(f.products)
 	return f, nil
+}
+
+// unlearned is the fan as the programme alone would have it, without what the
+// co-op's ended crops taught.
+func (f fan) unlearned() (fan, error) {
+	grown := f.crop.Growing()
+	if grown.LearntFrom() == 0 {
+		return f, nil
+	}
+	grown.Before = nil
+	model, err := grown.Model()
+	if err != nil {
+		return fan{}, err
+	}
+	f.forecast, err = grown.Forecast(model, f.picks, f.first, f.days)
+	return f, err
 }
 
 // soldAs are the products that a crop is picked as: those it was picked or
@@ -178,7 +200,7 @@ func (s *Server) ForecastCrop(ctx context.Context, req *harvestv1.ForecastCropRe
 			days = defaultDays
 		}
 		from = max(from, crop.Fill)
-		list, failed, err := fans(ctx, tx, []store.Crop{crop}, from, days)
+		list, failed, err := s.fans(ctx, tx, []store.Crop{crop}, from, days)
 		if err != nil {
 			return err
 		}
@@ -204,7 +226,7 @@ func ownCrop(ctx context.Context, tx pgx.Tx, id string) (store.Crop, error) {
 }
 
 func cropForecast(f fan) *harvestv1.ForecastCropResponse {
-	resp := &harvestv1.ForecastCropResponse{CropId: f.crop.ID, RoomId: f.crop.RoomID, FarmId: f.crop.FarmID, PickedDays: int32(f.picked)}
+	resp := &harvestv1.ForecastCropResponse{CropId: f.crop.ID, RoomId: f.crop.RoomID, FarmId: f.crop.FarmID, PickedDays: int32(f.picked), LearntFromCrops: int32(f.crop.Growing().LearntFrom())}
 	for i, d := range f.forecast.Days() {
 		m := forecastDay(f.first.Add(i), d)
 		for _, p := range forecast.Split(d.Likely, f.shares) {
@@ -255,5 +277,5 @@ func (s *Server) bearing(ctx context.Context, tx pgx.Tx, from day.Date, days int
 			standing = append(standing, c)
 		}
 	}
-	return fans(ctx, tx, standing, from, days)
+	return s.fans(ctx, tx, standing, from, days)
 }

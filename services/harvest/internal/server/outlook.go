@@ -24,6 +24,7 @@ type figure struct {
 	model bool // the model says something
 	late  bool
 	old   store.Expected // as it stands; zero where nothing does
+	fan   *fan           // nil where the model says nothing
 }
 
 // figures lays what was said beside what the model says for each day of the
@@ -98,8 +99,7 @@ func figuresOf(f fan, on day.Date, said map[string]store.Expected, habits *outlo
 		if known && e.CropID != f.crop.ID {
 			continue // another crop stands there that day
 		}
-		// Rounding of the parts may put them out of order by a gram.
-		model := fusion.Band{Low: min(low[p.ID], likely[p.ID]), Likely: likely[p.ID], High: max(likely[p.ID], high[p.ID])}
+		model := bandOfParts(low[p.ID], likely[p.ID], high[p.ID])
 		if !known && model.Likely == 0 {
 			continue
 		}
@@ -111,9 +111,34 @@ func figuresOf(f fan, on day.Date, said map[string]store.Expected, habits *outlo
 		if err != nil {
 			return nil, err
 		}
-		out = append(out, figure{lot: lot, out: fused, model: true, late: in.Said != nil && e.Late, old: e})
+		out = append(out, figure{lot: lot, out: fused, model: true, late: in.Said != nil && e.Late, old: e, fan: &f})
 	}
 	return out, nil
+}
+
+// bandOfParts puts right what the rounding of parts may put out of order by a
+// gram.
+func bandOfParts(low, likely, high int64) fusion.Band {
+	return fusion.Band{Low: min(low, likely), Likely: likely, High: max(likely, high)}
+}
+
+// programmeBand is what the programme alone would say, without what the co-op's
+// ended crops taught; nil where it says nothing.
+func (f figure) programmeBand() (*fusion.Band, error) {
+	if f.fan == nil {
+		return nil, nil
+	}
+	plain, err := f.fan.unlearned()
+	if err != nil {
+		return nil, err
+	}
+	d, ok := plain.at(f.lot.Day)
+	if !ok {
+		return nil, nil
+	}
+	id := f.lot.ProductID
+	band := bandOfParts(plain.parts(d.Low)[id], plain.parts(d.Likely)[id], plain.parts(d.High)[id])
+	return &band, nil
 }
 
 func bandOf(e store.Expected) *fusion.Band {

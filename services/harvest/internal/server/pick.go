@@ -79,7 +79,7 @@ func (s *Server) record(ctx context.Context, tx pgx.Tx, list []*harvestv1.Pick, 
 		return nil, err
 	}
 	open := opened.Lots
-	propose, err := proposals(ctx, tx, j, list, wanted)
+	propose, err := s.proposals(ctx, tx, j, list, wanted)
 	if err != nil {
 		return nil, err
 	}
@@ -146,7 +146,7 @@ func (j *judge) judgeStore(path, storeID, farmID string, stores []store.ColdStor
 
 // proposals tells, for each weighing without a break number, which break the
 // crop's curve puts it to; nil where the curve says none.
-func proposals(ctx context.Context, tx pgx.Tx, j *judge, list []*harvestv1.Pick, wanted []store.PickLot) (func(i int) *int32, error) {
+func (s *Server) proposals(ctx context.Context, tx pgx.Tx, j *judge, list []*harvestv1.Pick, wanted []store.PickLot) (func(i int) *int32, error) {
 	crops := map[string]store.Crop{}
 	first := map[string]day.Date{}
 	last := map[string]day.Date{}
@@ -165,7 +165,7 @@ func proposals(ctx context.Context, tx pgx.Tx, j *judge, list []*harvestv1.Pick,
 	}
 	curves := map[string]fan{}
 	for _, id := range slices.Sorted(maps.Keys(crops)) {
-		made, _, err := fans(ctx, tx, []store.Crop{crops[id]}, first[id], min(last[id].Sub(first[id])+1, longestFan))
+		made, _, err := s.fans(ctx, tx, []store.Crop{crops[id]}, first[id], min(last[id].Sub(first[id])+1, longestFan))
 		if err != nil {
 			return nil, err
 		}

@@ -41,7 +41,7 @@ func (s *Server) visits(ctx context.Context, tx pgx.Tx, on day.Date, farm string
 	if err != nil {
 		return nil, err
 	}
-	made, _, err := fans(ctx, tx, crops, on, 1)
+	made, _, err := s.fans(ctx, tx, crops, on, 1)
 	if err != nil {
 		return nil, err
 	}

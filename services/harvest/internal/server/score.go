@@ -108,10 +108,11 @@ func scoreOf(past []outlook.Past, came map[scoreKey]map[day.Date]int64, asOf day
 		return out
 	}
 	m := &harvestv1.Score{
-		Grower: source(func(p outlook.Past) *fusion.Band { return p.Said }),
-		Model:  source(func(p outlook.Past) *fusion.Band { return p.Model }),
-		Used:   source(func(p outlook.Past) *fusion.Band { return p.Used }),
-		Naive:  source(naive),
+		Grower:    source(func(p outlook.Past) *fusion.Band { return p.Said }),
+		Model:     source(func(p outlook.Past) *fusion.Band { return p.Model }),
+		Used:      source(func(p outlook.Past) *fusion.Band { return p.Used }),
+		Naive:     source(naive),
+		Programme: source(func(p outlook.Past) *fusion.Band { return p.Programme }),
 	}
 	for _, c := range m.GetNaive().GetCards() { // a point has no band
 		c.Coverage, c.PinballGrams, c.CrpsGrams = nil, nil, nil

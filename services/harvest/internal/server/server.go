@@ -26,6 +26,7 @@ type Server struct {
 	rules   Rules
 	asked   limitsAsked
 	pushes  pushes
+	learnt  learnt
 	known   knowledge
 	changes changes
 }

@@ -22,6 +22,7 @@ type Crop struct {
 	Steps            []growth.StepDate
 	Profile          *growth.Profile // nil where nobody told
 	Version          int64
+	Before           []growth.Ended // of its programme, where they were read
 }
 
 // SaveCrop keeps the crop unless a version as new is there, and returns the
@@ -104,7 +105,7 @@ func scanGrowing(row pgx.CollectableRow) (c Crop, err error) {
 func (c Crop) Growing() growth.Crop {
 	return growth.Crop{
 		ID: c.ID, Species: c.Species, AreaM2: c.AreaM2, Fill: c.Fill, Free: c.Free, Ended: c.Ended,
-		Steps: c.Steps, Profile: c.Profile,
+		Steps: c.Steps, Profile: c.Profile, Before: c.Before,
 	}
 }
 

@@ -17,6 +17,7 @@ import (
 type Outlook struct {
 	LotID              string
 	Said, Fixed, Model *fusion.Band
+	Programme          *fusion.Band // the model without what ended crops taught
 	Combined, Used     fusion.Band
 	PushPerMille       int
 	ClosedAt           time.Time
@@ -27,19 +28,20 @@ func SaveOutlooks(ctx context.Context, tx pgx.Tx, list []Outlook) error {
 	const sql = `
 		INSERT INTO outlook (pick_lot_id, said_low, said_likely, said_high, fixed_low, fixed_likely, fixed_high,
 			model_low, model_likely, model_high, combined_low, combined_likely, combined_high,
-			used_low, used_likely, used_high, push_per_mille, closed_at)
-		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18)
+			used_low, used_likely, used_high, programme_low, programme_likely, programme_high, push_per_mille, closed_at)
+		VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9, $10, $11, $12, $13, $14, $15, $16, $17, $18, $19, $20, $21)
 		ON CONFLICT (coop_id, pick_lot_id) DO UPDATE
 		SET said_low = excluded.said_low, said_likely = excluded.said_likely, said_high = excluded.said_high,
 		    fixed_low = excluded.fixed_low, fixed_likely = excluded.fixed_likely, fixed_high = excluded.fixed_high,
 		    model_low = excluded.model_low, model_likely = excluded.model_likely, model_high = excluded.model_high,
 		    combined_low = excluded.combined_low, combined_likely = excluded.combined_likely, combined_high = excluded.combined_high,
 		    used_low = excluded.used_low, used_likely = excluded.used_likely, used_high = excluded.used_high,
+		    programme_low = excluded.programme_low, programme_likely = excluded.programme_likely, programme_high = excluded.programme_high,
 		    push_per_mille = excluded.push_per_mille, closed_at = excluded.closed_at`
 	batch := &pgx.Batch{}
 	for _, o := range list {
 		args := []any{o.LotID}
-		for _, b := range []*fusion.Band{o.Said, o.Fixed, o.Model, &o.Combined, &o.Used} {
+		for _, b := range []*fusion.Band{o.Said, o.Fixed, o.Model, &o.Combined, &o.Used, o.Programme} {
 			if b == nil {
 				args = append(args, nil, nil, nil)
 				continue
@@ -102,17 +104,21 @@ func PastOfDays(ctx context.Context, db pg.DB, from, to day.Date, farmID string)
 		)
 		SELECT l.farm_id, l.room_id, l.product_id, l.date, l.net_grams,
 			s.low_grams, s.likely_grams, s.high_grams, o.model_low, o.model_likely, o.model_high,
-			o.combined_low, o.combined_likely, o.combined_high, o.used_low, o.used_likely, o.used_high
+			o.combined_low, o.combined_likely, o.combined_high, o.used_low, o.used_likely, o.used_high,
+			o.programme_low, o.programme_likely, o.programme_high
 		FROM pick_lot l JOIN picked USING (room_id, date)
 			LEFT JOIN said s USING (pick_lot_id) LEFT JOIN outlook o USING (coop_id, pick_lot_id)
 		WHERE l.date BETWEEN $1 AND $2 AND ($3 = '' OR l.farm_id = $3)
 		ORDER BY l.date, l.room_id, l.product_id`
 	list, err := collect(ctx, db, func(row pgx.CollectableRow) (p outlook.Past, err error) {
-		var said, model, combined, used nullBand
+		var said, model, combined, used, programme nullBand
 		into := append([]any{&p.FarmID, &p.RoomID, &p.ProductID, dayInto{&p.Day}, &p.Actual}, said.into()...)
-		into = append(append(append(into, model.into()...), combined.into()...), used.into()...)
+		for _, b := range []*nullBand{&model, &combined, &used, &programme} {
+			into = append(into, b.into()...)
+		}
 		err = row.Scan(into...)
 		p.Said, p.Model, p.Combined, p.Used = said.band(), model.band(), combined.band(), used.band()
+		p.Programme = programme.band()
 		return p, err
 	}, sql, from.Time(), to.Time(), farmID)
 	return list, wrap("read what came of what was expected", err)
