@@ -49,6 +49,9 @@ func Bind(ctx context.Context, h *host.Host, cfg Config) error {
 	if err := h.Run(server.NewExpander(srv, h.Log, cfg.ExpandEvery.Std())); err != nil {
 		return fmt.Errorf("order: turn standing orders into orders: %w", err)
 	}
+	if err := h.Run(server.NewWarmer(srv, h.Log)); err != nil {
+		return fmt.Errorf("order: make confirmed matches ready to be rebalanced: %w", err)
+	}
 	return nil
 }
 

@@ -21,6 +21,9 @@ func (s *Session) Run(ctx context.Context, d Day, told func(Step)) (Match, error
 	return s.run(ctx, d, told)
 }
 
+// Arcs is how many arcs the session keeps, at some hundred bytes each.
+func (s *Session) Arcs() int { return s.first.problem.Arcs() }
+
 // shape is what the network of a session has had arcs for. It keeps them, without room, when they
 // are no longer there, so that the solver can go on with what it has.
 type shape struct {

@@ -64,3 +64,41 @@ func BenchmarkRunMatch(b *testing.B) {
 		})
 	}
 }
+
+// A rebalance of the confirmed match, from rows to the stored proposal, each time with one lot in a
+// hundred changed. first-ms is what the solver took for the day's match, solve-ms for a rebalance.
+func BenchmarkRebalance(b *testing.B) {
+	r := newRig(b)
+	largeDay(b, r, 1000, 10000)
+	stood := r.confirm(b, r.matched(b, tomorrow))
+	again := func() int64 {
+		resp, err := r.rebalance(b, r.office(b), &orderv1.RebalanceRequest{RequestId: ids.New(), DeliveryDate: tomorrow})
+		if err != nil {
+			b.Fatal(err)
+		}
+		return resp.GetMatch().GetProof().GetSolveMicros()
+	}
+	again()
+	var micros int64
+	for turn := int64(2); b.Loop(); turn++ {
+		b.StopTimer()
+		r.in(b, func(ctx context.Context, tx pgx.Tx) error {
+			for i := range 10 {
+				lot := (i*97 + int(turn)) % 1000
+				grams := int64(39000 - 3900*(turn%2))
+				if err := store.KeepExpected(ctx, tx, store.Expected{
+					Lot: fmt.Sprintf("lot-%05d", lot), Farm: fmt.Sprintf("farm-%02d", lot%60), Room: fmt.Sprintf("room-%04d", lot/2),
+					Product: fmt.Sprintf("product-%02d", lot%40), Day: tomorrow, LowGrams: grams, LikelyGrams: grams, HighGrams: grams,
+					Version: turn, PushedAt: noon,
+				}, noon); err != nil {
+					return err
+				}
+			}
+			return nil
+		})
+		b.StartTimer()
+		micros += again()
+	}
+	b.ReportMetric(float64(micros)/float64(b.N)/1000, "solve-ms/op")
+	b.ReportMetric(float64(stood.GetProof().GetSolveMicros())/1000, "first-ms")
+}

@@ -11,6 +11,7 @@ import (
 	"breakshare.example/services/order/internal/match"
 	"breakshare.example/services/order/internal/store"
 	"breakshare.example/services/platform/fault"
+	"breakshare.example/services/platform/identity"
 	"breakshare.example/services/platform/requestlog"
 )
 
@@ -21,7 +22,7 @@ import (
 // packs that have left stay where they went. Figures of supply come in all afternoon; one that
 // takes nothing away from the match is no reason to run it again.
 func (s *Server) ConfirmMatch(ctx context.Context, req *orderv1.ConfirmMatchRequest) (*orderv1.Match, error) {
-	return requestlog.Once(ctx, s.pool, req.GetRequestId(), req, &orderv1.Match{}, func(ctx context.Context, tx pgx.Tx) (*orderv1.Match, error) {
+	done, err := requestlog.Once(ctx, s.pool, req.GetRequestId(), req, &orderv1.Match{}, func(ctx context.Context, tx pgx.Tx) (*orderv1.Match, error) {
 		if err := store.Take(ctx, tx, store.Book); err != nil {
 			return nil, err
 		}
@@ -44,6 +45,10 @@ func (s *Server) ConfirmMatch(ctx context.Context, req *orderv1.ConfirmMatchRequ
 		}
 		return s.confirm(ctx, tx, m)
 	})
+	if err == nil {
+		s.sessions.prepare(confirmed{identity.Must(ctx).CoopID, done.GetMatchId()})
+	}
+	return done, err
 }
 
 // confirm stores the confirmation and tells of it.

@@ -15,7 +15,8 @@ import (
 
 // loaded is a day as it stands in the database.
 type loaded struct {
-	day match.Day
+	date string
+	day  match.Day
 	// asOf is when the newest figure of the supply was told; nil where there is none.
 	asOf *time.Time
 	// promised is by product what is likely and what pooling gained.
@@ -88,7 +89,7 @@ func loadDay(ctx context.Context, tx pgx.Tx, date string, number int) (loaded, e
 	if err != nil {
 		return loaded{}, err
 	}
-	l := loaded{day: match.Day{Number: number, Money: moneyIn(r.currency), Rules: rulesOf(r.settings)}}
+	l := loaded{date: date, day: match.Day{Number: number, Money: moneyIn(r.currency), Rules: rulesOf(r.settings)}}
 	for _, p := range r.products {
 		l.day.Products = append(l.day.Products, match.Product{
 			ID: p.ID, Name: p.Name, Kind: p.Species, Grams: p.PackGrams, ShelfLife: int(p.ShelfLifeDays),

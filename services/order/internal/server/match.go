@@ -35,7 +35,7 @@ func (s *Server) RunMatch(req *orderv1.RunMatchRequest, stream grpc.ServerStream
 		if err != nil {
 			return nil, asFault(err)
 		}
-		stored, err := s.keep(ctx, tx, req.GetDeliveryDate(), best, day, nil)
+		stored, err := s.keep(ctx, tx, best, day, nil, match.Run)
 		if err != nil {
 			return nil, err
 		}
@@ -49,12 +49,12 @@ func (s *Server) RunMatch(req *orderv1.RunMatchRequest, stream grpc.ServerStream
 
 // keep stores a match as a proposal. Where there are pins, the day is matched without them too, to
 // tell what they cost.
-func (s *Server) keep(ctx context.Context, tx pgx.Tx, date string, best match.Match, day loaded, from *string) (store.Match, error) {
-	m := s.matchIn(ctx, date, best, day)
+func (s *Server) keep(ctx context.Context, tx pgx.Tx, best match.Match, day loaded, from *string, run runner) (store.Match, error) {
+	m := s.matchIn(ctx, best, day)
 	m.From = from
 	if len(day.day.Pins) > 0 {
 		day.day.Pins = nil
-		free, err := s.matchOnce(ctx, day.day)
+		free, err := s.matchOnce(ctx, run, day.day)
 		if err != nil {
 			return m, asFault(err)
 		}
@@ -67,12 +67,15 @@ func (s *Server) keep(ctx context.Context, tx pgx.Tx, date string, best match.Ma
 	return store.AddMatch(ctx, tx, m)
 }
 
+// runner matches a day: match.Run, or that of a session.
+type runner func(ctx context.Context, d match.Day, told func(match.Step)) (match.Match, error)
+
 // tellAgain is how long a step lasts before it is told again, so that whoever waits sees that
 // work goes on.
 const tellAgain = time.Second
 
 // solve matches the day and tells each step; a caller who went away ends it.
-func (s *Server) solve(ctx context.Context, run func(context.Context, match.Day, func(match.Step)) (match.Match, error), d match.Day, step func(orderv1.MatchStep) error) (match.Match, error) {
+func (s *Server) solve(ctx context.Context, run runner, d match.Day, step func(orderv1.MatchStep) error) (match.Match, error) {
 	ctx, cancel := context.WithTimeout(ctx, s.solveWithin)
 	defer cancel()
 	var gone error
@@ -136,9 +139,9 @@ func findMatch(ctx context.Context, tx pgx.Tx, id, day string) (store.MatchHead,
 }
 
 // matchIn turns a match into its rows.
-func (s *Server) matchIn(ctx context.Context, date string, best match.Match, day loaded) store.Match {
+func (s *Server) matchIn(ctx context.Context, best match.Match, day loaded) store.Match {
 	m := store.Match{MatchHead: store.MatchHead{
-		Day: date, RunAt: s.now(), RunBy: who(ctx), SupplyAsOf: day.asOf,
+		Day: day.date, RunAt: s.now(), RunBy: who(ctx), SupplyAsOf: day.asOf,
 		Nodes: int32(best.Proof.Nodes), Arcs: int32(best.Proof.Arcs), Cost: best.Proof.Cost, SolveMicros: best.Proof.Solving.Microseconds(),
 		Phases: int32(best.Proof.Phases), Splits: int32(best.Proof.Splits), GapMinor: best.Proof.Gap[1:], ValueMinor: best.Value(),
 	}}

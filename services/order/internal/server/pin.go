@@ -32,12 +32,12 @@ func (s *Server) PinAllocation(ctx context.Context, req *orderv1.PinAllocationRe
 		if err != nil {
 			return nil, err
 		}
-		without, err := s.matchOnce(ctx, day.day)
+		without, err := s.matchOnce(ctx, match.Run, day.day)
 		if err != nil {
 			return nil, asFault(err)
 		}
 		day.day.Pins = append(day.day.Pins, pinFor(pin))
-		with, err := s.matchOnce(ctx, day.day)
+		with, err := s.matchOnce(ctx, match.Run, day.day)
 		if err != nil {
 			return nil, asPinFault(err, pin)
 		}
@@ -72,10 +72,10 @@ func (s *Server) pinIn(ctx context.Context, tx pgx.Tx, p *orderv1.Pin) (store.Pi
 }
 
 // matchOnce matches a day whose steps nobody waits for.
-func (s *Server) matchOnce(ctx context.Context, d match.Day) (match.Match, error) {
+func (s *Server) matchOnce(ctx context.Context, run runner, d match.Day) (match.Match, error) {
 	ctx, cancel := context.WithTimeout(ctx, s.solveWithin)
 	defer cancel()
-	return match.Run(ctx, d, nil)
+	return run(ctx, d, nil)
 }
 
 // effects are the lines that get another number of packs; both matches have the same lines.

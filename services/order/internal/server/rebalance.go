@@ -5,7 +5,6 @@ import (
 	"context"
 	"maps"
 	"slices"
-	"sync"
 
 	"github.com/jackc/pgx/v5"
 	"google.golang.org/grpc"
@@ -18,49 +17,9 @@ import (
 	"breakshare.example/services/platform/requestlog"
 )
 
-// sessions keeps the solvers of the last rebalances, so that the next of the same day starts
-// where the last ended. A session in use is not among them.
-type sessions struct {
-	mu   sync.Mutex
-	of   map[string]*match.Session
-	last []string // oldest first
-}
-
-// kept is the most sessions that are kept; the solver of a large day has some megabytes.
-const kept = 8
-
-func (s *sessions) take(key string) *match.Session {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	found := s.of[key]
-	if found == nil {
-		return &match.Session{}
-	}
-	delete(s.of, key)
-	s.last = slices.DeleteFunc(s.last, func(k string) bool { return k == key })
-	return found
-}
-
-func (s *sessions) put(key string, session *match.Session) {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	if s.of == nil {
-		s.of = make(map[string]*match.Session)
-	}
-	if s.of[key] == nil {
-		s.last = append(s.last, key)
-	}
-	s.of[key] = session
-	if len(s.last) > kept {
-		delete(s.of, s.last[0])
-		s.last = s.last[1:]
-	}
-}
-
 // Rebalance implements OrderService.
 func (s *Server) Rebalance(req *orderv1.RebalanceRequest, stream grpc.ServerStreamingServer[orderv1.RebalanceResponse]) error {
-	number, err := dayNumber("delivery_date", req.GetDeliveryDate())
-	if err != nil {
+	if _, err := dayNumber("delivery_date", req.GetDeliveryDate()); err != nil {
 		return err
 	}
 	step := func(step orderv1.MatchStep) error { return stream.Send(&orderv1.RebalanceResponse{Step: step}) }
@@ -76,26 +35,21 @@ func (s *Server) Rebalance(req *orderv1.RebalanceRequest, stream grpc.ServerStre
 			return nil, fault.New(fault.Precondition, "NO_CONFIRMED_MATCH", "no match is confirmed for %s: run and confirm one first", req.GetDeliveryDate()).
 				WithField("day "+req.GetDeliveryDate(), "has no confirmed match")
 		}
-		stood, err := store.Allocations(ctx, tx, before.ID, "")
+		day, stood, err := dayAfter(ctx, tx, before)
 		if err != nil {
 			return nil, err
 		}
-		day, err := loadDay(ctx, tx, req.GetDeliveryDate(), number)
-		if err != nil {
-			return nil, err
-		}
-		day.day.Kept = keptOf(stood, day.day.Sent)
-		key := identity.Must(ctx).CoopID + " " + before.ID
-		session := s.sessions.take(key)
-		best, err := s.solve(ctx, session.Run, day.day, step)
+		key := confirmed{identity.Must(ctx).CoopID, before.ID}.key()
+		at := s.sessions.take(key)
+		best, err := s.solve(ctx, at.whole.Run, day.day, step)
 		if err != nil {
 			return nil, asFault(err)
 		}
-		s.sessions.put(key, session)
-		stored, err := s.keep(ctx, tx, req.GetDeliveryDate(), best, day, &before.ID)
+		stored, err := s.keep(ctx, tx, best, day, &before.ID, at.unpinned.Run)
 		if err != nil {
 			return nil, err
 		}
+		s.sessions.put(key, at)
 		farms, customers := changed(stood, stored.Allocations)
 		return &orderv1.RebalanceResponse{Step: orderv1.MatchStep_MATCH_STEP_DONE, Match: matchOut(stored), Farms: farms, Customers: customers}, nil
 	})

@@ -48,7 +48,10 @@ type Server struct {
 
 // New returns a server.
 func New(o Options) *Server {
-	return &Server{pool: o.Pool, clock: o.Clock, harvest: harvestv1.NewHarvestServiceClient(o.Harvest), solveWithin: o.SolveWithin}
+	return &Server{
+		pool: o.Pool, clock: o.Clock, harvest: harvestv1.NewHarvestServiceClient(o.Harvest), solveWithin: o.SolveWithin,
+		sessions: sessions{warming: make(chan confirmed, mostWarming)},
+	}
 }
 
 // read runs fn in a read-only transaction of the caller's co-op.
