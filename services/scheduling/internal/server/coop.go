@@ -12,6 +12,7 @@ import (
 	"breakshare.example/services/platform/fault"
 	"breakshare.example/services/platform/identity"
 	"breakshare.example/services/platform/requestlog"
+	"breakshare.example/services/platform/saving"
 	"breakshare.example/services/scheduling/internal/store"
 )
 
@@ -37,8 +38,8 @@ func (s *Server) saveCoop(ctx context.Context, tx pgx.Tx, in *schedulingv1.Coop)
 	if in.GetTemperatureUnit() == schedulingv1.TemperatureUnit_TEMPERATURE_UNIT_FAHRENHEIT {
 		coop.TemperatureUnit = "F"
 	}
-	save := saving{thing: "co-op's settings", path: "coop", etag: in.GetEtag(), found: found, equal: coop == old, last: old.Change}
-	write, err := save.decide()
+	save := saving.Save{Thing: "co-op's settings", Path: "coop", Etag: in.GetEtag(), Found: found, Equal: coop == old, Last: old.Change}
+	write, err := save.Decide()
 	if err != nil || !write {
 		return coopMessage(old), err
 	}
@@ -47,7 +48,7 @@ func (s *Server) saveCoop(ctx context.Context, tx pgx.Tx, in *schedulingv1.Coop)
 	if ok, err := store.PutCoop(ctx, tx, id, coop); err != nil {
 		return nil, err
 	} else if !ok {
-		return nil, raced(save.thing)
+		return nil, saving.Raced(save.Thing)
 	}
 	answer := coopMessage(coop)
 	return answer, tell(ctx, tx, "coop", "saved", id, &schedulingv1.CoopSaved{Coop: answer, Version: coop.Version})

@@ -13,6 +13,7 @@ import (
 	"breakshare.example/services/platform/fault"
 	"breakshare.example/services/platform/identity"
 	"breakshare.example/services/platform/requestlog"
+	"breakshare.example/services/platform/saving"
 	"breakshare.example/services/scheduling/internal/calendar"
 	"breakshare.example/services/scheduling/internal/demand"
 	"breakshare.example/services/scheduling/internal/store"
@@ -79,8 +80,8 @@ func (s *Server) saveOverride(ctx context.Context, tx pgx.Tx, in *schedulingv1.D
 	}
 	o := store.Override{ProductID: in.GetProductId(), Week: week, Grams: in.Grams, Reason: in.GetReason()}
 	equal := o.Reason == old.Reason && (o.Grams == nil) == (old.Grams == nil) && in.GetGrams() == gramsOf(old)
-	save := saving{thing: fmt.Sprintf("figure for %q in the week of %s", o.ProductID, week), path: "override", etag: in.GetEtag(), found: i >= 0, equal: equal, last: old.Change}
-	write, err := save.decide()
+	save := saving.Save{Thing: fmt.Sprintf("figure for %q in the week of %s", o.ProductID, week), Path: "override", Etag: in.GetEtag(), Found: i >= 0, Equal: equal, Last: old.Change}
+	write, err := save.Decide()
 	if err != nil {
 		return nil, err
 	}
@@ -91,7 +92,7 @@ func (s *Server) saveOverride(ctx context.Context, tx pgx.Tx, in *schedulingv1.D
 	if ok, err := store.PutOverride(ctx, tx, identity.Must(ctx).CoopID, o); err != nil {
 		return nil, err
 	} else if !ok {
-		return nil, raced(save.thing)
+		return nil, saving.Raced(save.Thing)
 	}
 	return overrideMessage(o), nil
 }

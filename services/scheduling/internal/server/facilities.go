@@ -11,6 +11,7 @@ import (
 	"breakshare.example/services/platform/fault"
 	"breakshare.example/services/platform/identity"
 	"breakshare.example/services/platform/requestlog"
+	"breakshare.example/services/platform/saving"
 	"breakshare.example/services/scheduling/internal/calendar"
 	"breakshare.example/services/scheduling/internal/store"
 )
@@ -54,8 +55,8 @@ func (s *Server) saveFacility(ctx context.Context, tx pgx.Tx, in *schedulingv1.F
 		old = all[i]
 	}
 	f := store.Facility{ID: in.GetFacilityId(), FarmID: in.GetFarmId(), Name: in.GetName(), Place: places.word[in.GetPlace()], Change: old.Change}
-	save := saving{thing: fmt.Sprintf("facility %q", f.ID), path: "facility", etag: in.GetEtag(), found: i >= 0, equal: f == old, last: old.Change}
-	write, err := save.decide()
+	save := saving.Save{Thing: fmt.Sprintf("facility %q", f.ID), Path: "facility", Etag: in.GetEtag(), Found: i >= 0, Equal: f == old, Last: old.Change}
+	write, err := save.Decide()
 	if err != nil {
 		return nil, err
 	}
@@ -71,7 +72,7 @@ func (s *Server) saveFacility(ctx context.Context, tx pgx.Tx, in *schedulingv1.F
 	if ok, err := store.PutFacility(ctx, tx, identity.Must(ctx).CoopID, f); err != nil {
 		return nil, err
 	} else if !ok {
-		return nil, raced(save.thing)
+		return nil, saving.Raced(save.Thing)
 	}
 	return facilityMessage(f), nil
 }

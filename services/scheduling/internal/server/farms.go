@@ -10,6 +10,7 @@ import (
 	"breakshare.example/services/platform/fault"
 	"breakshare.example/services/platform/identity"
 	"breakshare.example/services/platform/requestlog"
+	"breakshare.example/services/platform/saving"
 	"breakshare.example/services/scheduling/internal/store"
 )
 
@@ -72,8 +73,8 @@ func (s *Server) saveFarm(ctx context.Context, tx pgx.Tx, in *schedulingv1.Farm,
 		ID: in.GetFarmId(), Name: in.GetName(), Place: in.GetPlace(),
 		MemberShares: in.GetMemberShares(), CarryCostMinorPerKg: in.GetCarryCostMinorPerKg(), Change: old.Change,
 	}
-	save := saving{thing: fmt.Sprintf("farm %q", farm.ID), path: path, etag: in.GetEtag(), found: found, equal: farm == old, last: old.Change}
-	write, err := save.decide()
+	save := saving.Save{Thing: fmt.Sprintf("farm %q", farm.ID), Path: path, Etag: in.GetEtag(), Found: found, Equal: farm == old, Last: old.Change}
+	write, err := save.Decide()
 	if err != nil {
 		return nil, err
 	}
@@ -84,7 +85,7 @@ func (s *Server) saveFarm(ctx context.Context, tx pgx.Tx, in *schedulingv1.Farm,
 	if ok, err := store.PutFarm(ctx, tx, identity.Must(ctx).CoopID, farm); err != nil {
 		return nil, err
 	} else if !ok {
-		return nil, raced(save.thing)
+		return nil, saving.Raced(save.Thing)
 	}
 	answer := farmMessage(farm)
 	return answer, tell(ctx, tx, "farm", "saved", farm.ID, &schedulingv1.FarmSaved{Farm: answer, Version: farm.Version})

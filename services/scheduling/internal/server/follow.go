@@ -10,6 +10,7 @@ import (
 
 	schedulingv1 "breakshare.example/proto/gen/breakshare/scheduling/v1"
 	"breakshare.example/services/platform/identity"
+	"breakshare.example/services/platform/saving"
 	"breakshare.example/services/scheduling/internal/calendar"
 	"breakshare.example/services/scheduling/internal/store"
 )
@@ -98,7 +99,7 @@ func (s *Server) shift(ctx context.Context, tx pgx.Tx, c *open, rules *calendar.
 	if ok, err := store.PutCrop(ctx, tx, identity.Must(ctx).CoopID, c.read, c.Crop); err != nil {
 		return false, err
 	} else if !ok {
-		return false, raced(fmt.Sprintf("crop %q", c.ID))
+		return false, saving.Raced(fmt.Sprintf("crop %q", c.ID))
 	}
 	return true, tell(ctx, tx, "crop", "moved", c.ID, &schedulingv1.CropMoved{Crop: cropMessage(c.Crop, c.programme)})
 }

@@ -11,6 +11,7 @@ import (
 	"breakshare.example/services/platform/fault"
 	"breakshare.example/services/platform/identity"
 	"breakshare.example/services/platform/requestlog"
+	"breakshare.example/services/platform/saving"
 	"breakshare.example/services/scheduling/internal/calendar"
 	"breakshare.example/services/scheduling/internal/programme"
 	"breakshare.example/services/scheduling/internal/store"
@@ -183,7 +184,7 @@ func (p *planner) take(ctx context.Context, d draft, path string) (grown, error)
 	if ok, err := store.PutCrop(ctx, p.tx, identity.Must(ctx).CoopID, 0, d.crop.Crop); err != nil {
 		return grown{}, err
 	} else if !ok {
-		return grown{}, raced(fmt.Sprintf("crop %q", d.crop.ID))
+		return grown{}, saving.Raced(fmt.Sprintf("crop %q", d.crop.ID))
 	}
 	p.add(d.rules, d.calendar)
 	return d.crop, tell(ctx, p.tx, "crop", "planned", d.crop.ID, &schedulingv1.CropPlanned{Crop: cropMessage(d.crop.Crop, d.crop.programme)})

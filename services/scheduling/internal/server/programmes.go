@@ -12,6 +12,7 @@ import (
 	"breakshare.example/services/platform/identity"
 	"breakshare.example/services/platform/pg"
 	"breakshare.example/services/platform/requestlog"
+	"breakshare.example/services/platform/saving"
 	"breakshare.example/services/scheduling/internal/programme"
 	"breakshare.example/services/scheduling/internal/store"
 )
@@ -78,8 +79,8 @@ func (s *Server) saveProgramme(ctx context.Context, tx pgx.Tx, in *schedulingv1.
 	if err != nil {
 		return nil, err
 	}
-	save := saving{thing: fmt.Sprintf("programme %q", p.ID), path: "programme", etag: in.GetEtag(), found: found, equal: equal, last: old.Change}
-	write, err := save.decide()
+	save := saving.Save{Thing: fmt.Sprintf("programme %q", p.ID), Path: "programme", Etag: in.GetEtag(), Found: found, Equal: equal, Last: old.Change}
+	write, err := save.Decide()
 	if err != nil {
 		return nil, err
 	}
@@ -103,7 +104,7 @@ func (s *Server) saveProgramme(ctx context.Context, tx pgx.Tx, in *schedulingv1.
 		return nil, err
 	}
 	if !ok {
-		return nil, raced(save.thing)
+		return nil, saving.Raced(save.Thing)
 	}
 	return programmeMessage(p, false), nil
 }

@@ -12,6 +12,7 @@ import (
 	"breakshare.example/services/platform/fault"
 	"breakshare.example/services/platform/identity"
 	"breakshare.example/services/platform/requestlog"
+	"breakshare.example/services/platform/saving"
 	"breakshare.example/services/scheduling/internal/calendar"
 	"breakshare.example/services/scheduling/internal/programme"
 	"breakshare.example/services/scheduling/internal/store"
@@ -123,7 +124,7 @@ func (c *open) readAt(sent string) error {
 	if sent == "" || sent == etag(c.Version) {
 		return nil
 	}
-	return staleEtag(fmt.Sprintf("crop %q", c.ID), c.Change).WithField("etag", "is not that of the newest version; read the crop again")
+	return saving.StaleEtag(fmt.Sprintf("crop %q", c.ID), "etag", c.Change)
 }
 
 // record takes the day of one step into the crop and tells of it. A day that is
@@ -180,7 +181,7 @@ func (s *Server) keep(ctx context.Context, tx pgx.Tx, c *open) error {
 		return err
 	}
 	if !ok {
-		return raced(fmt.Sprintf("crop %q", c.ID))
+		return saving.Raced(fmt.Sprintf("crop %q", c.ID))
 	}
 	return nil
 }

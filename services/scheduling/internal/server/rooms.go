@@ -12,6 +12,7 @@ import (
 	"breakshare.example/services/platform/fault"
 	"breakshare.example/services/platform/identity"
 	"breakshare.example/services/platform/requestlog"
+	"breakshare.example/services/platform/saving"
 	"breakshare.example/services/scheduling/internal/store"
 )
 
@@ -91,8 +92,8 @@ func (s *Server) saveRoom(ctx context.Context, tx pgx.Tx, in *schedulingv1.Room,
 	room := store.Room{
 		ID: in.GetRoomId(), FarmID: in.GetFarmId(), Name: in.GetName(), AreaM2: in.GetAreaM2(), System: system, Change: old.Change,
 	}
-	save := saving{thing: fmt.Sprintf("room %q", room.ID), path: path, etag: in.GetEtag(), found: found, equal: room == old, last: old.Change}
-	write, err := save.decide()
+	save := saving.Save{Thing: fmt.Sprintf("room %q", room.ID), Path: path, Etag: in.GetEtag(), Found: found, Equal: room == old, Last: old.Change}
+	write, err := save.Decide()
 	if err != nil {
 		return nil, err
 	}
@@ -108,7 +109,7 @@ func (s *Server) saveRoom(ctx context.Context, tx pgx.Tx, in *schedulingv1.Room,
 	if ok, err := store.PutRoom(ctx, tx, identity.Must(ctx).CoopID, room); err != nil {
 		return nil, err
 	} else if !ok {
-		return nil, raced(save.thing)
+		return nil, saving.Raced(save.Thing)
 	}
 	answer := roomMessage(room)
 	return answer, tell(ctx, tx, "room", "saved", room.ID, &schedulingv1.RoomSaved{Room: answer, Version: room.Version})

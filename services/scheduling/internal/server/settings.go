@@ -10,6 +10,7 @@ import (
 	"breakshare.example/services/platform/identity"
 	"breakshare.example/services/platform/pg"
 	"breakshare.example/services/platform/requestlog"
+	"breakshare.example/services/platform/saving"
 	"breakshare.example/services/scheduling/internal/store"
 )
 
@@ -73,8 +74,8 @@ func (s *Server) saveSettings(ctx context.Context, tx pgx.Tx, in *schedulingv1.P
 	}
 	next := proto.CloneOf(in)
 	next.Etag = old.GetEtag()
-	save := saving{thing: "planning settings", path: "settings", etag: in.GetEtag(), found: found, equal: proto.Equal(next, old), last: last}
-	write, err := save.decide()
+	save := saving.Save{Thing: "planning settings", Path: "settings", Etag: in.GetEtag(), Found: found, Equal: proto.Equal(next, old), Last: last}
+	write, err := save.Decide()
 	if err != nil {
 		return nil, err
 	}
@@ -90,7 +91,7 @@ func (s *Server) saveSettings(ctx context.Context, tx pgx.Tx, in *schedulingv1.P
 	if ok, err := store.PutSettings(ctx, tx, identity.Must(ctx).CoopID, row); err != nil {
 		return nil, err
 	} else if !ok {
-		return nil, raced(save.thing)
+		return nil, saving.Raced(save.Thing)
 	}
 	next.Etag = etag(row.Version)
 	return next, nil

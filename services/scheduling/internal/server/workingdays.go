@@ -15,6 +15,7 @@ import (
 	"breakshare.example/services/platform/identity"
 	"breakshare.example/services/platform/pg"
 	"breakshare.example/services/platform/requestlog"
+	"breakshare.example/services/platform/saving"
 	"breakshare.example/services/scheduling/internal/calendar"
 	"breakshare.example/services/scheduling/internal/store"
 )
@@ -59,8 +60,8 @@ func (s *Server) saveWorkingDays(ctx context.Context, tx pgx.Tx, in *schedulingv
 	equal := slices.EqualFunc(w.Rules, old.Rules, func(a, b store.WorkRule) bool {
 		return a.Stage == b.Stage && a.Holidays == b.Holidays && slices.Equal(a.Weekdays, b.Weekdays)
 	}) && slices.Equal(w.Marked, old.Marked)
-	save := saving{thing: "co-op's working days", path: "working_days", etag: in.GetEtag(), found: found, equal: equal, last: old.Change}
-	write, err := save.decide()
+	save := saving.Save{Thing: "co-op's working days", Path: "working_days", Etag: in.GetEtag(), Found: found, Equal: equal, Last: old.Change}
+	write, err := save.Decide()
 	if err != nil {
 		return nil, err
 	}
@@ -71,7 +72,7 @@ func (s *Server) saveWorkingDays(ctx context.Context, tx pgx.Tx, in *schedulingv
 	if ok, err := store.PutWorkingDays(ctx, tx, identity.Must(ctx).CoopID, w); err != nil {
 		return nil, err
 	} else if !ok {
-		return nil, raced(save.thing)
+		return nil, saving.Raced(save.Thing)
 	}
 	return workingDaysMessage(w), s.relay(ctx, tx, rules)
 }

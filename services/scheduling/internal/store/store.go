@@ -9,11 +9,10 @@ package store
 
 import (
 	"embed"
-	"fmt"
 	"io/fs"
-	"time"
 
 	"breakshare.example/services/platform/pg"
+	"breakshare.example/services/platform/saving"
 )
 
 //go:embed migrations/*.sql
@@ -25,19 +24,7 @@ func Schema() pg.Schema {
 }
 
 // Change says which version a row has, and who made it when.
-type Change struct {
-	Version int64
-	By      string
-	At      time.Time // zero for what comes with the suite
-}
-
-// String says who and when, for people.
-func (c Change) String() string {
-	if c.At.IsZero() {
-		return "by " + c.By
-	}
-	return fmt.Sprintf("by %s at %s", c.By, c.At.UTC().Format(time.RFC3339))
-}
+type Change = saving.Change
 
 // epoch turns a date column into the days since 1970 that calendar.Date holds,
 // and back: "fill_date - epoch", "epoch + $1".
