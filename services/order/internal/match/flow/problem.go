@@ -143,7 +143,7 @@ func (p *Problem) fault(i int) error {
 	case capacity == Unlimited:
 		return &OverflowError{Arc: i, Node: -1, What: tooMuch("least flow", low)}
 	}
-	return &OverflowError{Arc: i, Node: -1, What: tooMuch("capacity", capacity) + "; use Unlimited for an arc without a bound"}
+	return &OverflowError{Arc: i, Node: -1, What: tooMuch("capacity", capacity) + "; an arc without a bound should have none, not a huge one"}
 }
 
 // tooDear names the first arc whose cost is too large.

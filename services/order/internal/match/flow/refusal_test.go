@@ -35,7 +35,7 @@ func TestRefusesAtTheDoor(t *testing.T) {
 		{"huge cost", func(p *flow.Problem) { p.Cost[0] = flow.MaxPathCost }, new(*flow.OverflowError), "arc 0: cost"},
 		{"least integer as cost", func(p *flow.Problem) { p.Cost[0] = math.MinInt64 }, new(*flow.OverflowError), "arc 0: cost"},
 		{"huge supply", func(p *flow.Problem) { p.Supply[1] = math.MinInt64 }, new(*flow.OverflowError), "node 1: supply"},
-		{"huge capacity", func(p *flow.Problem) { p.Cap[0] = math.MaxInt64 - 1 }, new(*flow.OverflowError), "use Unlimited"},
+		{"huge capacity", func(p *flow.Problem) { p.Cap[0] = math.MaxInt64 - 1 }, new(*flow.OverflowError), "should have none, not a huge one"},
 		{"huge least flow", func(p *flow.Problem) { p.Low[0], p.Cap[0] = flow.MaxVolume+1, flow.Unlimited }, new(*flow.OverflowError), "least flow"},
 		{"demand without supply", func(p *flow.Problem) { p.Supply[0] = 0 }, new(*flow.InfeasibleError), "demand exceeds supply by 1"},
 		{"supply without demand", func(p *flow.Problem) { p.Supply[0] = 3 }, new(*flow.InfeasibleError), "2 of supply cannot leave"},

@@ -82,7 +82,7 @@ func (p *parser) run() error {
 	}
 }
 
-// next returns the next line without its end. Of a comment that exceeds the
+// next returns the next line with its end. Of a comment that exceeds the
 // buffer it returns the beginning and drops the rest.
 func (p *parser) next() ([]byte, error) {
 	line, err := p.in.ReadSlice('\n')
@@ -102,12 +102,15 @@ func (p *parser) next() ([]byte, error) {
 	if err != nil && err != io.EOF {
 		return nil, fmt.Errorf("line %d: %w", p.line, err)
 	}
-	return bytes.TrimRight(line, "\r\n"), nil
+	return line, nil
 }
 
 // parse takes in one line and says what is wrong with it, if anything.
 func (p *parser) parse(line []byte) string {
-	f := fields{rest: line}
+	if p.plainArc(line) {
+		return ""
+	}
+	f := fields{rest: bytes.TrimRight(line, "\r\n")}
 	kind := f.word()
 	switch {
 	case len(kind) == 0 || kind[0] == 'c':

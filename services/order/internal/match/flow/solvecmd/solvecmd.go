@@ -9,6 +9,8 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"runtime/debug"
+	"slices"
 	"time"
 
 	"breakshare.example/services/order/internal/match/flow"
@@ -24,6 +26,10 @@ const (
 	exitRefused = 2
 )
 
+// frugalArcs is the number of arcs from which the solver's memory is collected
+// for the answer: that takes some milliseconds, however few they are.
+const frugalArcs = 1 << 20
+
 // Usage is the form of the command's arguments.
 const Usage = "solve flow FILE   (a DIMACS minimum-cost-flow file, plain or gzip; - for standard input)"
 
@@ -33,14 +39,23 @@ const Usage = "solve flow FILE   (a DIMACS minimum-cost-flow file, plain or gzip
 // input that is missing, malformed, infeasible or unbounded; 1 if ctx ended or
 // stdout failed.
 //
-// The comments are read_seconds, solve_seconds (both wall time; the solve
-// without the check of its proof) and peak_bytes, the most memory the process
-// has held so far.
+// The comments are
+//
+//	read_seconds   wall time of reading
+//	solve_seconds  wall time of solving, without the check of the proof; the
+//	               median where it was solved more than once, see solve
+//	solves         how many times it was solved
+//	peak_bytes     most memory the process has held so far
+//	program_bytes  what of that is pages of the program's own file
+//	arc_bytes      what the arcs alone take as they were read
 func Run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.Writer) int {
 	if len(args) != 1 {
 		fmt.Fprintln(stderr, "usage:", Usage)
 		return exitRefused
 	}
+	// Hardly anything allocated here is given up before the end: collecting
+	// memory in between would only take time.
+	defer debug.SetGCPercent(debug.SetGCPercent(-1))
 	start := time.Now()
 	p, err := read(args[0], stdin)
 	if err != nil {
@@ -48,10 +63,7 @@ func Run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 		return exitRefused
 	}
 	readTime := time.Since(start)
-	start = time.Now()
-	var solver flow.Solver
-	result, err := solver.Solve(ctx, p, flow.Options{Frugal: true})
-	solveTime := time.Since(start)
+	result, times, err := solve(ctx, p)
 	if err != nil {
 		fmt.Fprintf(stderr, "solve flow: %s: %s\n", args[0], explain(p, err))
 		if ctx.Err() != nil {
@@ -63,16 +75,41 @@ func Run(ctx context.Context, args []string, stdin io.Reader, stdout, stderr io.
 		fmt.Fprintf(stderr, "solve flow: %s: the solution failed its check, please report this: %v\n", args[0], err)
 		return exitFailed
 	}
+	memory := measure()
 	err = dimacs.Write(stdout, p, result,
 		fmt.Sprintf("read_seconds %.6f", readTime.Seconds()),
-		fmt.Sprintf("solve_seconds %.6f", solveTime.Seconds()),
-		fmt.Sprintf("peak_bytes %d", peakBytes()))
+		fmt.Sprintf("solve_seconds %.7f", times[len(times)/2].Seconds()),
+		fmt.Sprintf("solves %d", len(times)),
+		fmt.Sprintf("peak_bytes %d", memory.peak),
+		fmt.Sprintf("program_bytes %d", memory.program),
+		fmt.Sprintf("arc_bytes %d", arcBytes(p)))
 	if err != nil {
 		fmt.Fprintf(stderr, "solve flow: cannot write the solution: %v\n", err)
 		return exitFailed
 	}
 	return exitSolved
 }
+
+// solve solves p and returns how long that took. What is over in shortSolve or
+// less is solved again, solvesOfShort times in all: the first time a process
+// does anything, it waits mostly for its own memory. The times are sorted.
+func solve(ctx context.Context, p *flow.Problem) (result flow.Result, times []time.Duration, err error) {
+	var solver flow.Solver
+	for {
+		start := time.Now()
+		result, err = solver.Solve(ctx, p, flow.Options{Frugal: p.Arcs() >= frugalArcs})
+		times = append(times, time.Since(start))
+		if err != nil || times[0] > shortSolve || len(times) == solvesOfShort {
+			slices.Sort(times)
+			return result, times, err
+		}
+	}
+}
+
+const (
+	shortSolve    = 10 * time.Millisecond
+	solvesOfShort = 15
+)
 
 func read(name string, stdin io.Reader) (*flow.Problem, error) {
 	if name == "-" {

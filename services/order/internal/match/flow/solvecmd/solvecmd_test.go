@@ -10,6 +10,8 @@ import (
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
+
+	"breakshare.example/services/order/internal/match/flow"
 )
 
 // outcome of a run.
@@ -33,13 +35,13 @@ func TestSolvesFileAndStandardInput(t *testing.T) {
 	if err := os.WriteFile(file, []byte(sample), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	number := regexp.MustCompile(`(seconds|bytes) [0-9.]+`)
+	number := regexp.MustCompile(`(seconds|solves|bytes) [0-9.]+`)
 	for name, got := range map[string]outcome{
 		"file":           run(t.Context(), "", file),
 		"standard input": run(t.Context(), sample, "-"),
 	} {
 		got.Stdout = number.ReplaceAllString(got.Stdout, "$1 #")
-		want := outcome{0, "c read_seconds #\nc solve_seconds #\nc peak_bytes #\n" +
+		want := outcome{0, "c read_seconds #\nc solve_seconds #\nc solves #\nc peak_bytes #\nc program_bytes #\nc arc_bytes #\n" +
 			"s 14\nf 1 2 2\nf 1 3 2\nf 2 3 2\nf 2 4 0\nf 3 4 4\n", ""}
 		if d := cmp.Diff(want, got); d != "" {
 			t.Errorf("%s (-want +got):\n%s", name, d)
@@ -101,14 +103,26 @@ func TestFullDiskIsCode1(t *testing.T) {
 
 func TestPeakBytesIsPlausible(t *testing.T) {
 	t.Parallel()
-	if got := peakBytes(); got < 1<<20 || got > 1<<40 {
-		t.Errorf("%d bytes", got)
+	if got := measure(); got.peak < 1<<20 || got.peak > 1<<40 || got.program > got.peak {
+		t.Errorf("%d bytes, %d of them the program's", got.peak, got.program)
 	}
-	if kib, ok := highWater([]byte("Name:\tx\nVmHWM:\t  2048 kB\nVmRSS:\t 1024 kB\n")); !ok || kib != 2048 {
-		t.Errorf("high water %d, %t; want 2048", kib, ok)
+	if size, ok := field([]byte("Name:\tx\nVmHWM:\t  2048 kB\nVmRSS:\t 1024 kB\n"), "VmHWM:"); !ok || size != 2048*1024 {
+		t.Errorf("high water %d, %t; want 2048 KiB", size, ok)
 	}
-	if _, ok := highWater([]byte("Name:\tx\n")); ok {
+	if _, ok := field([]byte("Name:\tx\n"), "VmHWM:"); ok {
 		t.Error("found a high water mark where there is none")
+	}
+}
+
+func TestArcBytesCountLowerBounds(t *testing.T) {
+	t.Parallel()
+	p := &flow.Problem{From: make([]int32, 3)}
+	if got := arcBytes(p); got != 72 {
+		t.Errorf("%d bytes for 3 arcs, want 24 each", got)
+	}
+	p.Low = make([]int64, 3)
+	if got := arcBytes(p); got != 96 {
+		t.Errorf("%d bytes for 3 arcs with lower bounds, want 32 each", got)
 	}
 }
 
