@@ -13,6 +13,7 @@ import (
 	"breakshare.example/services/platform/fault"
 	"breakshare.example/services/platform/identity"
 	"breakshare.example/services/platform/requestlog"
+	"breakshare.example/services/platform/saving"
 )
 
 // ConfirmMatch implements OrderService.
@@ -86,7 +87,7 @@ func asRead(ctx context.Context, tx pgx.Tx, m store.MatchHead, tag string) error
 		return fault.New(fault.Stale, "STALE_ETAG", "that is not the etag of match %q: read it again", m.ID).WithField("etag", "is not that of the match: read it again")
 	}
 	last := store.Change{By: *now.ConfirmedBy, At: *now.ConfirmedAt}
-	return stale("MATCH_CONFIRMED_MEANWHILE", last, "match %q was confirmed for %s meanwhile", now.ID, m.Day).
+	return saving.Stale("MATCH_CONFIRMED_MEANWHILE", last, "match %q was confirmed for %s meanwhile", now.ID, m.Day).
 		WithField("etag", "was read before match %s was confirmed: read the match again", now.ID).WithMeta("confirmedMatch", now.ID)
 }
 
@@ -137,7 +138,7 @@ func ordersStand(ctx context.Context, tx pgx.Tx, m store.Match) error {
 	if len(changed) == 0 {
 		return nil
 	}
-	return stale("ORDERS_CHANGED", last, "%s changed since match %q was run, last %s", counted(len(changed), "order"), m.ID, listed(changed)).
+	return saving.Stale("ORDERS_CHANGED", last, "%s changed since match %q was run, last %s", counted(len(changed), "order"), m.ID, listed(changed)).
 		WithField("match_id", "was run before the change of %s: run the day again", listed(changed)).WithMeta("orders", listed(changed))
 }
 

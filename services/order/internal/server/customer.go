@@ -10,6 +10,7 @@ import (
 	"breakshare.example/services/order/internal/store"
 	"breakshare.example/services/platform/identity"
 	"breakshare.example/services/platform/requestlog"
+	"breakshare.example/services/platform/saving"
 )
 
 // SaveCustomer implements OrderService.
@@ -59,9 +60,9 @@ func (s *Server) saveCustomers(ctx context.Context, tx pgx.Tx, given []*orderv1.
 		row := store.Customer{
 			ID: c.GetCustomerId(), Name: c.GetName(), Place: c.GetPlace(), Class: c.GetPriorityClass(), Wishes: wished, Change: last.Change,
 		}
-		write, err := saving{
-			thing: fmt.Sprintf("customer %q", row.ID), path: path(i), etag: c.GetEtag(), found: found, equal: row == last, last: last.Change,
-		}.decide()
+		write, err := saving.Save{
+			Thing: fmt.Sprintf("customer %q", row.ID), Path: path(i), Etag: c.GetEtag(), Found: found, Equal: row == last, Last: last.Change,
+		}.Decide()
 		if err != nil {
 			return nil, err
 		}

@@ -2,6 +2,7 @@ package server
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"log/slog"
 	"slices"
@@ -16,21 +17,20 @@ import (
 )
 
 // ExpandDue turns the standing orders of every co-op into orders where any are lacking, and
-// returns how many orders were written.
+// returns how many orders were written. A co-op whose orders cannot be written keeps no other
+// waiting.
 func (s *Server) ExpandDue(ctx context.Context) (int, error) {
 	coops, err := store.CoopsWithStandingOrders(ctx, s.pool)
 	if err != nil {
 		return 0, err
 	}
 	written := 0
+	var failed []error
 	for _, coop := range coops {
 		n, err := s.expandCoop(identity.With(ctx, identity.Identity{CoopID: coop, Role: identity.Service, Name: "standing orders"}))
-		if err != nil {
-			return written, err
-		}
-		written += n
+		written, failed = written+n, append(failed, err)
 	}
-	return written, nil
+	return written, errors.Join(failed...)
 }
 
 // expandCoop expands the standing orders of the caller's co-op. It looks first, so that in a

@@ -2,8 +2,6 @@ package server
 
 import (
 	"errors"
-	"fmt"
-	"time"
 
 	"breakshare.example/services/order/internal/match"
 	"breakshare.example/services/order/internal/store"
@@ -42,11 +40,4 @@ func asPinFault(err error, pin store.Pin) error {
 // notFound says that there is no such thing in the caller's co-op.
 func notFound(thing, id string) *fault.Error {
 	return fault.New(fault.NotFound, "", "there is no %s %q", thing, id)
-}
-
-// stale says that something changed meanwhile, and who changed it when.
-func stale(reason string, last store.Change, format string, args ...any) *fault.Error {
-	at := last.At.UTC().Format(time.RFC3339)
-	return fault.New(fault.Stale, reason, "%s, by %s at %s: read it again and decide anew", fmt.Sprintf(format, args...), last.By, at).
-		WithMeta("changedBy", last.By).WithMeta("changedAt", at)
 }

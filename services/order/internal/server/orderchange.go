@@ -12,6 +12,7 @@ import (
 	"breakshare.example/services/platform/fault"
 	"breakshare.example/services/platform/identity"
 	"breakshare.example/services/platform/requestlog"
+	"breakshare.example/services/platform/saving"
 )
 
 // ChangeOrder implements OrderService. Packs that have left cannot be taken out of an order.
@@ -93,7 +94,7 @@ func (s *Server) openOrder(ctx context.Context, tx pgx.Tx, id, tag string) (stor
 		return store.Order{}, err
 	}
 	if tag != etag(order.Version) {
-		return store.Order{}, staleEtag(fmt.Sprintf("order %q", id), "etag", order.Change)
+		return store.Order{}, saving.StaleEtag(fmt.Sprintf("order %q", id), "etag", order.Change)
 	}
 	if order.State == store.Cancelled {
 		return store.Order{}, fault.New(fault.Precondition, "ORDER_CANCELLED", "order %q was cancelled by %s: place a new one", id, order.By).

@@ -18,6 +18,7 @@ import (
 	"breakshare.example/services/platform/identity"
 	"breakshare.example/services/platform/pg"
 	"breakshare.example/services/platform/requestlog"
+	"breakshare.example/services/platform/saving"
 )
 
 // defaultHorizon is for how many days standing orders become orders where the co-op does not say.
@@ -136,10 +137,10 @@ func (s *Server) SaveOrderingSettings(ctx context.Context, req *orderv1.SaveOrde
 		if err != nil {
 			return nil, err
 		}
-		write, err := saving{
-			thing: "ordering settings", path: "settings", etag: req.GetSettings().GetEtag(), found: last.Version > 0,
-			equal: sameOrdering(row, last), last: last.Change,
-		}.decide()
+		write, err := saving.Save{
+			Thing: "ordering settings", Path: "settings", Etag: req.GetSettings().GetEtag(), Found: last.Version > 0,
+			Equal: sameOrdering(row, last), Last: last.Change,
+		}.Decide()
 		if err != nil {
 			return nil, err
 		}

@@ -10,6 +10,7 @@ import (
 	typev1 "breakshare.example/proto/gen/breakshare/type/v1"
 	"breakshare.example/services/order/internal/store"
 	"breakshare.example/services/platform/requestlog"
+	"breakshare.example/services/platform/saving"
 )
 
 // SaveProduct implements OrderService.
@@ -50,9 +51,9 @@ func (s *Server) saveProducts(ctx context.Context, tx pgx.Tx, given []*orderv1.P
 		last, found := stored[p.GetProductId()]
 		row := productIn(p)
 		row.Change = last.Change
-		write, err := saving{
-			thing: fmt.Sprintf("product %q", row.ID), path: path(i), etag: p.GetEtag(), found: found, equal: row == last, last: last.Change,
-		}.decide()
+		write, err := saving.Save{
+			Thing: fmt.Sprintf("product %q", row.ID), Path: path(i), Etag: p.GetEtag(), Found: found, Equal: row == last, Last: last.Change,
+		}.Decide()
 		if err != nil {
 			return nil, err
 		}

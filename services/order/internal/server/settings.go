@@ -15,6 +15,7 @@ import (
 	"breakshare.example/services/platform/fault"
 	"breakshare.example/services/platform/pg"
 	"breakshare.example/services/platform/requestlog"
+	"breakshare.example/services/platform/saving"
 )
 
 // SaveMatchSettings implements OrderService.
@@ -32,10 +33,10 @@ func (s *Server) SaveMatchSettings(ctx context.Context, req *orderv1.SaveMatchSe
 		if err := checkSettings(given); err != nil {
 			return nil, err
 		}
-		write, err := saving{
-			thing: "match settings", path: "settings", etag: req.GetSettings().GetEtag(), found: last.Version > 0,
-			equal: proto.Equal(given, kept), last: last.Change,
-		}.decide()
+		write, err := saving.Save{
+			Thing: "match settings", Path: "settings", Etag: req.GetSettings().GetEtag(), Found: last.Version > 0,
+			Equal: proto.Equal(given, kept), Last: last.Change,
+		}.Decide()
 		if err != nil {
 			return nil, err
 		}

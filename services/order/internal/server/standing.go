@@ -12,6 +12,7 @@ import (
 	"breakshare.example/services/platform/fault"
 	"breakshare.example/services/platform/identity"
 	"breakshare.example/services/platform/requestlog"
+	"breakshare.example/services/platform/saving"
 )
 
 // SaveStandingOrder implements OrderService.
@@ -110,9 +111,9 @@ func standingToSave(ctx context.Context, m *orderv1.StandingOrder, path string, 
 		return row, false, err
 	}
 	row.Change, row.Ended = last.Change, last.Ended
-	write, err = saving{
-		thing: fmt.Sprintf("standing order %q", row.ID), path: path, etag: m.GetEtag(), found: found, equal: found && sameStanding(row, last), last: last.Change,
-	}.decide()
+	write, err = saving.Save{
+		Thing: fmt.Sprintf("standing order %q", row.ID), Path: path, Etag: m.GetEtag(), Found: found, Equal: found && sameStanding(row, last), Last: last.Change,
+	}.Decide()
 	if err == nil && write && last.Ended {
 		return row, false, endedAlready(last)
 	}
@@ -182,7 +183,7 @@ func (s *Server) EndStandingOrder(ctx context.Context, req *orderv1.EndStandingO
 		}
 		switch {
 		case req.GetEtag() != etag(o.Version):
-			return nil, staleEtag(fmt.Sprintf("standing order %q", o.ID), "etag", o.Change)
+			return nil, saving.StaleEtag(fmt.Sprintf("standing order %q", o.ID), "etag", o.Change)
 		case o.Ended:
 			return nil, endedAlready(o)
 		}

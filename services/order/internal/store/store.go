@@ -8,11 +8,11 @@ import (
 	"context"
 	"embed"
 	"fmt"
-	"time"
 
 	"github.com/jackc/pgx/v5"
 
 	"breakshare.example/services/platform/pg"
+	"breakshare.example/services/platform/saving"
 )
 
 //go:embed migrations/*.sql
@@ -22,11 +22,7 @@ var migrations embed.FS
 func Schema() pg.Schema { return pg.Schema{Service: "order", Migrations: migrations} }
 
 // Change says which version of a thing is stored, and who made it when.
-type Change struct {
-	Version int64
-	By      string
-	At      time.Time
-}
+type Change = saving.Change
 
 // A Lock is held by one transaction of a co-op at a time.
 type Lock string
