@@ -4,11 +4,13 @@
 // after.
 //
 //	go run ./scripts/democoop testdata/coop
+//	go run ./scripts/democoop -times 10 DIR     a co-op ten times as large
 //
 // The same program writes the same files: chance is seeded, and nothing asks the clock.
 package main
 
 import (
+	"flag"
 	"fmt"
 	"math/rand/v2"
 	"os"
@@ -24,11 +26,15 @@ var (
 )
 
 func main() {
-	if len(os.Args) != 2 {
-		fmt.Fprintln(os.Stderr, "usage: democoop DIR")
+	times := flag.Int("times", 1, "how many times as large, 1 to 50")
+	flag.Parse()
+	if flag.NArg() != 1 || *times < 1 || *times > 50 {
+		fmt.Fprintln(os.Stderr, "usage: democoop [-times N] DIR")
 		os.Exit(2)
 	}
-	if err := write(os.Args[1], build()); err != nil {
+	files := build()
+	grow(files, *times)
+	if err := write(flag.Arg(0), files); err != nil {
 		fmt.Fprintln(os.Stderr, "democoop:", err)
 		os.Exit(1)
 	}
@@ -43,6 +49,8 @@ func build() map[string]*file {
 	writeCompost(files, crops, chance)
 	sales := writeSupply(files, crops, chance)
 	writeStanding(files, writeOrders(files, sales, chance))
+	// Chance of its own: what is told of rooms changes nothing else.
+	writeClimate(files, crops, rand.New(rand.NewPCG(26, 12)))
 	return files
 }
 

@@ -34,6 +34,7 @@ type Folder struct {
 	StandingOrders  []StandingRow
 	ExpectedPicks   []ExpectedPick
 	Picks           []Pick
+	Climate         []ClimateReading
 
 	sheets map[string]*sheet // by file
 }
@@ -44,7 +45,7 @@ func Tables() []Table {
 		coopTable.Table, farmTable.Table, roomTable.Table, yardTable.Table, productTable.Table, customerTable.Table, orderingTable.Table,
 		cropTable.Table, stageTable.Table, slotTable.Table, compostRequestTable.Table, lotTable.Table,
 		lotMarkTable.Table, readingTable.Table, releaseTable.Table, deliveryTable.Table, orderTable.Table, standingTable.Table,
-		expectedPickTable.Table, pickTable.Table,
+		expectedPickTable.Table, pickTable.Table, climateTable.Table,
 	}
 }
 
@@ -77,6 +78,7 @@ func Read(dir string) (*Folder, error) {
 	f.StandingOrders = load(r, standingTable)
 	f.ExpectedPicks = load(r, expectedPickTable)
 	f.Picks = load(r, pickTable)
+	f.Climate = load(r, climateTable)
 	r.problems = append(r.problems, checkOrders(f.Orders)...)
 	r.problems = append(r.problems, checkStanding(f.StandingOrders)...)
 	r.problems = append(r.problems, strangers(entries)...)

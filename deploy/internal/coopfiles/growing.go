@@ -1,9 +1,12 @@
 package coopfiles
 
+import "time"
+
 // Words of the columns that take one of a few.
 var (
-	systemWords = []string{"trays", "shelves", "bulk_phase_two", "bulk_phase_three", "bags"}
-	stageWords  = []string{"filling", "phase_two", "spawning", "spawn_run", "casing", "case_run", "pinning", "cropping", "cook_out", "idle"}
+	systemWords  = []string{"trays", "shelves", "bulk_phase_two", "bulk_phase_three", "bags"}
+	climateWords = []string{"air_temperature", "humidity", "carbon_dioxide", "compost_temperature"}
+	stageWords   = []string{"filling", "phase_two", "spawning", "spawn_run", "casing", "case_run", "pinning", "cropping", "cook_out", "idle"}
 )
 
 var coopTable = newTable(
@@ -56,4 +59,13 @@ var stageTable = newTable(
 	refers("crops.csv", code("crop_id", "The crop.", "alder-brook-1-20261005", func(r *Stage) *string { return &r.CropID })),
 	oneOf("kind", "The step that began.", "casing", func(r *Stage) *string { return &r.Kind }, stageWords...),
 	date("date", "The day on which it began.", "2026-11-02", func(r *Stage) *string { return &r.Date }),
+)
+
+var climateTable = newTable(
+	Table{File: "climate.csv", About: "One measurement in a growing room, checked against the limits of its crop's programme.", MaxRows: 2_000_000, Key: []string{"room_id", "kind", "time"}},
+	nil,
+	refers("rooms.csv", code("room_id", "The room.", "alder-brook-1", func(r *ClimateReading) *string { return &r.RoomID })),
+	oneOf("kind", "What was measured; compost_temperature: in the compost or substrate.", "carbon_dioxide", func(r *ClimateReading) *string { return &r.Kind }, climateWords...),
+	instant("time", "When.", "2026-11-25T06:15:00Z", func(r *ClimateReading) *time.Time { return &r.Time }),
+	thousandths("value", "The value: °C, kept to a tenth; humidity in %, carbon dioxide in ppm by volume, both kept whole.", "780", func(r *ClimateReading) *int64 { return &r.ValueThousandths }),
 )

@@ -99,6 +99,14 @@ type Reading struct {
 	ValueThousandths     int64
 }
 
+// ClimateReading is a row of climate.csv. The value is in thousandths of its unit.
+type ClimateReading struct {
+	At
+	RoomID, Kind     string
+	Time             time.Time
+	ValueThousandths int64
+}
+
 // Release is a row of releases.csv.
 type Release struct {
 	At

@@ -2,6 +2,7 @@ package importer
 
 import (
 	"context"
+	"maps"
 	"slices"
 	"strings"
 	"testing"
@@ -9,12 +10,14 @@ import (
 	"github.com/google/go-cmp/cmp"
 	"google.golang.org/grpc"
 
+	"breakshare.example/deploy/internal/coopfiles"
 	"breakshare.example/deploy/internal/suitetest"
 	compostlotv1 "breakshare.example/proto/gen/breakshare/compostlot/v1"
 	harvestv1 "breakshare.example/proto/gen/breakshare/harvest/v1"
 	orderv1 "breakshare.example/proto/gen/breakshare/order/v1"
 	schedulingv1 "breakshare.example/proto/gen/breakshare/scheduling/v1"
 	"breakshare.example/services/platform/clock"
+	"breakshare.example/services/platform/testkit"
 )
 
 // TestImport brings the demonstration co-op into a real suite, again and again.
@@ -29,7 +32,7 @@ func TestImport(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	for _, file := range []string{"crops.csv", "readings.csv", "releases.csv", "deliveries.csv", "expected_picks.csv", "picks.csv"} {
+	for _, file := range []string{"crops.csv", "readings.csv", "releases.csv", "deliveries.csv", "expected_picks.csv", "picks.csv", "climate.csv"} {
 		if moved[file].New == 0 {
 			t.Errorf("nothing of %s came in", file)
 		}
@@ -110,8 +113,69 @@ func (r *rig) counts(dir string) {
 		}
 	}
 	r.count("packs of standing orders without orders", int(packs), 0, err)
+	r.needs(ctx)
 	list, err := r.im.Harvest.ListExpectedPicks(ctx, &harvestv1.ListExpectedPicksRequest{FromDate: "2026-11-01", ToDate: "2026-11-30"})
 	r.count("expected picks", len(list.GetExpectedPicks()), len(files.ExpectedPicks), err)
+	r.climate(ctx, files)
+}
+
+// climate looks at the room whose air went stale: every reading is there, and its alert stands.
+func (r *rig) climate(ctx context.Context, files *coopfiles.Folder) {
+	r.t.Helper()
+	const stale = "thistledown-1"
+	trace, err := r.im.Harvest.GetClimateTrace(ctx, &harvestv1.GetClimateTraceRequest{RoomId: stale, Date: "2026-11-25"})
+	wanted := 0
+	for _, m := range files.Climate {
+		if m.RoomID == stale {
+			wanted++
+		}
+	}
+	r.count("readings of a room", len(trace.GetReadings()), wanted, err)
+	open := 0
+	for _, a := range trace.GetAlerts() {
+		if a.GetClearedAt() == nil && a.GetLimit().GetKind() == harvestv1.ClimateKind_CLIMATE_KIND_CO2_PPM {
+			open++
+		}
+	}
+	r.count("open alerts of carbon dioxide", open, 1, err)
+}
+
+// needs sees that order hears of every crop that scheduling has: their spawn and casing are needed
+// until they are spawned and cased.
+func (r *rig) needs(ctx context.Context) {
+	r.t.Helper()
+	const from, until = "2026-11-25", "2027-06-30"
+	calendar, err := r.im.Scheduling.GetCalendar(ctx, &schedulingv1.GetCalendarRequest{FromDate: from, ToDate: until})
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	wanted := make(map[orderv1.NeedKind]int64)
+	for _, c := range calendar.GetCrops() {
+		begun := false
+		for _, s := range slices.Backward(c.GetStages()) {
+			begun = begun || s.ActualStartDate != nil
+			if begun || s.GetStartDate() < from {
+				continue
+			}
+			switch s.GetKind() {
+			case schedulingv1.StageKind_STAGE_KIND_SPAWNING:
+				wanted[orderv1.NeedKind_NEED_KIND_SPAWN] += c.GetSpawnGrams()
+			case schedulingv1.StageKind_STAGE_KIND_CASING:
+				wanted[orderv1.NeedKind_NEED_KIND_CASING] += c.GetCasingGrams()
+			}
+		}
+	}
+	if len(wanted) != 2 {
+		r.t.Errorf("the crops of the files need %v, want some spawn and some casing", wanted)
+	}
+	testkit.Eventually(r.t, "order to hear of the crops", func() bool {
+		needed := make(map[orderv1.NeedKind]int64)
+		list, err := r.im.Order.ListSpawnNeeds(ctx, &orderv1.ListSpawnNeedsRequest{FromDate: from, UntilDate: until, Pooled: true})
+		for _, n := range list.GetNeeds() {
+			needed[n.GetKind()] += n.GetGrams()
+		}
+		return err == nil && maps.Equal(wanted, needed)
+	})
 }
 
 func (r *rig) count(what string, got, want int, err error) {

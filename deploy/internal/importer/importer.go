@@ -91,7 +91,7 @@ func (r *run) steps() []step {
 		{"lot_marks.csv", r.lotMarks}, {"readings.csv", r.readings}, {"releases.csv", r.releases},
 		{"deliveries.csv", r.deliveries}, {"orders.csv", r.orders}, {"standing_orders.csv", r.standingOrders},
 		{"expected_picks.csv", r.expectedPicks},
-		{"picks.csv", r.picks},
+		{"picks.csv", r.picks}, {"climate.csv", r.climate},
 	}
 }
 

@@ -4,6 +4,7 @@ import (
 	"slices"
 
 	compostlotv1 "breakshare.example/proto/gen/breakshare/compostlot/v1"
+	harvestv1 "breakshare.example/proto/gen/breakshare/harvest/v1"
 	schedulingv1 "breakshare.example/proto/gen/breakshare/scheduling/v1"
 	typev1 "breakshare.example/proto/gen/breakshare/type/v1"
 )
@@ -40,6 +41,12 @@ var (
 		"cropping":  schedulingv1.StageKind_STAGE_KIND_CROPPING,
 		"cook_out":  schedulingv1.StageKind_STAGE_KIND_COOK_OUT,
 		"idle":      schedulingv1.StageKind_STAGE_KIND_IDLE,
+	}
+	climateKinds = map[string]harvestv1.ClimateKind{
+		"air_temperature":     harvestv1.ClimateKind_CLIMATE_KIND_AIR_TENTHS_C,
+		"humidity":            harvestv1.ClimateKind_CLIMATE_KIND_HUMIDITY_PERCENT,
+		"carbon_dioxide":      harvestv1.ClimateKind_CLIMATE_KIND_CO2_PPM,
+		"compost_temperature": harvestv1.ClimateKind_CLIMATE_KIND_COMPOST_TENTHS_C,
 	}
 	marks = map[string]compostlotv1.PhaseMark{
 		"wetted":       compostlotv1.PhaseMark_PHASE_MARK_WETTED,
