@@ -82,13 +82,17 @@ type OrderServiceClient interface {
 	// ListProducts returns the products by id.
 	ListProducts(ctx context.Context, in *ListProductsRequest, opts ...grpc.CallOption) (*ListProductsResponse, error)
 	// PlaceOrder places one order. An order id that is there already is refused, except for an
-	// equal order, which is left as it is.
+	// equal order, which is left as it is; without an id, a cancelled order of the same customer and
+	// day is placed anew. What standing orders ordered for the day, and nobody touched, is cancelled
+	// in its favour. A buyer may until the cut-off, see GetCutoff, and on days with deliveries:
+	// FAILED_PRECONDITION, CUTOFF_PASSED or CLOSED_DAY.
 	PlaceOrder(ctx context.Context, in *PlaceOrderRequest, opts ...grpc.CallOption) (*Order, error)
 	// BatchPlaceOrders places many orders, all or none.
 	BatchPlaceOrders(ctx context.Context, in *BatchPlaceOrdersRequest, opts ...grpc.CallOption) (*BatchPlaceOrdersResponse, error)
-	// ChangeOrder replaces the lines of an order. ABORTED on a stale etag.
+	// ChangeOrder replaces the lines of an order. ABORTED on a stale etag. A buyer may until the
+	// cut-off.
 	ChangeOrder(ctx context.Context, in *ChangeOrderRequest, opts ...grpc.CallOption) (*Order, error)
-	// CancelOrder cancels an order.
+	// CancelOrder cancels an order. A buyer may until the cut-off.
 	CancelOrder(ctx context.Context, in *CancelOrderRequest, opts ...grpc.CallOption) (*Order, error)
 	// ListOrders returns the orders of one delivery day by customer and id.
 	ListOrders(ctx context.Context, in *ListOrdersRequest, opts ...grpc.CallOption) (*ListOrdersResponse, error)
@@ -158,8 +162,8 @@ type OrderServiceClient interface {
 	// still ordered. Sending again sends only what was picked since; FAILED_PRECONDITION where
 	// there is nothing to send, with why for each lot.
 	Dispatch(ctx context.Context, in *DispatchRequest, opts ...grpc.CallOption) (*DispatchNote, error)
-	// ConfirmDelivery confirms that a customer has its packs, or says what was short or poor.
-	// Packs that leave later are confirmed by confirming again.
+	// ConfirmDelivery confirms that a customer has its packs, or says what was short or poor, pack
+	// by pack where it can. Packs that leave later are confirmed by confirming again.
 	ConfirmDelivery(ctx context.Context, in *ConfirmDeliveryRequest, opts ...grpc.CallOption) (*Delivery, error)
 	// ListDeliveries returns what left for orders and what the customers say of it, by day, customer
 	// and order. A buyer sees the own deliveries; a grower sees what the own farm sent.
@@ -609,13 +613,17 @@ type OrderServiceServer interface {
 	// ListProducts returns the products by id.
 	ListProducts(context.Context, *ListProductsRequest) (*ListProductsResponse, error)
 	// PlaceOrder places one order. An order id that is there already is refused, except for an
-	// equal order, which is left as it is.
+	// equal order, which is left as it is; without an id, a cancelled order of the same customer and
+	// day is placed anew. What standing orders ordered for the day, and nobody touched, is cancelled
+	// in its favour. A buyer may until the cut-off, see GetCutoff, and on days with deliveries:
+	// FAILED_PRECONDITION, CUTOFF_PASSED or CLOSED_DAY.
 	PlaceOrder(context.Context, *PlaceOrderRequest) (*Order, error)
 	// BatchPlaceOrders places many orders, all or none.
 	BatchPlaceOrders(context.Context, *BatchPlaceOrdersRequest) (*BatchPlaceOrdersResponse, error)
-	// ChangeOrder replaces the lines of an order. ABORTED on a stale etag.
+	// ChangeOrder replaces the lines of an order. ABORTED on a stale etag. A buyer may until the
+	// cut-off.
 	ChangeOrder(context.Context, *ChangeOrderRequest) (*Order, error)
-	// CancelOrder cancels an order.
+	// CancelOrder cancels an order. A buyer may until the cut-off.
 	CancelOrder(context.Context, *CancelOrderRequest) (*Order, error)
 	// ListOrders returns the orders of one delivery day by customer and id.
 	ListOrders(context.Context, *ListOrdersRequest) (*ListOrdersResponse, error)
@@ -685,8 +693,8 @@ type OrderServiceServer interface {
 	// still ordered. Sending again sends only what was picked since; FAILED_PRECONDITION where
 	// there is nothing to send, with why for each lot.
 	Dispatch(context.Context, *DispatchRequest) (*DispatchNote, error)
-	// ConfirmDelivery confirms that a customer has its packs, or says what was short or poor.
-	// Packs that leave later are confirmed by confirming again.
+	// ConfirmDelivery confirms that a customer has its packs, or says what was short or poor, pack
+	// by pack where it can. Packs that leave later are confirmed by confirming again.
 	ConfirmDelivery(context.Context, *ConfirmDeliveryRequest) (*Delivery, error)
 	// ListDeliveries returns what left for orders and what the customers say of it, by day, customer
 	// and order. A buyer sees the own deliveries; a grower sees what the own farm sent.
