@@ -30,6 +30,8 @@ type Host struct {
 	Local func() (identity.Identity, bool)
 	// Metrics answers at /metrics; nil for none.
 	Metrics http.Handler
+	// Closing ends live updates when it closes, as the server begins to stop; nil never does.
+	Closing <-chan struct{}
 }
 
 // Bind wires the gateway and returns what answers its requests.
@@ -39,7 +41,7 @@ func Bind(ctx context.Context, h Host, cfg Config) (http.Handler, error) {
 		return nil, err
 	}
 	door := signin.New(h.Tokens, h.Local)
-	pages, err := web.New(web.Options{Log: h.Log, Clock: h.Clock, Dial: h.Dial, Door: door})
+	pages, err := web.New(web.Options{Log: h.Log, Clock: h.Clock, Dial: h.Dial, Door: door, LiveEvery: cfg.liveEvery(), Closing: h.Closing})
 	if err != nil {
 		return nil, err
 	}

@@ -20,9 +20,10 @@ type web struct {
 
 // startGateway serves the gateway on its loopback address.
 func (s *Stack) startGateway(ctx context.Context) error {
+	closing := make(chan struct{})
 	handler, err := gateway.Bind(ctx, gateway.Host{
 		Log: s.o.Log.With("service", "gateway"), Clock: s.o.Clock, Tokens: s.tokens, Dial: s.peers.Dial,
-		Local: Local(s.o.Settings.Data), Metrics: s.o.Metrics,
+		Local: Local(s.o.Settings.Data), Metrics: s.o.Metrics, Closing: closing,
 	}, s.o.Settings.Gateway)
 	if err != nil {
 		return fmt.Errorf("bind gateway: %w", err)
@@ -36,6 +37,8 @@ func (s *Stack) startGateway(ctx context.Context) error {
 		server: &http.Server{Handler: handler, ReadHeaderTimeout: 10 * time.Second, IdleTimeout: 2 * time.Minute},
 		done:   make(chan error, 1),
 	}
+	// Live updates last as long as their pages: they end first, so that the others can finish.
+	w.server.RegisterOnShutdown(func() { close(closing) })
 	go func() { w.done <- w.server.Serve(listener) }()
 	s.gateway = w
 	return nil

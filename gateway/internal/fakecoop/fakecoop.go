@@ -17,6 +17,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	compostlotv1 "breakshare.example/proto/gen/breakshare/compostlot/v1"
+	eventlogv1 "breakshare.example/proto/gen/breakshare/eventlog/v1"
 	harvestv1 "breakshare.example/proto/gen/breakshare/harvest/v1"
 	orderv1 "breakshare.example/proto/gen/breakshare/order/v1"
 	schedulingv1 "breakshare.example/proto/gen/breakshare/scheduling/v1"
@@ -75,17 +76,23 @@ type Coop struct {
 	NoStock   bool   // the cold stores are empty
 	// AfterCutOff has pushes marked late.
 	AfterCutOff bool
-	Feeds     []*schedulingv1.Feed
-	FeedType  string // what ReadFeed answers as
-	Accepted  []*schedulingv1.AcceptFillsRequest
-	Asked     []*schedulingv1.WhatIfRequest
+	Feeds       []*schedulingv1.Feed
+	FeedType    string // what ReadFeed answers as
+	Accepted    []*schedulingv1.AcceptFillsRequest
+	Asked       []*schedulingv1.WhatIfRequest
+
+	// Standings and Dead are those of each service's event log; StillDead has retries fail.
+	Standings map[string]*eventlogv1.GetStandingResponse
+	Dead      map[string][]*eventlogv1.DeadLetter
+	StillDead bool
 
 	mu      sync.Mutex
 	fails   map[string]*fault.Error
 	calls   map[string]int
 	answers map[string]answer
-	sent    map[string]bool // lot and order of what has left
-	conn    *grpc.ClientConn
+	sent    map[string]bool             // lot and order of what has left
+	conns   map[string]*grpc.ClientConn // by service
+	dial    func(service string) (*grpc.ClientConn, error)
 }
 
 // answer is what a request id was answered, to give it again.
@@ -97,11 +104,12 @@ func Start(t testing.TB) *Coop {
 	clk := clock.NewManual(time.Date(2026, 11, 25, 14, 0, 0, 0, time.UTC))
 	c := &Coop{
 		Tokens: identity.NewTokens([]byte("0123456789abcdef0123456789abcdef"), clk), Clock: clk,
-		fails: map[string]*fault.Error{}, calls: map[string]int{}, answers: map[string]answer{}, sent: map[string]bool{},
+		fails: map[string]*fault.Error{}, calls: map[string]int{}, answers: map[string]answer{}, sent: map[string]bool{}, conns: map[string]*grpc.ClientConn{},
 	}
 	c.PhotoType = "image/png"
 	c.FeedType = "text/calendar; charset=utf-8"
 	c.fill()
+	c.fillEvents()
 	c.serve(t)
 	return c
 }
@@ -113,19 +121,20 @@ func (c *Coop) serve(t testing.TB) {
 	orderv1.RegisterOrderServiceServer(server, &order{c: c})
 	harvestv1.RegisterHarvestServiceServer(server, &harvest{c: c})
 	compostlotv1.RegisterCompostLotServiceServer(server, &compostlot{c: c})
+	eventlogv1.RegisterEventLogServiceServer(server, &eventLog{c: c})
 	listener := bufconn.Listen(1 << 20)
 	done := make(chan error, 1)
 	go func() { done <- server.Serve(listener) }()
-	conn, err := rpc.Dial("passthrough:///127.0.0.1:1", rpc.DialOptions{
-		Tokens: c.Tokens, Caller: "gateway",
-		Dialer: func(ctx context.Context, _ string) (net.Conn, error) { return listener.DialContext(ctx) },
-	})
-	if err != nil {
-		t.Fatal(err)
+	c.dial = func(service string) (*grpc.ClientConn, error) {
+		return rpc.Dial("passthrough:///"+service, rpc.DialOptions{
+			Tokens: c.Tokens, Caller: "gateway",
+			Dialer: func(ctx context.Context, _ string) (net.Conn, error) { return listener.DialContext(ctx) },
+		})
 	}
-	c.conn = conn
 	t.Cleanup(func() {
-		conn.Close()
+		for _, conn := range c.conns {
+			conn.Close()
+		}
 		ctx, cancel := context.WithTimeout(context.Background(), 5*time.Second)
 		defer cancel()
 		if err := server.Stop(ctx); err != nil {
@@ -142,7 +151,7 @@ func everybody() rpc.Policy {
 	policy := rpc.Policy{}
 	for _, d := range []grpc.ServiceDesc{
 		schedulingv1.SchedulingService_ServiceDesc, orderv1.OrderService_ServiceDesc,
-		harvestv1.HarvestService_ServiceDesc, compostlotv1.CompostLotService_ServiceDesc,
+		harvestv1.HarvestService_ServiceDesc, compostlotv1.CompostLotService_ServiceDesc, eventlogv1.EventLogService_ServiceDesc,
 	} {
 		for _, m := range d.Methods {
 			policy["/"+d.ServiceName+"/"+m.MethodName] = identity.Roles()
@@ -154,8 +163,19 @@ func everybody() rpc.Policy {
 	return policy
 }
 
-// Dial is what the gateway reaches its services by.
-func (c *Coop) Dial(string) (*grpc.ClientConn, error) { return c.conn, nil }
+// Dial is what the gateway reaches its services by: one connection for each, as in the suite.
+func (c *Coop) Dial(service string) (*grpc.ClientConn, error) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if conn := c.conns[service]; conn != nil {
+		return conn, nil
+	}
+	conn, err := c.dial(service)
+	if err == nil {
+		c.conns[service] = conn
+	}
+	return conn, err
+}
 
 // Fail has the next calls of a method ("RunMatch") fail until it is told nil.
 func (c *Coop) Fail(method string, f *fault.Error) {

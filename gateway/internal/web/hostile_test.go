@@ -94,7 +94,7 @@ func clean(t *testing.T, p *page) {
 		}
 		switch n.Data {
 		case "script":
-			if src := attr(n, "src"); src != "/static/breakshare.js" && src != "/static/queue.js" && src != "/static/waiting.js" || n.FirstChild != nil {
+			if src := attr(n, "src"); src != "/static/breakshare.js" && src != "/static/queue.js" && src != "/static/waiting.js" && src != "/static/live.js" || n.FirstChild != nil {
 				t.Errorf("a script that is not ours: %v", n.Attr)
 			}
 		case "img":

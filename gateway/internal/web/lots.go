@@ -97,11 +97,13 @@ type lotPage struct {
 	Rooms                       []roomChoice
 	At                          string // now, for the delivery
 
-	Charts      []lotChart
-	Log         lotLog
-	Turn        *form
-	Water, Note input
-	TurnKinds   []stageChoice
+	Charts []lotChart
+	// Evidence and Drawn are kept up to date.
+	Evidence, Drawn part
+	Log             lotLog
+	Turn            *form
+	Water, Note     input
+	TurnKinds       []stageChoice
 }
 
 // markRow is an instant in the making of a lot.
@@ -152,7 +154,10 @@ func (p *Pages) showLot(v *visit, f *form) (view, error) {
 	page.MayTrace = v.who.Role == identity.Coordinator || v.who.Role == identity.Operator
 	page.Rooms, page.At = rooms, v.now.Format(time.RFC3339)
 	page.forms(v, f)
-	return view{template: "lot", title: "lot.title", data: page}, nil
+	if err := p.pieces(v, &page); err != nil {
+		return view{}, err
+	}
+	return view{template: "lot", title: "lot.title", data: page, live: "/live" + lotPath(report.GetLot().GetLotId())}, nil
 }
 
 func lotPageOf(v *visit, report *compostlotv1.LotReport, n names) lotPage {

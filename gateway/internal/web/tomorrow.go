@@ -59,7 +59,7 @@ func (p *Pages) showTomorrow(v *visit, f *form) (view, error) {
 	} else {
 		t.ExpectedCount = int64(len(supply.GetDays()))
 	}
-	return view{template: "tomorrow", title: "tomorrow.title", data: t}, nil
+	return view{template: "tomorrow", title: "tomorrow.title", data: t, live: liveTomorrow(day, match.GetEtag(), supply)}, nil
 }
 
 // unless lets an error of a kind pass as none.

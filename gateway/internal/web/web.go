@@ -9,6 +9,7 @@ import (
 	"io/fs"
 	"log/slog"
 	"net/http"
+	"time"
 
 	"google.golang.org/grpc"
 	healthv1 "google.golang.org/grpc/health/grpc_health_v1"
@@ -16,6 +17,7 @@ import (
 	"breakshare.example/gateway/internal/signin"
 	"breakshare.example/gateway/internal/words"
 	compostlotv1 "breakshare.example/proto/gen/breakshare/compostlot/v1"
+	eventlogv1 "breakshare.example/proto/gen/breakshare/eventlog/v1"
 	harvestv1 "breakshare.example/proto/gen/breakshare/harvest/v1"
 	orderv1 "breakshare.example/proto/gen/breakshare/order/v1"
 	schedulingv1 "breakshare.example/proto/gen/breakshare/scheduling/v1"
@@ -35,6 +37,10 @@ type Options struct {
 	Dial func(service string) (*grpc.ClientConn, error)
 	// Door remembers whom a visitor chose to be.
 	Door *signin.Door
+	// LiveEvery is how often what somebody looks at is read anew; 0 is 5 s.
+	LiveEvery time.Duration
+	// Closing ends live updates when it closes; nil never does.
+	Closing <-chan struct{}
 }
 
 // Pages answers for every page.
@@ -49,6 +55,8 @@ type Pages struct {
 	harvest    harvestv1.HarvestServiceClient
 	order      orderv1.OrderServiceClient
 	health     map[string]healthv1.HealthClient
+	events     map[string]eventlogv1.EventLogServiceClient
+	watching   *watching
 }
 
 // New returns the handler of all pages. Templates and texts that do not parse are an error at
@@ -58,7 +66,7 @@ func New(o Options) (http.Handler, error) {
 	if err != nil {
 		return nil, err
 	}
-	p := &Pages{log: o.Log, clock: o.Clock, door: o.Door, languages: languages, health: map[string]healthv1.HealthClient{}}
+	p := &Pages{log: o.Log, clock: o.Clock, door: o.Door, languages: languages, health: map[string]healthv1.HealthClient{}, events: map[string]eventlogv1.EventLogServiceClient{}, watching: newWatching(o.Log, o.LiveEvery, o.Closing)}
 	for _, l := range languages.All() {
 		if _, err := templatesOf(l); err != nil {
 			return nil, err
@@ -72,6 +80,7 @@ func New(o Options) (http.Handler, error) {
 		}
 		connections[name] = marking{conn}
 		p.health[name] = healthv1.NewHealthClient(connections[name])
+		p.events[name] = eventlogv1.NewEventLogServiceClient(connections[name])
 	}
 	p.scheduling = schedulingv1.NewSchedulingServiceClient(connections["scheduling"])
 	p.compostlot = compostlotv1.NewCompostLotServiceClient(connections["compostlot"])
@@ -94,7 +103,11 @@ func (p *Pages) routes() (http.Handler, error) {
 	mux.HandleFunc("GET /start", p.bare(p.showStart))
 	mux.HandleFunc("POST /start", p.bare(p.choose))
 	mux.HandleFunc("POST /language", p.bare(p.chooseLanguage))
-	mux.HandleFunc("GET /health", p.bare(p.showHealth))
+	mux.HandleFunc("GET /health", p.bare(func(v *visit) (view, error) { return p.showHealth(v, newForm()) }))
+	mux.HandleFunc("POST /health/retry", p.bare(submit(p.retryLetter, p.showHealth, nil)))
+	mux.HandleFunc("GET /live/health", p.stream(p.healthParts))
+	mux.HandleFunc("GET /live/tomorrow", p.stream(p.tomorrowParts))
+	mux.HandleFunc("GET /live/lots/{lot}", p.stream(p.lotParts))
 	mux.HandleFunc("GET /waiting", p.bare(p.showWaiting))
 	mux.HandleFunc("GET /app.webmanifest", p.showManifest)
 	worker, err := worker(assets)
@@ -128,7 +141,7 @@ func (p *Pages) routes() (http.Handler, error) {
 		"/lots/{lot}/turn": submit(p.recordTurn, p.showLot, turnField), "/slots/withdraw": submit(p.withdrawSlot, p.showSlots, nil),
 		"/round/report": submit(p.reportIncident, p.showRound, afterDot), "/round/close": submit(p.closeIncident, p.showRound, nil),
 		"/lots/{lot}/deliver": submit(p.deliverLot, p.showLot, nil),
-		"/proposals/accept": submit(p.acceptFills, p.showProposals, nil), "/whatif": submit(p.whatIf, p.showWhatIf, nil),
+		"/proposals/accept":   submit(p.acceptFills, p.showProposals, nil), "/whatif": submit(p.whatIf, p.showWhatIf, nil),
 		"/feeds/create": submit(p.createFeed, p.showFeeds, nil), "/feeds/revoke": submit(p.revokeFeed, p.showFeeds, nil),
 	} {
 		mux.HandleFunc("POST "+path, p.page(handle))
@@ -158,6 +171,7 @@ type view struct {
 	data     any
 	goTo     string
 	keep     string // the name that a grower's phone may keep the page under; empty for not
+	live     string // the address of the stream that keeps the page up to date; empty for none
 	status   int
 	file     *schedulingv1.Content
 }
@@ -172,13 +186,14 @@ type frame struct {
 	Path      string
 	Waits     bool   // the scripts for what waits are needed
 	Person    string // whose waiting forms may be shown; empty for nobody's
+	Live      string // the stream that keeps the page up to date; empty for none
 	Data      any
 }
 
 // write builds a page whole before its first byte is sent, so that an error never leaves half
 // a page.
 func (p *Pages) write(w http.ResponseWriter, v *visit, shown view) {
-	f := frame{Title: v.words.T(shown.title), Coop: v.coop.GetName(), Who: v.who, Nav: navOf(v), Path: v.r.URL.RequestURI(), Data: shown.data}
+	f := frame{Title: v.words.T(shown.title), Coop: v.coop.GetName(), Who: v.who, Nav: navOf(v), Path: v.r.URL.RequestURI(), Live: shown.live, Data: shown.data}
 	if v.r.Method != http.MethodGet {
 		f.Path = "/"
 	}

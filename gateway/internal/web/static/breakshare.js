@@ -100,7 +100,7 @@
   // A table sorts where it stands; one of which a part is shown asks the server. What a cell
   // sorts by is written on it where it is not its text.
   const inOrder = new Intl.Collator(document.documentElement.lang, { numeric: true });
-  for (const table of document.querySelectorAll("table[data-sorts]")) {
+  const sorts = (table) => {
     const heads = [...table.tHead.rows[0].cells];
     const sortBy = (column) => {
       const head = heads[column];
@@ -127,7 +127,9 @@
       button.type = "button";
       button.addEventListener("click", () => sortBy(column));
     });
-  }
+  };
+  document.querySelectorAll("table[data-sorts]").forEach(sorts);
+  document.addEventListener("shown", (event) => event.target.querySelectorAll("table[data-sorts]").forEach(sorts));
 
   // A refused form is read from its first wrong field on.
   document.querySelector("[aria-invalid]")?.focus();
