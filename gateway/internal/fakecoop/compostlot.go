@@ -43,10 +43,14 @@ func (l *compostlot) PublishSlots(_ context.Context, req *compostlotv1.PublishSl
 					return nil, fault.New(fault.Exists, "SLOT_EXISTS", "Slot %s is published already.", s.GetSlotId()).WithField(fmt.Sprintf("slots[%d].slot_id", i), "is published already")
 				}
 			}
-			s.State, s.FreeKg = compostlotv1.SlotState_SLOT_STATE_OPEN, s.GetCapacityKg()
-			l.c.Slots = append(l.c.Slots, s)
 		}
-		return &compostlotv1.PublishSlotsResponse{Slots: req.GetSlots()}, nil
+		res := &compostlotv1.PublishSlotsResponse{}
+		for _, s := range req.GetSlots() {
+			slot := proto.CloneOf(s)
+			slot.State, slot.FreeKg = compostlotv1.SlotState_SLOT_STATE_OPEN, s.GetCapacityKg()
+			l.c.Slots, res.Slots = append(l.c.Slots, slot), append(res.Slots, slot)
+		}
+		return res, nil
 	})
 }
 
@@ -166,6 +170,14 @@ func (l *compostlot) RecordReadings(stream grpc.ClientStreamingServer[compostlot
 		if err != nil {
 			return err
 		}
+		for i, r := range req.GetReadings() {
+			if r.GetProbeId() == "p99" {
+				return fault.New(fault.Exists, "READING_DIFFERS", "Probe p99 read something else.").WithField(fmt.Sprintf("readings[%d].value_thousandths", res.GetStored()+int64(i)), "read 57.0 °C before")
+			}
+		}
 		res.Stored += int64(len(req.GetReadings()))
+		l.c.mu.Lock()
+		l.c.Stored = append(l.c.Stored, req.GetReadings()...)
+		l.c.mu.Unlock()
 	}
 }

@@ -16,6 +16,8 @@ type Yard struct {
 	Recipes []*compostlotv1.Recipe
 	// Blends are what was asked to be worked out.
 	Blends []*compostlotv1.BlendRecipeRequest
+	// Stored are the readings that were recorded.
+	Stored []*compostlotv1.Reading
 }
 
 func (c *Coop) fillRecipes() {
@@ -84,7 +86,7 @@ func (l *compostlot) BlendRecipe(_ context.Context, req *compostlotv1.BlendRecip
 		res := &compostlotv1.BlendRecipeResponse{Parts: req.GetParts(), Mix: mixOf(12)}
 		if s := req.GetSolve(); s != nil {
 			if s.GetValue() > 4 {
-				return nil, fault.New(fault.Precondition, "OUT_OF_REACH", "The goal cannot be reached; the nearest is 3.2 %%.").WithField("solve.value", "the nearest is 3.2 %")
+				return nil, fault.New(fault.Precondition, "OUT_OF_REACH", "The goal cannot be reached; the nearest is 3.2 %%.").WithField("solve.value", "the nearest is 3.2 %%")
 			}
 			res.Solved = &compostlotv1.Mass{Amount: 1.5, Unit: compostlotv1.MassUnit_MASS_UNIT_TONNE, Grams: 1_500_000}
 			res.Parts = append(res.Parts, &compostlotv1.RecipePart{Ingredient: s.GetIngredient(), Mass: res.Solved})

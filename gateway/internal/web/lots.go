@@ -14,7 +14,9 @@ import (
 
 // lotsPage is the lots of a yard, or of all for the office.
 type lotsPage struct {
-	Lots *table // nil where there are none
+	Lots          *table // nil where there are none
+	MayOpen       bool
+	MaySeeRefused bool
 }
 
 // lotRow is one lot in the list.
@@ -42,7 +44,7 @@ func (p *Pages) showLots(v *visit, _ *form) (view, error) {
 	if err != nil {
 		return view{}, err
 	}
-	var page lotsPage
+	page := lotsPage{MayOpen: v.who.Role == identity.YardManager, MaySeeRefused: v.who.Role == identity.YardManager || v.who.Role == identity.Coordinator || v.who.Role == identity.Operator}
 	if len(res.GetLots()) > 0 {
 		page.Lots = lotsTable(v, res.GetLots(), n)
 	}

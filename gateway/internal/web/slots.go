@@ -35,6 +35,10 @@ type slotsPage struct {
 	ID, Ready, Capacity, Least, Price, Cut input
 	Every, Through                         input
 
+	Weeks    []slotWeek
+	Weekdays []string
+	Upload   *form
+
 	Affected     []affectedRow
 	WithdrawnNow string // the slot just withdrawn
 }
@@ -121,6 +125,7 @@ func (p *Pages) showSlots(v *visit, f *form) (view, error) {
 	inSpan := func(r *compostlotv1.CompostRequest) bool {
 		return r.GetEarliestDate() <= to && r.GetLatestDate() >= from
 	}
+	page.Weeks, page.Weekdays, page.Upload = slotWeeks(page.Slots, from, to), weekdayKeys(), f.For("upload")
 	page.Asked = askedRows(asked.GetCompostRequests(), asked.GetShares(), n, inSpan)
 	if page.Previews {
 		page.Preview = askedRows(asked.GetCompostRequests(), round.GetShares(), n, inSpan)
