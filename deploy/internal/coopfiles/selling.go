@@ -29,7 +29,7 @@ var customerTable = newTable(
 )
 
 var orderTable = newTable(
-	Table{File: "orders.csv", About: "One line of an order. The lines of an order share order_id, customer_id and delivery_date.", Key: []string{"order_id", "product_id"}},
+	Table{File: "orders.csv", MaxRows: 50_000, About: "One line of an order. The lines of an order share order_id, customer_id and delivery_date.", Key: []string{"order_id", "product_id"}},
 	nil,
 	code("order_id", "Short name of the order.", "copper-pan-20261126", func(r *OrderRow) *string { return &r.OrderID }),
 	refers("customers.csv", code("customer_id", "The kitchen.", "copper-pan", func(r *OrderRow) *string { return &r.CustomerID })),

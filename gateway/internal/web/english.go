@@ -31,10 +31,12 @@ func marked(err error) error {
 type marking struct{ grpc.ClientConnInterface }
 
 func (m marking) Invoke(ctx context.Context, method string, args, reply any, opts ...grpc.CallOption) error {
+	tallyCall(ctx)
 	return marked(m.ClientConnInterface.Invoke(ctx, method, args, reply, opts...))
 }
 
 func (m marking) NewStream(ctx context.Context, desc *grpc.StreamDesc, method string, opts ...grpc.CallOption) (grpc.ClientStream, error) {
+	tallyCall(ctx)
 	stream, err := m.ClientConnInterface.NewStream(ctx, desc, method, opts...)
 	if err != nil {
 		return nil, marked(err)

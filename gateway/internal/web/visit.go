@@ -26,6 +26,7 @@ type visit struct {
 	coop *schedulingv1.Coop // nil on bare pages
 	zone *time.Location
 
+	cost    *timing
 	tables  []*table // those of the page, in its order
 	replays bool     // a form's answer can be asked for again: it changes nothing
 }
@@ -58,7 +59,8 @@ func (p *Pages) visitOf(w http.ResponseWriter, r *http.Request) *visit {
 		chosen = cookie.Value
 	}
 	l := p.languages.Match(chosen, r.Header.Get("Accept-Language"))
-	v := &visit{w: w, r: r, ctx: words.With(r.Context(), l), words: l, now: p.clock.Now(), zone: time.UTC}
+	ctx, cost := withTiming(words.With(r.Context(), l))
+	v := &visit{w: w, r: r, ctx: ctx, cost: cost, words: l, now: p.clock.Now(), zone: time.UTC}
 	v.who, v.known = identity.From(r.Context())
 	return v
 }
@@ -106,6 +108,7 @@ func (p *Pages) answer(w http.ResponseWriter, v *visit, handle func(*visit) (vie
 	case shown.goTo != "":
 		http.Redirect(w, v.r, shown.goTo, http.StatusSeeOther)
 	case asked != nil:
+		v.cost.tell(w)
 		sendTable(w, asked)
 	case shown.file != nil:
 		send(w, shown.file)

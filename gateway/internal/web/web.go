@@ -213,6 +213,7 @@ func (p *Pages) write(w http.ResponseWriter, v *visit, shown view) {
 		http.Error(w, v.words.T("problem.not_built"), http.StatusInternalServerError)
 		return
 	}
+	v.cost.tell(w)
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	w.Header().Set("Content-Language", v.words.Tag())
 	w.Header().Set("Cache-Control", "no-store")
