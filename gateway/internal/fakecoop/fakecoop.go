@@ -50,6 +50,7 @@ type Coop struct {
 	Match     *orderv1.Match
 	Expected  []*harvestv1.ExpectedPick
 	Picks     []*harvestv1.Pick
+	Climate   []*harvestv1.ClimateReading
 	Outlooks  []*harvestv1.Outlook
 	Scores    *harvestv1.GetScoresResponse
 	Yards     []*compostlotv1.Yard

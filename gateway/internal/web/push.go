@@ -20,7 +20,8 @@ const lookBack = 7
 // pushPage is every room of a farm that bears on a day.
 type pushPage struct {
 	Day, Before, After string
-	Form               *form
+	Form, File         *form
+	Farm               string
 	Done               int64
 	Rooms              []pushRoom
 	Resting            []restingRoom
@@ -38,6 +39,7 @@ type pushRoom struct {
 // 0 where none were pushed for the day.
 type pushRow struct {
 	Key, Name        string
+	Lot              string // of which something was said already
 	Low, Likely, Top input
 	Version          int64
 	Base             string // the version that the form was made from
@@ -68,7 +70,7 @@ func (p *Pages) showPush(v *visit, f *form) (view, error) {
 	if err != nil {
 		return view{}, err
 	}
-	page := pushPage{Day: day, Before: addDays(day, -1), After: addDays(day, 1), Form: f}
+	page := pushPage{Day: day, Before: addDays(day, -1), After: addDays(day, 1), Form: f, File: f.For("file"), Farm: farm}
 	for name := range f.errors {
 		page.Large = page.Large || strings.HasPrefix(name, "high.")
 	}
@@ -162,7 +164,7 @@ func pushRowOf(v *visit, f *form, room *schedulingv1.Room, product *orderv1.Prod
 	switch e := from.pick; {
 	case e != nil && e.GetDate() == day:
 		write(e.GetLowGrams(), e.GetLikelyGrams(), e.GetHighGrams())
-		row.Version, row.PushedBy = e.GetVersion(), e.GetPushedBy()
+		row.Version, row.PushedBy, row.Lot = e.GetVersion(), e.GetPushedBy(), e.GetPickLotId()
 	case from.model != nil:
 		// A person corrects tenths; the band does not narrow by rounding.
 		write(v.words.Coarse(from.model.GetLowGrams(), -1), v.words.Coarse(from.model.GetLikelyGrams(), 0), v.words.Coarse(from.model.GetHighGrams(), 1))

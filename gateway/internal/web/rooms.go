@@ -18,6 +18,9 @@ const ahead = 180
 type roomsPage struct {
 	Farm  string
 	Today string
+	// Query and More keep the farm that an office looks at, in an address without and with other
+	// fields.
+	Query, More string
 	Form  *form
 	Done  string
 	Rooms []roomCard
@@ -56,7 +59,8 @@ func (p *Pages) showRooms(v *visit, f *form) (view, error) {
 	if err != nil {
 		return view{}, err
 	}
-	page := roomsPage{Farm: farm, Today: v.today(0), Form: f, Done: v.r.URL.Query().Get("done")}
+	page := roomsPage{Farm: farm, Today: v.today(0), Form: f, Done: v.r.URL.Query().Get("done"), More: farmQuery(v)}
+	page.Query = strings.Replace(page.More, "&", "?", 1)
 	var (
 		rooms *schedulingv1.ListRoomsResponse
 		crops *schedulingv1.GetCalendarResponse

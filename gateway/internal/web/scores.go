@@ -76,7 +76,7 @@ func scoresTable(v *visit, scores *harvestv1.GetScoresResponse, n names) *table 
 		for _, source := range []struct {
 			key   string
 			score *harvestv1.SourceScore
-		}{{"scores.grower", s.GetGrower()}, {"scores.model", s.GetModel()}, {"scores.used", s.GetUsed()}} {
+		}{{"scores.grower", s.GetGrower()}, {"scores.model", s.GetModel()}, {"scores.programme", s.GetProgramme()}, {"scores.used", s.GetUsed()}} {
 			for _, card := range source.score.GetCards() {
 				if card.GetDays() != scoredDays || card.GetFigures() == 0 {
 					continue

@@ -148,6 +148,7 @@ func (p *Pages) routes() (http.Handler, error) {
 	}
 	p.planningRoutes(mux)
 	p.yardRoutes(mux)
+	p.growerRoutes(mux)
 	mux.HandleFunc("/", p.bare(func(v *visit) (view, error) {
 		return view{}, fault.New(fault.NotFound, "NO_PAGE", "%s", v.words.T("problem.no_page"))
 	}))
