@@ -66,7 +66,7 @@ func open(t *testing.T, s screen) *rig {
 	handler, err := gateway.Bind(t.Context(), gateway.Host{
 		Log: slog.New(slog.NewTextHandler(io.Discard, nil)), Clock: coop.Clock, Tokens: coop.Tokens, Dial: coop.Dial,
 		Local: func() (identity.Identity, bool) { return office, true },
-	}, gateway.Config{})
+	}, gateway.Config{LiveSeconds: 1})
 	if err != nil {
 		t.Fatal(err)
 	}

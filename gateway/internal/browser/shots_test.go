@@ -17,11 +17,14 @@ const artefacts = "../../../.artefacts/pages"
 
 // pages are every page by who looks at it.
 var pages = []struct{ who, path string }{
-	{"coordinator", "/start"}, {"coordinator", "/tomorrow"}, {"coordinator", "/tomorrow?day=2026-12-01"}, {"coordinator", "/quarter"}, {"coordinator", "/scores"}, {"coordinator", "/feeds"}, {"coordinator", "/line?match=m-1&order=harbour-light-20261126&product=white-closed-2kg"}, {"coordinator", "/proposals?run=yes"}, {"coordinator", "/whatif"}, {"coordinator", "/slots"},
-	{"coordinator", "/slots?preview=yes"}, {"coordinator", "/trace"}, {"coordinator", "/trace?code=quarry-end-26-37"}, {"coordinator", "/trace?code=ab-1125-001"},
-	{"coordinator", "/trace?code=nothing"}, {"grower:alder-brook", "/push"}, {"grower:alder-brook", "/pick"}, {"grower:alder-brook", "/rooms"}, {"grower:alder-brook", "/round"}, {"grower:alder-brook", "/cold"},
+	{"coordinator", "/start"}, {"coordinator", "/tomorrow"}, {"coordinator", "/tomorrow?day=2026-12-01"}, {"coordinator", "/line?match=m-1&order=harbour-light-20261126&product=white-closed-2kg"},
+	{"coordinator", "/quarter"}, {"coordinator", "/proposals?run=yes"}, {"coordinator", "/whatif"}, {"coordinator", "/demand"}, {"coordinator", "/planning"}, {"coordinator", "/month"}, {"coordinator", "/scores"}, {"coordinator", "/feeds"},
+	{"coordinator", "/slots"}, {"coordinator", "/slots?preview=yes"}, {"coordinator", "/trace"}, {"coordinator", "/trace?code=quarry-end-26-37"}, {"coordinator", "/trace?code=ab-1125-001"}, {"coordinator", "/trace?code=nothing"},
+	{"coordinator", "/settings"}, {"coordinator", "/settings/farms"}, {"coordinator", "/kitchens"}, {"coordinator", "/kitchens/copper-pan"},
+	{"grower:alder-brook", "/push"}, {"grower:alder-brook", "/pick"}, {"grower:alder-brook", "/rooms"}, {"grower:alder-brook", "/round"}, {"grower:alder-brook", "/cold"}, {"grower:alder-brook", "/waiting"},
 	{"yard_manager:quarry-end", "/slots"}, {"yard_manager:quarry-end", "/lots"}, {"yard_manager:quarry-end", "/entry?place=tunnel&lot=quarry-end-26-41"}, {"yard_manager:quarry-end", "/lots/quarry-end-26-41"}, {"yard_manager:quarry-end", "/lots/quarry-end-26-42"},
-	{"buyer:copper-pan", "/orders"}, {"operator", "/health"}, {"operator", "/push"},
+	{"yard_manager:quarry-end", "/lots/quarry-end-26-41/work"}, {"yard_manager:quarry-end", "/recipes?recipe=straw-and-litter"}, {"yard_manager:quarry-end", "/openlot"}, {"yard_manager:quarry-end", "/refused"},
+	{"buyer:copper-pan", "/orders"}, {"buyer:copper-pan", "/standing"}, {"buyer:copper-pan", "/deliveries"}, {"operator", "/health"}, {"operator", "/push"},
 }
 
 // look is a width and a scheme of colours. Checked ones are held to the rules of
