@@ -16,6 +16,7 @@ import (
 
 	"breakshare.example/services/platform/bus"
 	"breakshare.example/services/platform/identity"
+	"breakshare.example/services/platform/ids"
 	"breakshare.example/services/platform/intake"
 	"breakshare.example/services/platform/localnats"
 	"breakshare.example/services/platform/pg"
@@ -198,7 +199,7 @@ func (s *stand) read(t *testing.T, fn func(ctx context.Context, tx pgx.Tx) error
 // dial connects an instrument.
 func (s *stand) dial(t *testing.T, user, pass string) (mqtt.Client, error) {
 	t.Helper()
-	o := mqtt.NewClientOptions().AddBroker("tcp://" + s.server.MQTTAddr().String()).SetClientID(t.Name()).
+	o := mqtt.NewClientOptions().AddBroker("tcp://" + s.server.MQTTAddr().String()).SetClientID(ids.New()).
 		SetUsername(user).SetPassword(pass).SetAutoReconnect(false).SetConnectTimeout(10 * time.Second)
 	c := mqtt.NewClient(o)
 	token := c.Connect()
