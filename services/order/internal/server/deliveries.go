@@ -94,15 +94,11 @@ func addReceipts(ctx context.Context, tx pgx.Tx, all []*orderv1.OrderDelivery, f
 	for i, d := range all {
 		ids[i] = d.GetOrderId()
 	}
-	receipts, err := store.Receipts(ctx, tx, ids)
+	receipts, err := store.Receipts(ctx, tx, ids, farm)
 	if err != nil {
 		return err
 	}
 	problems, err := store.ReceiptProblems(ctx, tx, ids)
-	if err != nil {
-		return err
-	}
-	confirmed, err := store.AllConfirmed(ctx, tx, ids, farm)
 	if err != nil {
 		return err
 	}
@@ -111,12 +107,12 @@ func addReceipts(ctx context.Context, tx pgx.Tx, all []*orderv1.OrderDelivery, f
 		if !there {
 			continue
 		}
-		if confirmed[d.GetOrderId()] {
+		if receipt.Whole {
 			d.State = orderv1.DeliveryState_DELIVERY_STATE_CONFIRMED
 		}
 		found := problems[d.GetOrderId()]
 		if farm == "" {
-			d.Receipt = deliveryOut(receipt)
+			d.Receipt = deliveryOut(receipt.Delivery)
 		} else {
 			found = ofDelivery(found, d)
 		}

@@ -81,15 +81,7 @@ type had struct {
 
 // ordersHad reads the orders of customers for some days.
 func ordersHad(ctx context.Context, tx pgx.Tx, from, until time.Time, customers []string) (map[customerDay][]had, error) {
-	orders, err := store.OrdersBetween(ctx, tx, from.Format(time.DateOnly), until.Format(time.DateOnly), customers)
-	if err != nil {
-		return nil, err
-	}
-	ids := make([]string, len(orders))
-	for i, each := range orders {
-		ids[i] = each.ID
-	}
-	left, err := store.Departed(ctx, tx, ids)
+	orders, left, err := store.OrdersBetween(ctx, tx, from.Format(time.DateOnly), until.Format(time.DateOnly), customers)
 	have := make(map[customerDay][]had)
 	for _, each := range orders {
 		key := customerDay{each.Customer, each.Day}

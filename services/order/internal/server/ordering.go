@@ -26,10 +26,9 @@ const defaultHorizon = 14
 
 // ordering is when customers may order, as it stands now.
 type ordering struct {
-	rules    store.Ordering
-	zone     *time.Location
-	zoneName string // empty where nobody has told; then the zone is UTC
-	now      time.Time
+	rules store.Ordering
+	zone  *time.Location // UTC where nobody has told
+	now   time.Time
 }
 
 // ordering reads the rules and the co-op's zone.
@@ -39,10 +38,10 @@ func (s *Server) ordering(ctx context.Context, db pg.DB) (ordering, error) {
 	if o.rules, err = store.OrderingSettings(ctx, db); err != nil {
 		return o, err
 	}
-	if o.zoneName, err = store.TimeZone(ctx, db); err != nil || o.zoneName == "" {
-		return o, err
+	if o.rules.Zone == "" {
+		return o, nil
 	}
-	if o.zone, err = time.LoadLocation(o.zoneName); err != nil {
+	if o.zone, err = time.LoadLocation(o.rules.Zone); err != nil {
 		return o, fmt.Errorf("the co-op's time zone: %w", err)
 	}
 	return o, nil
@@ -116,7 +115,7 @@ func (s *Server) GetCutoff(ctx context.Context, req *orderv1.GetCutoffRequest) (
 			return err
 		}
 		at, err := o.cutoffAt(day)
-		out.CutoffAt, out.Now, out.TimeZone, out.ClosedDay = instant(at), timestamppb.New(o.now), o.zoneName, o.closed(day)
+		out.CutoffAt, out.Now, out.TimeZone, out.ClosedDay = instant(at), timestamppb.New(o.now), o.rules.Zone, o.closed(day)
 		out.Open = out.ClosedDay == "" && (at == nil || o.now.Before(*at))
 		return err
 	})

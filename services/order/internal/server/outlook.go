@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"slices"
+	"time"
 
 	"github.com/jackc/pgx/v5"
 
@@ -26,63 +27,113 @@ func (s *Server) GetDayOutlook(ctx context.Context, req *orderv1.GetDayOutlookRe
 	}
 	out := &orderv1.DayOutlook{DeliveryDate: req.GetDeliveryDate()}
 	err = s.read(ctx, func(ctx context.Context, tx pgx.Tx) error {
-		l, err := loadDay(ctx, tx, req.GetDeliveryDate(), number)
+		orders, err := store.OrdersOfDay(ctx, tx, out.GetDeliveryDate(), customer)
 		if err != nil {
 			return err
 		}
-		out.SupplyAsOf = instant(l.asOf)
-		matched, basis, err := newestLines(ctx, tx, req.GetDeliveryDate())
+		met, basis, err := newestLines(ctx, tx, out, customer)
 		if err != nil {
 			return err
 		}
-		out.Lines = likelyLines(l.day, customer, matched, basis)
-		return nil
+		out.Lines = likelyLines(orders, met, basis)
+		if !slices.ContainsFunc(out.GetLines(), isEstimated) {
+			return nil
+		}
+		return estimate(ctx, tx, out, number)
 	})
 	return out, err
 }
 
-// newestLines are the lines of the confirmed match of a day, or of the newest that was run.
-func newestLines(ctx context.Context, tx pgx.Tx, day string) (map[lineOf]*orderv1.MatchLine, orderv1.LikelyBasis, error) {
-	head, found, err := store.NewestMatch(ctx, tx, day)
+// newestLines are a customer's lines in the confirmed match of the day, or in the newest that was
+// run; none where none was. It sets as of when their supply is.
+func newestLines(ctx context.Context, tx pgx.Tx, out *orderv1.DayOutlook, customer string) (map[lineOf]store.MetLine, orderv1.LikelyBasis, error) {
+	head, found, err := store.NewestMatch(ctx, tx, out.GetDeliveryDate())
 	if err != nil || !found {
-		return nil, orderv1.LikelyBasis_LIKELY_BASIS_ESTIMATED, err
+		return nil, 0, err
 	}
-	m, err := store.WithRows(ctx, tx, head)
-	if err != nil {
-		return nil, orderv1.LikelyBasis_LIKELY_BASIS_ESTIMATED, err
-	}
-	lines := make(map[lineOf]*orderv1.MatchLine, len(m.Lines))
-	for _, l := range matchOut(m).GetLines() {
-		lines[lineOf{l.GetOrderId(), l.GetProductId()}] = l
+	out.SupplyAsOf = instant(head.SupplyAsOf)
+	lines, err := store.MetLines(ctx, tx, head.ID, customer)
+	met := make(map[lineOf]store.MetLine, len(lines))
+	for _, l := range lines {
+		met[lineOf{l.Order, l.Product}] = l
 	}
 	if head.State == store.Confirmed {
-		return lines, orderv1.LikelyBasis_LIKELY_BASIS_CONFIRMED, nil
+		return met, orderv1.LikelyBasis_LIKELY_BASIS_CONFIRMED, err
 	}
-	return lines, orderv1.LikelyBasis_LIKELY_BASIS_PROPOSED, nil
+	return met, orderv1.LikelyBasis_LIKELY_BASIS_PROPOSED, err
 }
 
-// likelyLines are the lines of a customer, or of all where none is named, by customer, order and
-// product. A line that was changed since the match, or is not in it, is estimated.
-func likelyLines(day match.Day, customer string, matched map[lineOf]*orderv1.MatchLine, basis orderv1.LikelyBasis) []*orderv1.LikelyLine {
-	estimated := estimates(day)
+// likelyLines are the lines of orders that are not cancelled, by customer, order and product. A line
+// that was changed since the match, or is not in it, is to be estimated.
+func likelyLines(orders []store.Order, met map[lineOf]store.MetLine, basis orderv1.LikelyBasis) []*orderv1.LikelyLine {
 	var out []*orderv1.LikelyLine
-	for _, l := range day.Lines {
-		if customer != "" && l.Customer != customer {
+	for _, o := range orders {
+		if o.State == store.Cancelled {
 			continue
 		}
-		line := &orderv1.LikelyLine{OrderId: l.Order, CustomerId: l.Customer, ProductId: l.Product, Ordered: l.Packs}
-		if m := matched[lineOf{l.Order, l.Product}]; m != nil && m.GetOrdered() == l.Packs {
-			line.Likely, line.Reason, line.Basis = m.GetMatched(), likelyReasons[m.GetReason()], basis
-		} else {
-			e := estimated[lineOf{l.Order, l.Product}]
-			line.Likely, line.Reason, line.Basis = e.Packs, estimatedReasons[e.Reason], orderv1.LikelyBasis_LIKELY_BASIS_ESTIMATED
+		for _, l := range o.Lines {
+			line := &orderv1.LikelyLine{OrderId: o.ID, CustomerId: o.Customer, ProductId: l.Product, Ordered: l.Packs, Basis: orderv1.LikelyBasis_LIKELY_BASIS_ESTIMATED}
+			if m, there := met[lineOf{o.ID, l.Product}]; there && m.Ordered == l.Packs {
+				line.Likely, line.Reason, line.Basis = m.Matched, likelyReasons[reasonOut[m.Reason]], basis
+			}
+			out = append(out, line)
 		}
-		out = append(out, line)
 	}
 	slices.SortFunc(out, func(a, b *orderv1.LikelyLine) int {
 		return cmp.Or(cmp.Compare(a.GetCustomerId(), b.GetCustomerId()), cmp.Compare(a.GetOrderId(), b.GetOrderId()), cmp.Compare(a.GetProductId(), b.GetProductId()))
 	})
 	return out
+}
+
+func isEstimated(l *orderv1.LikelyLine) bool {
+	return l.GetBasis() == orderv1.LikelyBasis_LIKELY_BASIS_ESTIMATED
+}
+
+// estimate fills in what no match says.
+func estimate(ctx context.Context, tx pgx.Tx, out *orderv1.DayOutlook, number int) error {
+	day, asOf, err := offeredAndOrdered(ctx, tx, out.GetDeliveryDate(), number)
+	if err != nil {
+		return err
+	}
+	out.SupplyAsOf = instant(asOf)
+	estimated := estimates(day)
+	for _, l := range out.GetLines() {
+		if isEstimated(l) {
+			e := estimated[lineOf{l.GetOrderId(), l.GetProductId()}]
+			l.Likely, l.Reason = e.Packs, estimatedReasons[e.Reason]
+		}
+	}
+	return nil
+}
+
+// offeredAndOrdered reads the lots and lines of a day, and nothing else of it.
+func offeredAndOrdered(ctx context.Context, tx pgx.Tx, date string, number int) (day match.Day, asOf *time.Time, err error) {
+	r := rows{date: date, byID: make(map[string]store.Product)}
+	if r.orders, err = store.OrdersOfDay(ctx, tx, date, ""); err != nil {
+		return day, nil, err
+	}
+	if r.lots, err = store.LotsForDay(ctx, tx, date, nil); err != nil {
+		return day, nil, err
+	}
+	if r.customers, err = store.Customers(ctx, tx); err != nil {
+		return day, nil, err
+	}
+	if r.products, err = store.Products(ctx, tx); err != nil {
+		return day, nil, err
+	}
+	if _, r.settings, err = settingsNow(ctx, tx); err != nil {
+		return day, nil, err
+	}
+	l := loaded{day: match.Day{Number: number}}
+	for _, p := range r.products {
+		r.byID[p.ID] = p
+		l.day.Products = append(l.day.Products, match.Product{ID: p.ID, ShelfLife: int(p.ShelfLifeDays)})
+	}
+	if err := l.addLots(r, number); err != nil {
+		return day, nil, err
+	}
+	l.day.Lines, err = linesFor(r)
+	return l.day, l.asOf, err
 }
 
 // likelyReasons says of a match's reasons what concerns the line itself: whom it came after is the

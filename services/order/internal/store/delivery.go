@@ -17,12 +17,11 @@ type Delivery struct {
 	At                   time.Time
 }
 
-const selectDeliveries = `
-	SELECT order_id, dispatched_packs, received_packs, remark, confirmed_by, confirmed_at FROM delivery`
-
 // DeliveryOf returns what was confirmed of an order; found is false where nothing was.
 func DeliveryOf(ctx context.Context, db pg.DB, order string) (d Delivery, found bool, err error) {
-	all, err := collect[Delivery](ctx, db, "delivery", selectDeliveries+` WHERE order_id = $1`, order)
+	all, err := collect[Delivery](ctx, db, "delivery", `
+		SELECT order_id, dispatched_packs, received_packs, remark, confirmed_by, confirmed_at
+		FROM delivery WHERE order_id = $1`, order)
 	if err != nil || len(all) == 0 {
 		return Delivery{}, false, err
 	}

@@ -65,23 +65,25 @@ func OrdersByID(ctx context.Context, db pg.DB, ids []string) (map[string]Order, 
 }
 
 // OrdersBetween returns the orders of some customers for the days from one to another, both
-// included, by day, customer and id.
-func OrdersBetween(ctx context.Context, db pg.DB, from, until string, customers []string) ([]Order, error) {
-	rows, err := collect[orderRow](ctx, db, "orders", selectOrders+`
+// included, by day, customer and id. left has those of which packs have left.
+func OrdersBetween(ctx context.Context, db pg.DB, from, until string, customers []string) (orders []Order, left map[string]bool, err error) {
+	type row struct {
+		orderRow
+		Left bool
+	}
+	all, err := collect[row](ctx, db, "orders", `
+		SELECT h.order_id, h.customer_id, h.delivery_date::text, h.state, h.origin, h.version, h.changed_by, h.changed_at,
+			l.product_id, l.packs, l.smallest, EXISTS (SELECT FROM dispatch_line d WHERE d.order_id = h.order_id)
+		FROM order_head h JOIN order_line l USING (coop_id, order_id)
 		WHERE h.delivery_date BETWEEN $1::date AND $2::date AND h.customer_id = ANY($3)
 		ORDER BY h.delivery_date, h.customer_id, h.order_id, l.position`, from, until, customers)
-	return gather(rows), err
-}
-
-// Departed returns those of the orders of which packs have left.
-func Departed(ctx context.Context, db pg.DB, orders []string) (map[string]bool, error) {
-	type row struct{ ID string }
-	all, err := collect[row](ctx, db, "orders of which packs left", `SELECT DISTINCT order_id FROM dispatch_line WHERE order_id = ANY($1)`, orders)
-	left := make(map[string]bool, len(all))
+	left = make(map[string]bool)
 	for _, r := range all {
-		left[r.ID] = true
+		if r.Left {
+			left[r.ID] = true
+		}
 	}
-	return left, err
+	return gather(column(all, func(r row) orderRow { return r.orderRow })), left, err
 }
 
 // StandingInPlaceOf returns the orders that standing orders placed, that nobody touched, and that

@@ -15,6 +15,9 @@ type Ordering struct {
 	DaysBefore, Horizon int32
 	Change
 	Closed []ClosedDay // by day
+	// Zone is the co-op's time zone, IANA; empty where nobody has told. It is not saved with the
+	// rules.
+	Zone string
 }
 
 // ClosedDay is a day without deliveries.
@@ -26,15 +29,24 @@ func OrderingSettings(ctx context.Context, db pg.DB) (Ordering, error) {
 		Clock               *string
 		DaysBefore, Horizon int32
 		Change
+		Zone        string
+		Days, Names []string
 	}
+	// Each table has one row of a co-op, or none.
 	all, err := collect[row](ctx, db, "ordering settings", `
-		SELECT cutoff_time, cutoff_days_before, horizon_days, version, changed_by, changed_at FROM ordering_settings`)
-	if err != nil || len(all) == 0 {
+		SELECT o.cutoff_time, coalesce(o.cutoff_days_before, 0), coalesce(o.horizon_days, 0),
+			coalesce(o.version, 0), coalesce(o.changed_by, ''), coalesce(o.changed_at, 'epoch'), coalesce(c.time_zone, ''),
+			array(SELECT d.day::text FROM closed_day d ORDER BY d.day), array(SELECT d.name FROM closed_day d ORDER BY d.day)
+		FROM (SELECT 1) AS once LEFT JOIN ordering_settings o ON true LEFT JOIN coop c ON true`)
+	if err != nil {
 		return Ordering{}, err
 	}
-	closed, err := collect[ClosedDay](ctx, db, "closed days", `SELECT day::text, name FROM closed_day ORDER BY closed_day.day`)
 	r := all[0]
-	return Ordering{Clock: r.Clock, DaysBefore: r.DaysBefore, Horizon: r.Horizon, Change: r.Change, Closed: closed}, err
+	o := Ordering{Clock: r.Clock, DaysBefore: r.DaysBefore, Horizon: r.Horizon, Change: r.Change, Zone: r.Zone}
+	for i, day := range r.Days {
+		o.Closed = append(o.Closed, ClosedDay{Day: day, Name: r.Names[i]})
+	}
+	return o, nil
 }
 
 // SaveOrderingSettings replaces the rules.
@@ -55,13 +67,4 @@ func SaveOrderingSettings(ctx context.Context, tx pgx.Tx, o Ordering) error {
 		INSERT INTO closed_day (day, name) SELECT day::date, name FROM unnest($1::text[], $2::text[]) AS c (day, name)`,
 		column(o.Closed, func(c ClosedDay) string { return c.Day }), column(o.Closed, func(c ClosedDay) string { return c.Name }))
 	return err
-}
-
-// TimeZone returns the co-op's time zone, IANA; empty where it is not known.
-func TimeZone(ctx context.Context, db pg.DB) (string, error) {
-	all, err := collect[struct{ Zone string }](ctx, db, "co-op", `SELECT time_zone FROM coop`)
-	if err != nil || len(all) == 0 {
-		return "", err
-	}
-	return all[0].Zone, nil
 }

@@ -35,25 +35,23 @@ func DeliveredLines(ctx context.Context, db pg.DB, a Asked) ([]Delivered, error)
 		a.From, a.Until, a.Customer, a.Farm)
 }
 
-// Receipts returns what was confirmed of the orders, by order.
-func Receipts(ctx context.Context, db pg.DB, orders []string) (map[string]Delivery, error) {
-	all, err := collect[Delivery](ctx, db, "receipts", selectDeliveries+` WHERE order_id = ANY($1)`, orders)
-	return keyed(all, func(d Delivery) string { return d.Order }), err
+// Receipt is what was confirmed of an order.
+type Receipt struct {
+	Delivery
+	// Whole tells that all packs that left were confirmed: all of one farm's where one was asked
+	// for.
+	Whole bool
 }
 
-// AllConfirmed returns those of the orders of which the customer confirmed all packs that left; all
-// of one farm's where one is named.
-func AllConfirmed(ctx context.Context, db pg.DB, orders []string, farm string) (map[string]bool, error) {
-	type row struct{ Order string }
-	all, err := collect[row](ctx, db, "confirmed packs", `
-		SELECT p.order_id FROM pack p JOIN dispatch d USING (coop_id, dispatch_id)
-		WHERE p.order_id = ANY($1) AND ($2 = '' OR d.farm_id = $2)
-		GROUP BY 1 HAVING bool_and(p.confirmed)`, orders, farm)
-	confirmed := make(map[string]bool, len(all))
-	for _, r := range all {
-		confirmed[r.Order] = true
-	}
-	return confirmed, err
+// Receipts returns what was confirmed of the orders, by order.
+func Receipts(ctx context.Context, db pg.DB, orders []string, farm string) (map[string]Receipt, error) {
+	all, err := collect[Receipt](ctx, db, "receipts", `
+		SELECT r.order_id, r.dispatched_packs, r.received_packs, r.remark, r.confirmed_by, r.confirmed_at, NOT EXISTS (
+			SELECT FROM pack p JOIN dispatch d USING (coop_id, dispatch_id)
+			WHERE p.order_id = r.order_id AND NOT p.confirmed AND ($2 = '' OR d.farm_id = $2)
+		)
+		FROM delivery r WHERE r.order_id = ANY($1)`, orders, farm)
+	return keyed(all, func(r Receipt) string { return r.Order }), err
 }
 
 // ReceiptProblem is a number of packs with which something is wrong.

@@ -32,74 +32,56 @@ type StandingLine struct {
 // StandingRest is the first and last of days on which a standing order rests.
 type StandingRest struct{ From, Until, Note string }
 
-type standingHead struct {
+// standingRow is a standing order with its lines and rests in columns.
+type standingRow struct {
 	ID, Customer, From string
 	Until              *string
 	Paused, Ended      bool
 	Change
+	Products                      []string
+	Packs, Smallest               []int64
+	Weekdays                      []int32
+	RestsFrom, RestsUntil, Rested []string
 }
 
 const selectStanding = `
-	SELECT standing_order_id, customer_id, from_date::text, until_date::text, paused, ended, version, changed_by, changed_at
-	FROM standing_order`
+	SELECT o.standing_order_id, o.customer_id, o.from_date::text, o.until_date::text, o.paused, o.ended, o.version, o.changed_by, o.changed_at,
+		l.products, l.packs, l.smallest, l.weekdays, r.first, r.last, r.notes
+	FROM standing_order o
+	CROSS JOIN LATERAL (
+		SELECT array_agg(product_id ORDER BY position) AS products, array_agg(packs ORDER BY position) AS packs,
+			array_agg(smallest ORDER BY position) AS smallest, array_agg(weekdays ORDER BY position) AS weekdays
+		FROM standing_line WHERE standing_order_id = o.standing_order_id
+	) l
+	CROSS JOIN LATERAL (
+		SELECT array_agg(from_date::text ORDER BY from_date) AS first, array_agg(until_date::text ORDER BY from_date) AS last,
+			array_agg(note ORDER BY from_date) AS notes
+		FROM standing_rest WHERE standing_order_id = o.standing_order_id
+	) r`
 
 // StandingOrders returns the standing orders of a customer, or of all where none is named, by
 // customer and id; those that were ended only where asked for.
 func StandingOrders(ctx context.Context, db pg.DB, customer string, withEnded bool) ([]StandingOrder, error) {
-	heads, err := collect[standingHead](ctx, db, "standing orders", selectStanding+`
-		WHERE ($1 = '' OR customer_id = $1) AND ($2 OR NOT ended) ORDER BY customer_id, standing_order_id`, customer, withEnded)
-	if err != nil {
-		return nil, err
-	}
-	return withStandingRows(ctx, db, heads)
+	rows, err := collect[standingRow](ctx, db, "standing orders", selectStanding+`
+		WHERE ($1 = '' OR o.customer_id = $1) AND ($2 OR NOT o.ended) ORDER BY o.customer_id, o.standing_order_id`, customer, withEnded)
+	return column(rows, standingRow.order), err
 }
 
 // StandingOrdersByID returns those of the ids that exist.
 func StandingOrdersByID(ctx context.Context, db pg.DB, ids []string) (map[string]StandingOrder, error) {
-	heads, err := collect[standingHead](ctx, db, "standing orders", selectStanding+` WHERE standing_order_id = ANY($1)`, ids)
-	if err != nil {
-		return nil, err
-	}
-	all, err := withStandingRows(ctx, db, heads)
-	return keyed(all, func(o StandingOrder) string { return o.ID }), err
+	rows, err := collect[standingRow](ctx, db, "standing orders", selectStanding+` WHERE o.standing_order_id = ANY($1)`, ids)
+	return keyed(column(rows, standingRow.order), func(o StandingOrder) string { return o.ID }), err
 }
 
-// withStandingRows reads lines and rests of standing orders.
-func withStandingRows(ctx context.Context, db pg.DB, heads []standingHead) ([]StandingOrder, error) {
-	ids := column(heads, func(h standingHead) string { return h.ID })
-	type lineRow struct {
-		Order string
-		StandingLine
+func (r standingRow) order() StandingOrder {
+	o := StandingOrder{ID: r.ID, Customer: r.Customer, From: r.From, Until: r.Until, Paused: r.Paused, Ended: r.Ended, Change: r.Change}
+	for i, product := range r.Products {
+		o.Lines = append(o.Lines, StandingLine{Product: product, Packs: r.Packs[i], Smallest: r.Smallest[i], Weekdays: r.Weekdays[i]})
 	}
-	lines, err := collect[lineRow](ctx, db, "standing lines", `
-		SELECT standing_order_id, product_id, packs, smallest, weekdays FROM standing_line
-		WHERE standing_order_id = ANY($1) ORDER BY standing_order_id, position`, ids)
-	if err != nil {
-		return nil, err
+	for i, from := range r.RestsFrom {
+		o.Rests = append(o.Rests, StandingRest{From: from, Until: r.RestsUntil[i], Note: r.Rested[i]})
 	}
-	type restRow struct {
-		Order string
-		StandingRest
-	}
-	rests, err := collect[restRow](ctx, db, "standing rests", `
-		SELECT standing_order_id, from_date::text, until_date::text, note FROM standing_rest
-		WHERE standing_order_id = ANY($1) ORDER BY standing_order_id, standing_rest.from_date`, ids)
-	if err != nil {
-		return nil, err
-	}
-	all, at := make([]StandingOrder, len(heads)), make(map[string]int, len(heads))
-	for i, h := range heads {
-		all[i], at[h.ID] = StandingOrder{ID: h.ID, Customer: h.Customer, From: h.From, Until: h.Until, Paused: h.Paused, Ended: h.Ended, Change: h.Change}, i
-	}
-	for _, l := range lines {
-		o := &all[at[l.Order]]
-		o.Lines = append(o.Lines, l.StandingLine)
-	}
-	for _, r := range rests {
-		o := &all[at[r.Order]]
-		o.Rests = append(o.Rests, r.StandingRest)
-	}
-	return all, nil
+	return o
 }
 
 // SaveStandingOrders creates or replaces standing orders with their lines and rests, and puts the
