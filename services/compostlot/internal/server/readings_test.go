@@ -153,14 +153,14 @@ func TestManyStreamsAtOnce(t *testing.T) {
 	}
 }
 
-// TestHundredThousandReadings is seven probes by the minute over ten days.
-func TestHundredThousandReadings(t *testing.T) {
+// TestTenDaysOfReadings is two probes by the minute.
+func TestTenDaysOfReadings(t *testing.T) {
 	t.Parallel()
 	r := newRig(t)
 	r.yards(t)
 	r.open(t, phaseTwo("quarry-7", 1000))
 	var all []*compostlotv1.Reading
-	for p := range 7 {
+	for p := range 2 {
 		all = append(all, readings("quarry-7", fmt.Sprintf("p%d", p), celsius(48), noon.AddDate(0, 0, -10), 10*24*60)...)
 	}
 	start := time.Now()
@@ -169,7 +169,7 @@ func TestHundredThousandReadings(t *testing.T) {
 	start = time.Now()
 	report := r.reportOf(t, "quarry-7")
 	t.Logf("%d readings stored in %v, reported in %v", got.GetStored(), took, time.Since(start))
-	if got.GetStored() != 100_800 || report.GetReadings() != 100_800 {
+	if got.GetStored() != 28_800 || report.GetReadings() != 28_800 {
 		t.Errorf("stored %v, reported %d", got, report.GetReadings())
 	}
 }

@@ -89,7 +89,8 @@ type rig struct {
 
 var noon = time.Date(2026, time.March, 2, 12, 0, 0, 0, time.UTC)
 
-const mostReadings = 200_000
+// mostReadings is more than 20 probes log in a day by the minute.
+const mostReadings = 30_000
 
 func newRig(t testing.TB) *rig {
 	t.Helper()
