@@ -35,7 +35,7 @@ type languageItem struct {
 // places are where each role goes, the first one being their day.
 var places = map[identity.Role][]navItem{
 	identity.Coordinator: {{Path: "/tomorrow", Key: "tomorrow.title"}, {Path: "/quarter", Key: "quarter.title"}, {Path: "/feeds", Key: "feeds.title"}, {Path: "/slots", Key: "slots.title"}, {Path: "/lots", Key: "lots.title"}, {Path: "/trace", Key: "trace.title"}, {Path: "/scores", Key: "scores.title"}, {Path: "/settings", Key: "settings.title"}, {Path: "/health", Key: "health.title"}},
-	identity.Grower:      {{Path: "/push", Key: "push.title"}, {Path: "/pick", Key: "pick.title"}, {Path: "/round", Key: "round.title"}, {Path: "/rooms", Key: "rooms.title"}, {Path: "/cold", Key: "cold.title"}, {Path: "/feeds", Key: "feeds.title"}},
+	identity.Grower:      {{Path: "/push", Key: "push.title"}, {Path: "/pick", Key: "pick.title"}, {Path: "/round", Key: "round.title"}, {Path: "/rooms", Key: "rooms.title"}, {Path: "/cold", Key: "cold.title"}, {Path: "/share", Key: "share.place"}, {Path: "/feeds", Key: "feeds.title"}},
 	identity.YardManager: {{Path: "/slots", Key: "slots.title"}, {Path: "/lots", Key: "lots.title"}, {Path: "/recipes", Key: "recipes.title"}, {Path: "/entry", Key: "entry.title"}, {Path: "/feeds", Key: "feeds.title"}},
 	identity.Buyer:       {{Path: "/orders", Key: "orders.title"}, {Path: "/standing", Key: "standing.title"}, {Path: "/deliveries", Key: "deliveries.title"}},
 	identity.Operator:    {{Path: "/health", Key: "health.title"}},

@@ -15,11 +15,11 @@ func TestTracePackBack(t *testing.T) {
 	r := visit(t, coordinator)
 	p := r.get("/trace?code=ab-1125-001").ok()
 	p.says("h2", "Pack ab-1125-001").says("dd", "The Copper Pan , Wed 25 Nov").says("dd", "Alder Brook Farm , House 1").says("li", "quarry-end-26-37 Quarry End Yard 22 000 kg on Thu 1 Oct released by Hugh")
-	if n := len(all(p.root, "g.node")); n != 4 {
-		t.Errorf("%d members are drawn, want compost lot, crop, pick lot and pack", n)
+	if n := len(all(p.root, "g.node")); n != 5 {
+		t.Errorf("%d members are drawn, want compost lot, crop, pick lot, pack and the kitchen that has it", n)
 	}
-	if n := len(all(p.root, "path.edge")); n != 3 {
-		t.Errorf("%d lines, want 3", n)
+	if n := len(all(p.root, "path.edge")); n != 4 {
+		t.Errorf("%d lines, want 4", n)
 	}
 	lot := r.get("/trace?code=" + attr(find(p.root, "dd a.code"), "href")[len("/trace?code="):]).ok()
 	lot.says("h2", "Pick lot").says("li", "quarry-end-26-37")

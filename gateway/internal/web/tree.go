@@ -144,8 +144,8 @@ func pickLotNode(v *visit, l *harvestv1.PickLot, n names) node {
 	}
 }
 
-// backTree draws where a pack or a pick lot comes from.
-func backTree(v *visit, pack *orderv1.Pack, lot *harvestv1.PickLot, crop *harvestv1.CropTrace, n names) tree {
+// backTree draws where a pack or a pick lot comes from, and the kitchens that the lot went to.
+func backTree(v *visit, pack *orderv1.Pack, lot *harvestv1.PickLot, crop *harvestv1.CropTrace, went []recallRow, n names) tree {
 	d := newDrawing(len(headings))
 	at := d.crop(crop, n)
 	for _, c := range crop.GetCompost() {
@@ -155,8 +155,21 @@ func backTree(v *visit, pack *orderv1.Pack, lot *harvestv1.PickLot, crop *harves
 	of.Asked = pack == nil
 	from := d.add(2, lot.GetPickLotId(), of)
 	d.join(at, from)
+	perKitchen, total := map[string]int64{}, int64(0)
+	for _, row := range went {
+		perKitchen[row.customerID] += row.Packs
+		total += row.Packs
+	}
 	if pack != nil {
 		d.join(from, d.add(3, pack.GetPackId(), node{Kind: "pack", Top: pack.GetPackId(), Under: nameOf(n.customers, pack.GetCustomerId()), Asked: true}))
+	}
+	sum := len(perKitchen) > mostNodes
+	for _, row := range went {
+		key, one := row.customerID, node{Kind: "kitchen", Top: row.Customer, Under: v.words.N("unit.n_packs", perKitchen[row.customerID])}
+		if sum {
+			key, one.Top, one.Under = "", v.words.N("trace.kitchens", int64(len(perKitchen))), v.words.N("unit.n_packs", total)
+		}
+		d.join(from, d.add(3, key, one))
 	}
 	return d.place()
 }

@@ -139,7 +139,9 @@
   const follow = async (form) => {
     const day = form.elements.day.value;
     const body = JSON.stringify({ request_id: form.elements.request_id.value, delivery_date: day });
-    const answer = await fetch("/v1/matches", { method: "POST", headers: { "Content-Type": "application/json" }, body });
+    const again = form.dataset.changes !== undefined;
+    const address = again ? `/v1/days/${encodeURIComponent(day)}:rebalance` : "/v1/matches";
+    const answer = await fetch(address, { method: "POST", headers: { "Content-Type": "application/json" }, body });
     if (!answer.ok) throw new Error(answer.statusText);
     const lines = answer.body.pipeThrough(new TextDecoderStream()).getReader();
     let text = "";
@@ -153,7 +155,9 @@
         form.querySelector("[role=status]").textContent = form.dataset[step] ?? "";
       }
     }
-    location.assign("/tomorrow?day=" + encodeURIComponent(day));
+    // What a rebalance changes is shown by the form's own answer: the same request id has the same.
+    if (again) form.submit();
+    else location.assign("/tomorrow?day=" + encodeURIComponent(day));
   };
 
   // A form that is on its way is not sent again by an impatient finger.
