@@ -45,6 +45,7 @@ func build() map[string]*file {
 	chance := rand.New(rand.NewPCG(26, 11))
 	files := make(map[string]*file)
 	writeMembers(files)
+	writeWishes(files)
 	crops := writeCrops(files, chance)
 	writeCompost(files, crops, chance)
 	sales := writeSupply(files, crops, chance)

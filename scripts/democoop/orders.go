@@ -35,7 +35,7 @@ var wants = []wanted{
 // the same kitchens' earlier orders, up and down with the days of the week. Nothing is
 // delivered on Sundays. It returns the packs that each kitchen usually orders, by product.
 func writeOrders(files map[string]*file, offered map[string]int, chance *rand.Rand) []map[string]int {
-	f := newFile("order_id,customer_id,delivery_date,product_id,packs")
+	f := newFile("order_id,customer_id,delivery_date,product_id,packs,smallest_packs")
 	usual := make([]map[string]int, len(kitchens)) // packs by product, for each kitchen
 	for i := range usual {
 		usual[i] = make(map[string]int)
@@ -61,7 +61,7 @@ func writeOrders(files map[string]*file, offered map[string]int, chance *rand.Ra
 					packs = onOtherDay(packs, t, chance)
 				}
 				if packs > 0 {
-					f.add(k.id+"-"+compact(t), k.id, date(t), p.id, packs)
+					f.add(k.id+"-"+compact(t), k.id, date(t), p.id, packs, smallest(packs))
 				}
 			}
 		}

@@ -3,6 +3,14 @@ package main
 // rhythms are the days of the week on which kitchens have what they usually order delivered.
 var rhythms = []string{"monday+wednesday+friday", "tuesday+thursday+saturday", "tuesday+friday", "monday+thursday", "wednesday+saturday"}
 
+// smallest is the fewest packs that are of use where a kitchen wants some: what makes a dish.
+func smallest(packs int) string {
+	if packs < 4 {
+		return ""
+	}
+	return "2"
+}
+
 // writeStanding writes standing_orders.csv: every other kitchen has what it usually orders stand,
 // from the day after the demonstration day, so that no day has orders of both kinds. But for the
 // infirmary they rest at Christmas. It writes ordering.csv with the cut-off too.
@@ -18,11 +26,7 @@ func writeStanding(files map[string]*file, usual []map[string]int) {
 			if packs == 0 {
 				continue
 			}
-			smallest := ""
-			if packs >= 4 {
-				smallest = "2"
-			}
-			f.add(k.id+"-weekly", k.id, p.id, rhythms[i/2%len(rhythms)], packs, smallest, date(after(day, 1)), "", skipped)
+			f.add(k.id+"-weekly", k.id, p.id, rhythms[i/2%len(rhythms)], packs, smallest(packs), date(after(day, 1)), "", skipped)
 		}
 	}
 	files["standing_orders.csv"] = f

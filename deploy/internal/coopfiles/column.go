@@ -12,8 +12,10 @@ type Column struct {
 	Expected string
 	// Example is a value that is taken.
 	Example string
-	// MayBeEmpty allows a row to leave it out. The column itself must stand in the header.
+	// MayBeEmpty allows a row to leave it out.
 	MayBeEmpty bool
+	// MayLack allows a file to leave the column out of its header.
+	MayLack bool
 	// Refers names the file whose first column this value comes from; empty for none.
 	Refers string
 }
@@ -52,6 +54,12 @@ type field[R any] struct {
 // optional lets rows leave the value out: the place then keeps its zero value.
 func optional[R any](f field[R]) field[R] {
 	f.MayBeEmpty = true
+	return f
+}
+
+// lackable lets a file leave the column out; its rows then have the zero value.
+func lackable[R any](f field[R]) field[R] {
+	f.MayLack = true
 	return f
 }
 

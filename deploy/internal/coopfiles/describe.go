@@ -26,6 +26,9 @@ func Describe() string {
 			if c.MayBeEmpty {
 				expected += "; may be empty"
 			}
+			if c.MayLack {
+				expected += "; the column may be left out"
+			}
 			fmt.Fprintf(&b, "| `%s` | %s | %s | `%s` |\n", c.Name, c.Meaning, expected, c.Example)
 		}
 		b.WriteString("\n")

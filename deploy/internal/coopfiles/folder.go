@@ -20,6 +20,11 @@ type Folder struct {
 	Yards           []Yard
 	Products        []Product
 	Customers       []Customer
+	Wishes          []Wish
+	Substitutes     []Substitute
+	MatchSettings   []MatchSettings // at most one
+	PromiseCosts    []PromiseCost
+	ZoneCosts       []ZoneCost
 	Crops           []Crop
 	Stages          []Stage
 	Slots           []Slot
@@ -42,7 +47,8 @@ type Folder struct {
 // Tables describes every file, in the order in which they are imported.
 func Tables() []Table {
 	return []Table{
-		coopTable.Table, farmTable.Table, roomTable.Table, yardTable.Table, productTable.Table, customerTable.Table, orderingTable.Table,
+		coopTable.Table, farmTable.Table, roomTable.Table, yardTable.Table, productTable.Table, customerTable.Table,
+		wishTable.Table, substituteTable.Table, matchSettingsTable.Table, promiseCostTable.Table, zoneCostTable.Table, orderingTable.Table,
 		cropTable.Table, stageTable.Table, slotTable.Table, compostRequestTable.Table, lotTable.Table,
 		lotMarkTable.Table, readingTable.Table, releaseTable.Table, deliveryTable.Table, orderTable.Table, standingTable.Table,
 		expectedPickTable.Table, pickTable.Table, climateTable.Table,
@@ -64,6 +70,11 @@ func Read(dir string) (*Folder, error) {
 	f.Yards = load(r, yardTable)
 	f.Products = load(r, productTable)
 	f.Customers = load(r, customerTable)
+	f.Wishes = load(r, wishTable)
+	f.Substitutes = load(r, substituteTable)
+	f.MatchSettings = load(r, matchSettingsTable)
+	f.PromiseCosts = load(r, promiseCostTable)
+	f.ZoneCosts = load(r, zoneCostTable)
 	f.Ordering = load(r, orderingTable)
 	f.Crops = load(r, cropTable)
 	f.Stages = load(r, stageTable)
@@ -210,6 +221,12 @@ func (f *Folder) choices(file string, known Known) string {
 	default:
 		return file + ": " + strings.Join(values, ", ")
 	}
+}
+
+// HasColumn reports whether the folder has the file, and the file the column.
+func (f *Folder) HasColumn(file, column string) bool {
+	s := f.sheets[file]
+	return s != nil && slices.Contains(s.header, column)
 }
 
 // Has reports whether the folder has the file.

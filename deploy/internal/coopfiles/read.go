@@ -20,6 +20,8 @@ type rowOf[R any] interface {
 // sheet is what a file holds for the checks between files.
 type sheet struct {
 	table Table
+	// header has the names of the columns that the file has.
+	header []string
 	// first maps each value of the first column to the line it first stands on.
 	first map[string]int
 	uses  []use
@@ -54,6 +56,7 @@ func parse[R any, P rowOf[R]](t table[R], in io.Reader) ([]R, *sheet, *collector
 	if !ok {
 		return nil, s, c
 	}
+	s.header = slices.Clone(header)
 	p := &parser[R, P]{table: t, order: order, sheet: s, problems: c, seen: make(map[string]int), used: make(map[use]int)}
 	for {
 		record, err := reader.Read()
@@ -100,7 +103,7 @@ func matchHeader(t Table, header []string, line int, c *collector) ([]int, bool)
 	order := make([]int, len(t.Columns))
 	for i, column := range t.Columns {
 		order[i] = slices.Index(header, column.Name)
-		if order[i] < 0 {
+		if order[i] < 0 && !column.MayLack {
 			c.add(line, column.Name, "this column is missing: the first line names the columns %s", t.names())
 		}
 	}
@@ -128,14 +131,17 @@ type parser[R any, P rowOf[R]] struct {
 }
 
 func (p *parser[R, P]) row(line int, record []string) {
-	if len(record) != len(p.order) {
-		p.problems.add(line, "", "has %d values, expected %d: %s", len(record), len(p.order), p.table.names())
+	if width := len(p.sheet.header); len(record) != width {
+		p.problems.add(line, "", "has %d values, expected %d: %s", len(record), width, strings.Join(p.sheet.header, ", "))
 		return
 	}
 	before := p.problems.total
 	var row R
 	P(&row).at().Line = line
 	for i, f := range p.table.fields {
+		if p.order[i] < 0 {
+			continue
+		}
 		p.cell(&row, f, line, record[p.order[i]])
 	}
 	if p.problems.total > before {

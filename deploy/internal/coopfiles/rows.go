@@ -126,7 +126,7 @@ type Delivery struct {
 type OrderRow struct {
 	At
 	OrderID, CustomerID, DeliveryDate, ProductID string
-	Packs                                        int64
+	Packs, SmallestPacks                         int64
 }
 
 // Ordering is the row of ordering.csv. CutoffTime is empty for no cut-off.

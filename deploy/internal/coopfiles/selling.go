@@ -30,12 +30,18 @@ var customerTable = newTable(
 
 var orderTable = newTable(
 	Table{File: "orders.csv", MaxRows: 50_000, About: "One line of an order. The lines of an order share order_id, customer_id and delivery_date.", Key: []string{"order_id", "product_id"}},
-	nil,
+	func(r *OrderRow) (string, string) {
+		if r.SmallestPacks > r.Packs {
+			return "smallest_packs", "no more than packs"
+		}
+		return "", ""
+	},
 	code("order_id", "Short name of the order.", "copper-pan-20261126", func(r *OrderRow) *string { return &r.OrderID }),
 	refers("customers.csv", code("customer_id", "The kitchen.", "copper-pan", func(r *OrderRow) *string { return &r.CustomerID })),
 	date("delivery_date", "Day of delivery.", "2026-11-26", func(r *OrderRow) *string { return &r.DeliveryDate }),
 	refers("products.csv", code("product_id", "The product.", "white-closed-2kg", func(r *OrderRow) *string { return &r.ProductID })),
 	whole("packs", "Packs of it.", "4", 1, 100_000, func(r *OrderRow) *int64 { return &r.Packs }),
+	lackable(optional(whole("smallest_packs", "The fewest packs that are of use: with fewer the kitchen would rather have none. Empty where any are; without the column orders keep what they have in the suite.", "2", 0, 100_000, func(r *OrderRow) *int64 { return &r.SmallestPacks }))),
 )
 
 var expectedPickTable = newTable(

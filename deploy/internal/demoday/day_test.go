@@ -72,7 +72,7 @@ func TestDayOfTheDemoCoop(t *testing.T) {
 			t.Errorf("no line has the reason %q", want)
 		}
 	}
-	for _, want := range []string{"Compost of ", "Match for Thursday 26 November 2026", "Short, and why", "Share per farm", "Pack list of ", "delivered and confirmed", "One pack traced back", "From compost lot "} {
+	for _, want := range []string{"Compost of ", "Match for Thursday 26 November 2026", "Given in place of what was ordered", "in place of ", "Short, and why", "Share per farm", "Pack list of ", "delivered and confirmed", "One pack traced back", "From compost lot "} {
 		if !strings.Contains(out, want) {
 			t.Errorf("the tables do not say %q", want)
 		}
@@ -89,10 +89,14 @@ func TestDayOfTheDemoCoop(t *testing.T) {
 func checkFigures(t *testing.T, s *Summary) {
 	t.Helper()
 	var byProduct, byLine, byFarm, byPack, ordered int64
+	given := make(map[string]int64)
+	for _, p := range s.Packs {
+		given[p.Product] += p.Packs
+	}
 	for _, p := range s.Products {
 		byProduct += p.Matched
 		ordered += p.Ordered
-		if p.Offered != p.Matched+p.Left || p.Matched > p.Ordered {
+		if p.Offered != given[p.Product]+p.Left || p.Matched > p.Ordered {
 			t.Errorf("product %+v does not add up", p)
 		}
 	}
@@ -111,8 +115,8 @@ func checkFigures(t *testing.T, s *Summary) {
 	if byProduct != byLine || byProduct != byFarm || byProduct != byPack {
 		t.Errorf("matched packs: %d by product, %d by line, %d by farm, %d packed", byProduct, byLine, byFarm, byPack)
 	}
-	if share := byProduct * 100 / ordered; share < 90 || share > 97 {
-		t.Errorf("%d %% is matched, want 90 to 97", share)
+	if share := byProduct * 100 / ordered; share < 85 || share > 97 {
+		t.Errorf("%d %% is matched, want 85 to 97", share)
 	}
 }
 
@@ -154,7 +158,7 @@ func checkOldestFirst(t *testing.T, s *Summary, stored map[string]int64) {
 		}
 	}
 	for _, p := range s.Products {
-		if want := min(stored[p.Product], p.Matched); older[p.Product] != want {
+		if want := min(stored[p.Product], p.Offered-p.Left); older[p.Product] != want {
 			t.Errorf("%s: %d packs from the cold store, want %d", p.Product, older[p.Product], want)
 		}
 	}

@@ -25,6 +25,7 @@ func (d *Day) showMatch(match *orderv1.Match) {
 		fmt.Fprintf(d.Out, " No better match exists: every arc of the flow was checked.")
 	}
 	fmt.Fprintln(d.Out)
+	d.showInstead(match)
 	d.showShort(match)
 
 	fmt.Fprintf(d.Out, "\nShare per farm, in packs\n\n")
@@ -33,6 +34,20 @@ func (d *Day) showMatch(match *orderv1.Match) {
 		farms.add(named(d.names.farms, f.GetFarmId()), f.GetOffered(), f.GetMatched(), percent(f.GetMatched(), f.GetOffered()), percent(f.GetMatched(), matched))
 	}
 	farms.print(d.Out)
+}
+
+// showInstead prints what kitchens get in place of what they ordered.
+func (d *Day) showInstead(match *orderv1.Match) {
+	t := newTable("kitchen", "ordered", "gets", "packs").right(3)
+	for _, a := range match.GetAllocations() {
+		if a.GetPackedProductId() != a.GetProductId() {
+			t.add(named(d.names.customers, a.GetCustomerId()), named(d.names.products, a.GetProductId()), named(d.names.products, a.GetPackedProductId()), a.GetPacks())
+		}
+	}
+	if len(t.rows) > 0 {
+		fmt.Fprintf(d.Out, "\nGiven in place of what was ordered, where the kitchen takes it\n\n")
+		t.print(d.Out)
+	}
 }
 
 // showShort prints the short lines by product, each with its reason under it.
@@ -106,8 +121,11 @@ func (d *Day) showLot(lot []*orderv1.PackListLine) {
 	for i, l := range lot {
 		packs += l.GetPacks()
 		kitchens[i] = fmt.Sprintf("%s %d", named(d.names.customers, l.GetCustomerId()), l.GetPacks())
+		if l.GetProductId() != l.GetPackedProductId() {
+			kitchens[i] += " in place of " + named(d.names.products, l.GetProductId())
+		}
 	}
-	fmt.Fprintf(d.Out, "   %-28s %4d packs   lot %s\n", named(d.names.products, lot[0].GetProductId()), packs, lot[0].GetPickLotId())
+	fmt.Fprintf(d.Out, "   %-28s %4d packs   lot %s\n", named(d.names.products, lot[0].GetPackedProductId()), packs, lot[0].GetPickLotId())
 	for _, line := range wrap(strings.Join(kitchens, ", "), width-6) {
 		fmt.Fprintf(d.Out, "      %s\n", line)
 	}

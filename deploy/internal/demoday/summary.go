@@ -14,7 +14,8 @@ type Summary struct {
 	Trace    Trace            `json:"trace"`
 }
 
-// ProductSummary is one product of the match.
+// ProductSummary is one product of the match. Matched is what of its orders is, also by products
+// taken in its place; left is what of its own offer nobody has.
 type ProductSummary struct {
 	Product string `json:"product"`
 	Offered int64  `json:"offered"`
@@ -40,7 +41,8 @@ type FarmSummary struct {
 	Matched int64  `json:"matched"`
 }
 
-// PackSummary is what one farm packs for one kitchen out of one pick lot.
+// PackSummary is what one farm packs for one kitchen out of one pick lot. The product is the one
+// packed, which the kitchen may take in place of the one that it ordered.
 type PackSummary struct {
 	Farm     string `json:"farm"`
 	Customer string `json:"customer"`
@@ -90,7 +92,7 @@ func summarise(match *orderv1.Match, lists []*orderv1.PackList) *Summary {
 	}
 	for _, list := range lists {
 		for _, l := range list.GetLines() {
-			s.Packs = append(s.Packs, PackSummary{list.GetFarmId(), l.GetCustomerId(), l.GetProductId(), l.GetPacks(), l.GetPickLotId()})
+			s.Packs = append(s.Packs, PackSummary{list.GetFarmId(), l.GetCustomerId(), l.GetPackedProductId(), l.GetPacks(), l.GetPickLotId()})
 		}
 	}
 	return s

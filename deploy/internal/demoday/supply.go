@@ -14,23 +14,34 @@ type names struct {
 	product                           map[string]*orderv1.Product
 }
 
-// expectedOffer is how many packs of each product harvest knows of for the day: what is
-// expected, or picked, on it, and what is fit of earlier picks.
-func (d *Day) expectedOffer(ctx context.Context) (map[string]int64, error) {
+// packRange is how many packs there are at the least and at the most.
+type packRange struct{ least, most int64 }
+
+// expectedOffer is how many packs of each product harvest knows of for the day: what is used of
+// what is expected on it, or was picked, and what is fit of earlier picks.
+func (d *Day) expectedOffer(ctx context.Context) (map[string]packRange, error) {
 	const longestShelfLife = 30
 	from := d.Plan.date.AddDate(0, 0, -longestShelfLife).Format(time.DateOnly)
 	lots, err := d.Harvest.ListPickLots(ctx, &harvestv1.ListPickLotsRequest{FromDate: from, ToDate: d.Plan.Day})
 	if err != nil {
 		return nil, err
 	}
-	offer := make(map[string]int64)
+	offer := make(map[string]packRange)
+	add := func(p *orderv1.Product, least, most int64) {
+		r := offer[p.GetProductId()]
+		offer[p.GetProductId()] = packRange{r.least + max(0, least)/p.GetPackGrams(), r.most + max(0, most)/p.GetPackGrams()}
+	}
 	picked := make(map[string]bool)
 	for _, l := range lots.GetPickLots() {
 		picked[l.GetPickLotId()] = l.GetNetGrams() > 0
 		p := d.names.product[l.GetProductId()]
 		if p != nil && !l.GetHeld() && d.daysBefore(l.GetDate()) <= int(p.GetShelfLifeDays()) {
-			offer[p.GetProductId()] += l.GetNetGrams() / p.GetPackGrams()
+			add(p, l.GetNetGrams(), l.GetNetGrams())
 		}
+	}
+	used, err := d.used(ctx)
+	if err != nil {
+		return nil, err
 	}
 	expected, err := d.Harvest.ListExpectedPicks(ctx, &harvestv1.ListExpectedPicksRequest{FromDate: d.Plan.Day, ToDate: d.Plan.Day})
 	if err != nil {
@@ -38,11 +49,33 @@ func (d *Day) expectedOffer(ctx context.Context) (map[string]int64, error) {
 	}
 	for _, e := range expected.GetExpectedPicks() {
 		if p := d.names.product[e.GetProductId()]; p != nil && !picked[e.GetPickLotId()] {
-			offer[p.GetProductId()] += e.GetLikelyGrams() / p.GetPackGrams()
+			grams, fused := used[e.GetPickLotId()]
+			if !fused {
+				add(p, e.GetLikelyGrams(), e.GetLikelyGrams())
+				continue
+			}
+			add(p, grams-slack(grams), grams+slack(grams))
 		}
 	}
 	return offer, nil
 }
+
+// used is by pick lot what harvest uses of the day's pushes, grams.
+func (d *Day) used(ctx context.Context) (map[string]int64, error) {
+	list, err := d.Harvest.ListOutlooks(ctx, &harvestv1.ListOutlooksRequest{FromDate: d.Plan.Day, ToDate: d.Plan.Day})
+	if err != nil {
+		return nil, err
+	}
+	used := make(map[string]int64)
+	for _, o := range list.GetOutlooks() {
+		used[o.GetPickLotId()] = o.GetUsed().GetLikelyGrams()
+	}
+	return used, nil
+}
+
+// slack is by how much a figure may differ from the one that was told last: harvest tells again
+// only what matters.
+func slack(grams int64) int64 { return max(1000, grams/40) }
 
 // daysBefore is how many days before the day of delivery a date is.
 func (d *Day) daysBefore(date string) int {
@@ -54,14 +87,14 @@ func (d *Day) daysBefore(date string) int {
 	return int(day.Sub(then).Hours()) / 24
 }
 
-// covers reports whether a match had at least the packs that were to be expected.
-func covers(match *orderv1.Match, expected map[string]int64) bool {
-	offered := make(map[string]int64)
+// covers reports whether a match reckoned with the packs that were to be expected.
+func covers(match *orderv1.Match, expected map[string]packRange) bool {
+	likely := make(map[string]int64)
 	for _, p := range match.GetProducts() {
-		offered[p.GetProductId()] = p.GetOffered()
+		likely[p.GetProductId()] = p.GetLikely()
 	}
 	for product, packs := range expected {
-		if offered[product] < packs {
+		if likely[product] < packs.least || likely[product] > packs.most {
 			return false
 		}
 	}

@@ -1,6 +1,7 @@
 package importer
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"regexp"
@@ -25,6 +26,8 @@ type source struct {
 	lines [][]int
 	// columns gives the column of a field where it has another name.
 	columns map[string]string
+	// inner is the field whose elements have lines of their own; empty for "lines".
+	inner string
 	// row: the request is of one element and its paths have no name for it before them.
 	row bool
 }
@@ -115,7 +118,7 @@ func (s source) place(field string) (line int, column string) {
 	}
 	lines := s.lines[index]
 	line, column = lines[0], parts[2]
-	if inner, err := strconv.Atoi(parts[3]); err == nil && inner < len(lines) && parts[2] == "lines" {
+	if inner, err := strconv.Atoi(parts[3]); err == nil && inner < len(lines) && parts[2] == cmp.Or(s.inner, "lines") {
 		line, column = lines[inner], parts[4]
 	}
 	if other, renamed := s.columns[column]; renamed {

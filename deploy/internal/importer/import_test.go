@@ -3,6 +3,8 @@ package importer
 import (
 	"context"
 	"maps"
+	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -191,6 +193,11 @@ func (r *rig) changes(dir string) {
 	edit(r.t, dir, "farms.csv", "Thistledown Farm,Nether Wick,140", "Thistledown Farm,Nether Wick,150")
 	edit(r.t, dir, "customers.csv", "The Weighbridge,Corran Cross,3", "The Weighbridge,Corran Cross,2")
 	edit(r.t, dir, "orders.csv", "2026-11-26,white-closed-250g,", "2026-11-26,white-closed-250g,1")
+	edit(r.t, dir, "wishes.csv", "nonna-pia,quay,2,", "nonna-pia,quay,3,")
+	edit(r.t, dir, "substitutes.csv", "ember-street,white-closed-1500g,white-veiled-1500g,60", "ember-street,white-closed-1500g,white-veiled-1500g,70")
+	edit(r.t, dir, "match_settings.csv", ",50,", ",40,")
+	edit(r.t, dir, "promise_costs.csv", ",430,470", ",440,470")
+	edit(r.t, dir, "zone_costs.csv", "otterbank,quay,9", "otterbank,quay,8")
 	edit(r.t, dir, "standing_orders.csv", "oyster-1kg,monday+wednesday+friday,", "oyster-1kg,monday+friday,")
 	edit(r.t, dir, "ordering.csv", "16:00", "15:30")
 	moved, err := r.run(dir)
@@ -202,11 +209,17 @@ func (r *rig) changes(dir string) {
 		"customers.csv":       {File: "customers.csv", Changed: 1, Same: 25},
 		"orders.csv":          {File: "orders.csv", Changed: 1, Same: moved["orders.csv"].Same},
 		"ordering.csv":        {File: "ordering.csv", Changed: 1},
+		"wishes.csv":          {File: "wishes.csv", Changed: 1, Same: 10},
+		"substitutes.csv":     {File: "substitutes.csv", Changed: 1, Same: 7},
+		"match_settings.csv":  {File: "match_settings.csv", Changed: 1},
+		"promise_costs.csv":   {File: "promise_costs.csv", Changed: 1},
+		"zone_costs.csv":      {File: "zone_costs.csv", Changed: 1},
 		"standing_orders.csv": {File: "standing_orders.csv", Changed: 1, Same: 12},
 	}
 	if diff := cmp.Diff(want, moved); diff != "" {
 		r.t.Errorf("changed rows (-want +got):\n%s", diff)
 	}
+	r.wishes(dir)
 	farms, err := r.im.Scheduling.ListFarms(r.context(read(r.t, dir)), &schedulingv1.ListFarmsRequest{})
 	if err != nil {
 		r.t.Fatal(err)
@@ -218,12 +231,47 @@ func (r *rig) changes(dir string) {
 	}
 }
 
+// wishes looks into the suite for what the files say of kitchens, and imports orders by a file that
+// does not tell the fewest packs of use: they stay.
+func (r *rig) wishes(dir string) {
+	r.t.Helper()
+	ctx := r.context(read(r.t, dir))
+	list, err := r.im.Order.ListCustomers(ctx, &orderv1.ListCustomersRequest{})
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	for _, c := range list.GetCustomers() {
+		if c.GetCustomerId() == "nonna-pia" && (c.GetShareWeight() != 3 || !c.GetOneFarm() || c.GetZoneId() != "quay" || len(c.GetSubstitutes()) != 1) {
+			r.t.Errorf("Nonna Pia's wishes are %v", c)
+		}
+	}
+	without := r.t.TempDir()
+	copyInto(r.t, without, dir)
+	rows, err := os.ReadFile(filepath.Join(without, "orders.csv"))
+	if err != nil {
+		r.t.Fatal(err)
+	}
+	var short strings.Builder
+	for line := range strings.Lines(string(rows)) {
+		short.WriteString(line[:strings.LastIndex(line, ",")] + "\n")
+	}
+	if err := os.WriteFile(filepath.Join(without, "orders.csv"), []byte(short.String()), 0o600); err != nil {
+		r.t.Fatal(err)
+	}
+	if moved, err := r.run(without); err != nil || len(moved) > 0 {
+		r.t.Errorf("orders without the fewest packs of use: %v, %v; want nothing to change", moved, err)
+	}
+}
+
 // refusals imports rows that cannot be taken, by the importer's own judgement or a
 // service's, and wants the place in the file.
 func (r *rig) refusals(dir string) {
 	r.t.Helper()
 	for _, test := range []struct{ file, row, column, text string }{
 		{"standing_orders.csv", "the-weighbridge-weekly,the-weighbridge,white-closed-250g,monday,9,,2026-11-27,,\nthe-weighbridge-more,the-weighbridge,white-closed-250g,monday+sunday,9,,2026-11-27,,", "weekdays", "has white-closed-250g on one of these days too"},
+		{"wishes.csv", "saffron-lane,,,nowhere,,,,,", "excluded_farm_ids", `unknown farm "nowhere"`},
+		{"substitutes.csv", "saffron-lane,oyster-1kg,oyster-9kg,5", "instead_product_id", `no product "oyster-9kg"`},
+		{"promise_costs.csv", "oyster-9kg,5,5", "product_id", `unknown product_id "oyster-9kg"`},
 		{"expected_picks.csv", "thistledown-1,brown-closed-1500g,2026-11-27,1000,2000,3000", "product_id", "white mushroom"},
 		{"expected_picks.csv", "thistledown-9,white-closed-1500g,2026-11-27,1000,2000,3000", "room_id", `unknown room_id "thistledown-9"`},
 		{"crops.csv", "late,thistledown-1,white-bulk-2,2026-11-27,", "fill_date", "thistledown-1-20261019"},

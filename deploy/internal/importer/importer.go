@@ -86,7 +86,10 @@ type step struct {
 func (r *run) steps() []step {
 	return []step{
 		{"coop.csv", r.coop}, {"farms.csv", r.farms}, {"rooms.csv", r.rooms}, {"yards.csv", r.yards},
-		{"products.csv", r.products}, {"customers.csv", r.customers}, {"ordering.csv", r.ordering}, {"crops.csv", r.crops}, {"stages.csv", r.stages},
+		{"products.csv", r.products}, {"customers.csv", r.customers},
+		{"wishes.csv", r.wishes}, {"substitutes.csv", r.substitutes},
+		{"match_settings.csv", r.matchSettings}, {"promise_costs.csv", r.promiseCosts}, {"zone_costs.csv", r.zoneCosts},
+		{"ordering.csv", r.ordering}, {"crops.csv", r.crops}, {"stages.csv", r.stages},
 		{"slots.csv", r.slots}, {"compost_requests.csv", r.compostRequests}, {"lots.csv", r.lots},
 		{"lot_marks.csv", r.lotMarks}, {"readings.csv", r.readings}, {"releases.csv", r.releases},
 		{"deliveries.csv", r.deliveries}, {"orders.csv", r.orders}, {"standing_orders.csv", r.standingOrders},
@@ -109,6 +112,7 @@ func (r *run) check() error {
 			})
 		}
 	}
+	wrong = append(wrong, r.unknownFarms()...)
 	if len(wrong) > 0 {
 		return &coopfiles.Problems{List: wrong}
 	}

@@ -26,6 +26,9 @@ func (r *run) orders(ctx context.Context) (Outcome, error) {
 			have[o.GetOrderId()] = o
 		}
 	}
+	if !r.files.HasColumn("orders.csv", "smallest_packs") {
+		keepSmallest(wanted, have)
+	}
 	p := compare(wanted, have, (*orderv1.Order).GetOrderId, "customer_id", "delivery_date", "lines")
 	changed := p.changed
 	p.changed = nil
@@ -52,6 +55,18 @@ func (r *run) orders(ctx context.Context) (Outcome, error) {
 	return o, nil
 }
 
+// keepSmallest leaves the fewest packs of use as the suite has them, where the file does not tell.
+func keepSmallest(wanted []item[*orderv1.Order], have map[string]*orderv1.Order) {
+	for _, w := range wanted {
+		for _, l := range w.message.GetLines() {
+			at, found := slices.BinarySearchFunc(have[w.message.GetOrderId()].GetLines(), l, byProduct)
+			if found {
+				l.SmallestPacks = min(have[w.message.GetOrderId()].GetLines()[at].GetSmallestPacks(), l.GetPacks())
+			}
+		}
+	}
+}
+
 func byProduct(a, b *orderv1.OrderLine) int { return cmp.Compare(a.GetProductId(), b.GetProductId()) }
 
 // gatherOrders makes one order of its rows, lines by product, and lists the delivery days.
@@ -68,7 +83,7 @@ func gatherOrders(rows []coopfiles.OrderRow) (orders []item[*orderv1.Order], day
 			seen[row.DeliveryDate] = true
 			orders = append(orders, item[*orderv1.Order]{&orderv1.Order{OrderId: row.OrderID, CustomerId: row.CustomerID, DeliveryDate: row.DeliveryDate}, nil})
 		}
-		orders[i].message.Lines = append(orders[i].message.Lines, &orderv1.OrderLine{ProductId: row.ProductID, Packs: row.Packs})
+		orders[i].message.Lines = append(orders[i].message.Lines, &orderv1.OrderLine{ProductId: row.ProductID, Packs: row.Packs, SmallestPacks: row.SmallestPacks})
 		orders[i].lines = append(orders[i].lines, row.Line)
 	}
 	return orders, slices.Sorted(maps.Keys(seen))

@@ -173,10 +173,10 @@ func (e *explainer) words(g Got, v *view, higher, same int64) string {
 		text += "."
 	}
 	if v.excluded > 0 && g.Reason != ByHand {
-		text += fmt.Sprintf(" %s more are from farms or lots that are not to go to this order.", packs(v.excluded))
+		text += fmt.Sprintf(" %s more %s from farms or lots that are not to go to this order.", packs(v.excluded), are(v.excluded))
 	}
 	if v.withheld > 0 {
-		text += fmt.Sprintf(" %s more are likely, but not sure enough to be promised.", packs(v.withheld))
+		text += fmt.Sprintf(" %s more %s likely, but not sure enough to be promised.", packs(v.withheld), are(v.withheld))
 	}
 	if kept != "" {
 		text += fmt.Sprintf(" Kept back: %s.", kept)
@@ -260,6 +260,14 @@ func some(lines []Got) string {
 		}
 	}
 	return fmt.Sprintf("%s are %s", strings.Join(names, ", "), packs(short))
+}
+
+// are is the verb for so many.
+func are(n int64) string {
+	if n == 1 {
+		return "is"
+	}
+	return "are"
 }
 
 // packs writes a count.
