@@ -4,6 +4,7 @@ import (
 	"context"
 	"log/slog"
 	"slices"
+	"sync"
 	"testing"
 	"time"
 
@@ -200,16 +201,32 @@ func TestStandingOrdersAreExpandedByTheClock(t *testing.T) {
 		t.Errorf("placed: %v", o)
 	}
 
-	// On Wednesday 2026-12-16 after the cut-off of Thursday 2026-12-17.
+	// Several at once, as in several processes: each order is placed once.
+	r.clock.Advance(7 * 24 * time.Hour)
+	before := len(r.events(t))
+	var all sync.WaitGroup
+	for range 4 {
+		all.Go(func() {
+			if _, err := srv.ExpandDue(t.Context()); err != nil {
+				t.Error(err)
+			}
+		})
+	}
+	all.Wait()
+	if got, want := r.subjects(t, before), []string{"order.placed anchor-20261217", "order.placed anchor-20261219"}; !slices.Equal(got, want) {
+		t.Errorf("four at once told %q, want %q", got, want)
+	}
+
+	// On Wednesday 2026-12-23 after the cut-off of Thursday 2026-12-24.
 	r.orderingRules(t, &orderv1.OrderingSettings{CutoffTime: "11:00", CutoffDaysBefore: 1, HorizonDays: 1})
 	r.clock.Advance(14 * 24 * time.Hour)
-	if n, err := srv.ExpandDue(t.Context()); err != nil || r.day(t, "2026-12-17") == nil {
+	if n, err := srv.ExpandDue(t.Context()); err != nil || r.day(t, "2026-12-24") == nil {
 		t.Errorf("what the clock missed: %d orders, %v", n, err)
 	}
 	late := weekly("anchor-late", "anchor")
 	late.Lines = []*orderv1.StandingLine{{ProductId: "oyster", Packs: 1, Weekdays: []orderv1.Weekday{thursday}}}
 	r.stand(t, r.office(t), late)
-	if o := r.day(t, "2026-12-17"); len(o.GetLines()) != 1 || r.days(t)["2026-12-17"] != orderv1.StandingOutcome_STANDING_OUTCOME_TOO_LATE {
+	if o := r.day(t, "2026-12-24"); len(o.GetLines()) != 1 || r.days(t)["2026-12-24"] != orderv1.StandingOutcome_STANDING_OUTCOME_TOO_LATE {
 		t.Errorf("what was asked for after the cut-off: %v, %v", o, r.days(t))
 	}
 }
