@@ -12,17 +12,52 @@ import (
 	"breakshare.example/services/order/internal/promise"
 )
 
-// The newsvendor's numerical examples: price 7, cost 5, so one too few costs 2 and one too many
-// 5. Uniform demand of 50 to 80 gives 58.57; normal demand of mean 50 and deviation 20 gives
-// 38.7 (Wikipedia, Newsvendor model, numerical examples; from memory).
+// Worked examples of the newsvendor with a normal variable: what one too few and one too many cost,
+// mean and deviation, and the best quantity, also as what is promised of a pick with the same
+// spread.
+//
+//   - Porteus, Foundations of Stochastic Inventory Theory, Stanford University Press 2002: price 4,
+//     cost 1, normal demand of mean 100 and deviation 30, critical ratio 0.75, best 120.23;
+//   - Gallego, Newsvendor Problem, lecture notes of IEOR 4000 Production Management, 1995: the same
+//     prices, mean 100 and deviation 20, best 113.49;
+//     both as printed in the reference manual of the R package SCperf 1.1.1, function Newsboy;
+//   - price 7, cost 5, mean 50 and deviation 20: critical ratio 0.29, best 39 units (manual of the
+//     Julia package NewsvendorModel, "Quick start", from Wikipedia, Newsvendor model).
 func TestPublishedNewsvendor(t *testing.T) {
 	t.Parallel()
-	level := promise.Critical(2, 5)
-	if got := 50 + level*30; math.Abs(got-58.57) > 0.005 {
-		t.Errorf("uniform: %.3f", got)
+	const tenth = 1.2815515655446004 // deviations above the mean, one time in ten
+	for _, c := range []struct {
+		name             string
+		under, over      int64
+		mean, deviation  float64
+		ratio, best, off float64
+	}{
+		{"Porteus", 3, 1, 100, 30, 0.75, 120.23, 0.005},
+		{"Gallego", 3, 1, 100, 20, 0.75, 113.49, 0.005},
+		{"NewsvendorModel", 2, 5, 50, 20, 0.29, 39, 0.5},
+	} {
+		level, err := promise.Level(promise.Costs{Broken: c.over, Unsold: c.under})
+		if err != nil || math.Abs(level-c.ratio) > 0.005 {
+			t.Errorf("%s: critical ratio %.3f (%v), want %v", c.name, level, err, c.ratio)
+		}
+		if got := c.mean + c.deviation*promise.Normal(level); math.Abs(got-c.best) > c.off {
+			t.Errorf("%s: %.3f, want %v", c.name, got, c.best)
+		}
+		grams := func(deviations float64) int64 { return int64(math.Round(1000 * (c.mean + deviations*c.deviation))) }
+		pick := []promise.Lot{{ID: "a", Farm: "alder", Low: grams(-tenth), Likely: grams(0), High: grams(tenth)}}
+		p, err := promise.Pool(pick, promise.Costs{Broken: c.over, Unsold: c.under}, 0)
+		if err != nil || math.Abs(float64(p.Total)/1000-c.best) > c.off {
+			t.Errorf("%s: %d g promised (%v), want %v kg", c.name, p.Total, err, c.best)
+		}
 	}
-	if got := 50 + 20*promise.Normal(level); math.Abs(got-38.68) > 0.01 {
-		t.Errorf("normal: %.3f", got)
+}
+
+// Uniform demand of 50 to 80 at the same price of 7 and cost of 5: 58.57 (Wikipedia, Newsvendor
+// model, numerical examples; from memory).
+func TestCriticalRatioOfAnyVariable(t *testing.T) {
+	t.Parallel()
+	if got := 50 + promise.Critical(2, 5)*30; math.Abs(got-58.57) > 0.005 {
+		t.Errorf("uniform: %.3f", got)
 	}
 }
 
