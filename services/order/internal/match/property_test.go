@@ -103,6 +103,9 @@ func TestPacksAreConserved(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		d := drawDay(t, usual)
 		m := run(t, d)
+		if !m.Proof.Verified {
+			t.Fatal("a match without proof")
+		}
 		used, got := make(map[string]int64), make(map[string]int64)
 		for _, a := range m.Allocations {
 			if a.Packs < 1 {
@@ -173,11 +176,14 @@ func TestOrderOfInputMakesNoDifference(t *testing.T) {
 	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
 		d := drawDay(t, usual)
-		first := run(t, d)
-		shuffled := match.Day{
-			Number: d.Number, Products: rapid.Permutation(d.Products).Draw(t, "products"),
-			Lots: rapid.Permutation(d.Lots).Draw(t, "lots"), Lines: rapid.Permutation(d.Lines).Draw(t, "lines"),
+		if rapid.Bool().Draw(t, "wishes") {
+			d = drawWishes(t, d, 3)
 		}
+		first := run(t, d)
+		shuffled := d
+		shuffled.Products, shuffled.Lots = rapid.Permutation(d.Products).Draw(t, "products"), rapid.Permutation(d.Lots).Draw(t, "lots")
+		shuffled.Lines, shuffled.Pins = rapid.Permutation(d.Lines).Draw(t, "lines"), rapid.Permutation(d.Pins).Draw(t, "pins")
+		shuffled.ZoneCosts = rapid.Permutation(d.ZoneCosts).Draw(t, "zone costs")
 		if diff := cmp.Diff(first, run(t, shuffled), cmpopts.IgnoreFields(match.Proof{}, "Solving")); diff != "" {
 			t.Fatalf("(-first +shuffled):\n%s", diff)
 		}
