@@ -128,7 +128,7 @@ func TestServicesDown(t *testing.T) {
 	if p := r.get("/quarter"); p.status != http.StatusInternalServerError || strings.Contains(p.text, "secret") {
 		t.Errorf("answered %d: %s", p.status, p.text)
 	}
-	r.get("/health").ok().says("table", "Orders and match order ✓ well")
+	r.get("/health").ok().says(".rows li", "Orders and match order ✓ well")
 }
 
 func TestAddressesThatAreNone(t *testing.T) {

@@ -185,7 +185,7 @@ func TestRetryOfADeadLetter(t *testing.T) {
 	t.Parallel()
 	r := visit(t, fakecoop.Who(identity.Operator, ""))
 	p := r.get("/health").ok()
-	p.says("#queues", "Events between services").says("table tr", "Orders and match Picks ⚠ 3 ⚠ 1")
+	p.says("#queues", "Events between services").says(".rows li", "Orders and match reads Picks ⚠ 3 events behind · ⚠ 1 dead letter")
 	r.coop.StillDead = true
 	refused := r.submit(p, "/health/retry", nil)
 	if refused.status/100 != 4 {
@@ -195,7 +195,7 @@ func TestRetryOfADeadLetter(t *testing.T) {
 	r.coop.StillDead = false
 	r.submit(p, "/health/retry", nil).ok().says(".done", "The event was taken in.").says("main", "There are none.")
 	r.be(coordinator)
-	if p := r.get("/health").ok(); strings.Contains(p.text, "Events behind") {
+	if p := r.get("/health").ok(); strings.Contains(p.text, "events behind") {
 		t.Error("the office sees the operator's part")
 	}
 }
