@@ -33,7 +33,7 @@ const quantum = 1_000_000
 const rootSolves = 10_000
 
 // cutRounds limits how often cuts are added at the root.
-const cutRounds = 30
+const cutRounds = 100
 
 // mostRows is the largest linear relaxation solved exactly; beyond it the prices
 // of the volume algorithm have to do.
@@ -129,11 +129,11 @@ func (b *bounder) addCuts(x *relaxation, a *ascent) *master {
 		b.root.prices.copyFrom(&m.best, x.rows(), 0)
 		m.weights(a.weight)
 		a.factor = 1
-		if b.root.bound >= b.cutoff() || round > 0 && b.root.bound-before < b.root.bound/20_000 {
+		if b.root.bound >= b.cutoff() || round > 0 && b.root.bound-before < b.root.bound/1_000_000 {
 			break
 		}
 		parts, short := a.parts(), m.shortage()
-		found := x.separate(parts, short, x.cells/2+10)
+		found := x.separate(parts, short, 2*x.cells+10)
 		if len(found) == 0 || b.halted {
 			break
 		}

@@ -83,6 +83,7 @@ func (t *tree) step() {
 	for _, child := range children {
 		if child.bound < t.cutoff() {
 			t.m.visit(child, visitRounds, t.cutoff)
+			child.parts = t.m.parts()
 		}
 		if child.bound < t.cutoff() {
 			t.x.ban(child, t.cutoff())
@@ -100,11 +101,17 @@ func (t *tree) step() {
 
 // branch splits a node where that raises the bound most.
 func (t *tree) branch(n *node) []*node {
-	t.m.visit(n, visitRounds, t.cutoff)
-	if n.bound >= t.cutoff() || t.x.stopped() {
-		return nil
+	if n.parts == nil {
+		t.m.visit(n, visitRounds, t.cutoff)
+		if n.bound >= t.cutoff() || t.x.stopped() {
+			return nil
+		}
+		n.parts = t.m.parts()
 	}
-	t.m.weights(t.a.weight)
+	clear(t.a.weight)
+	for _, f := range n.parts {
+		t.a.weight[f.fill] = f.part
+	}
 	t.a.factor = 1
 	var best []*node
 	bestScore := math.Inf(-1)

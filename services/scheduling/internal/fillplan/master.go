@@ -21,6 +21,8 @@ type master struct {
 	unit  []float64
 	money float64
 	rhs   []float64
+	// wanted is the right-hand side of the fixed rows before any is loosened.
+	wanted []float64
 	// m is the number of rows, fixed of those that are not a node's counts.
 	m, fixed int
 	// counted are the slack columns of counts, each followed by its help.
@@ -131,6 +133,7 @@ func (s *master) layout() {
 	for i := range s.rhs {
 		s.rhs[i] += (s.rng.Float64() + 0.5) * 1e-7
 	}
+	s.wanted = slices.Clone(s.rhs)
 	s.hopeful = s.hopeful[:0]
 	kept := s.columns[:0]
 	for _, c := range s.columns {
@@ -152,13 +155,13 @@ func (s *master) layout() {
 func (s *master) visit(n *node, rounds int, cutoff func() int64) {
 	s.n = n
 	s.m = s.fixed + len(n.counts)
-	s.rhs, s.unit = s.rhs[:s.fixed], s.unit[:s.fixed]
+	s.rhs, s.unit = append(s.rhs[:0], s.wanted...), s.unit[:s.fixed]
 	s.best.rows, s.bound = nil, math.MinInt64
 	s.hopeful = s.hopeful[:0]
 	for i := range n.counts {
 		row := &n.counts[i]
 		s.unit = append(s.unit, 1)
-		s.rhs = append(s.rhs, -float64(row.weight())*float64(row.limit)-1e-7*s.rng.Float64())
+		s.rhs = append(s.rhs, -float64(row.weight())*float64(row.limit)-1e-7)
 		for s.countColumns <= i {
 			s.counted = append(s.counted, len(s.columns))
 			for _, kind := range []columnKind{slackCount, helpCount} {
@@ -180,7 +183,9 @@ func (s *master) visit(n *node, rounds int, cutoff func() int64) {
 		s.basis = append(s.basis, s.counted[i])
 	}
 	if !s.refactor() || !s.help() {
-		return
+		if s.plainBasis(); !s.refactor() || !s.help() {
+			return
+		}
 	}
 	s.generate(rounds, cutoff)
 	if s.best.rows != nil {
@@ -204,14 +209,42 @@ func (s *master) help() bool {
 			changed = true
 		}
 	}
-	return (!changed || s.refactor()) && slices.Min(s.value) >= -1e-6
+	if changed && !s.refactor() {
+		return false
+	}
+	s.loosen()
+	return slices.Min(s.value) >= 0
+}
+
+// looseness is the largest negative value that rounding is blamed for.
+const looseness = 1e-3
+
+// loosen moves the right-hand side so that columns which rounding has made a little
+// negative stand at 0. What a node's prices prove does not depend on it.
+func (s *master) loosen() {
+	for i, v := range s.value {
+		if v >= 0 || v < -looseness {
+			continue
+		}
+		c := &s.columns[s.basis[i]]
+		for k, row := range c.rows {
+			s.rhs[row] -= v * c.coefs[k]
+		}
+		s.value[i] = 0
+	}
 }
 
 // start makes the first basis: everything short or over, nothing filled.
 func (s *master) start() {
-	x := s.x
 	s.layout()
-	s.basis = make([]int, s.m)
+	s.plainBasis()
+	s.refactor()
+}
+
+// plainBasis is that of a plan that fills nothing, with the help of every room.
+func (s *master) plainBasis() {
+	x := s.x
+	s.basis = make([]int, s.fixed)
 	for j := range s.columns {
 		switch c := &s.columns[j]; c.kind {
 		case shortGrams:
@@ -230,7 +263,9 @@ func (s *master) start() {
 			s.basis[x.cells+x.p.weeks+len(x.cuts)+c.index] = j
 		}
 	}
-	s.refactor()
+	for i := range s.n.counts {
+		s.basis = append(s.basis, s.counted[i])
+	}
 }
 
 // restart lays the rows out afresh after a change of cuts and goes on from the
@@ -337,6 +372,26 @@ func (s *master) weights(weight []float64) {
 			weight[s.x.p.rooms[c.index].slots[f.slot].first+f.week] += v
 		}
 	}
+}
+
+// parts lists what weights tells, where it is not nothing.
+func (s *master) parts() []fillPart {
+	at := map[int32]int{}
+	parts := []fillPart{}
+	for i, v := range s.value {
+		c := &s.columns[s.basis[i]]
+		for _, f := range c.path {
+			fill := int32(s.x.p.rooms[c.index].slots[f.slot].first + f.week)
+			k, known := at[fill]
+			if !known {
+				k = len(parts)
+				at[fill] = k
+				parts = append(parts, fillPart{fill: fill})
+			}
+			parts[k].part += v
+		}
+	}
+	return parts
 }
 
 // shortage is the grams short of each product-week in the current solution.

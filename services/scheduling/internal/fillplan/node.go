@@ -13,6 +13,14 @@ type node struct {
 	// basis are the basic columns of the linear relaxation the node inherits: its
 	// parent's, then its own.
 	basis []int32
+	// parts is how much of each fill its relaxation makes, once solved.
+	parts []fillPart
+}
+
+// fillPart is the part of a fill that a plan in parts makes.
+type fillPart struct {
+	fill int32
+	part float64
 }
 
 func (n *node) clone() *node {

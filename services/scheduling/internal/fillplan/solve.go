@@ -125,10 +125,19 @@ func (r *run) finished() bool {
 	return r.opts.Steps > 0 && r.search.steps >= r.opts.Steps || r.bounder.bound() >= r.search.total
 }
 
+// staleShare is how many times as much the bounder works as a search that has found
+// nothing better for long.
+const staleShare = 4
+
 // turn lets whoever has worked less work on: first a cycle of search, so that
-// the bounder has a good cost to beat.
+// the bounder has a good cost to beat. Once the search finds nothing better, the
+// bounder gets most of the time.
 func (r *run) turn() {
-	if r.search.cycles == 0 || r.bounder.ended || r.search.work <= r.bounder.work {
+	proven := r.bounder.work
+	if r.search.stale() {
+		proven /= staleShare
+	}
+	if r.search.cycles == 0 || r.bounder.ended || r.search.work <= proven {
 		limit := int64(math.MaxInt64)
 		if r.opts.Steps > 0 {
 			limit = r.opts.Steps - r.search.steps
