@@ -68,8 +68,8 @@ type bandRow struct{ Key, Band, Source string }
 type partAmount struct{ Name, Amount string }
 
 const (
-	leastRows      = 6  // of a new recipe
-	blankRows      = 2  // behind those that are filled
+	leastRows      = 4  // of a new recipe
+	blankRows      = 1  // behind those that are filled
 	mostRecipeRows = 30 // more does no yard mix
 )
 
