@@ -78,10 +78,14 @@ func (s *Server) takeClimate(ctx context.Context, in []*harvestv1.ClimateReading
 		if err := store.LockClimate(ctx, tx, ids); err != nil {
 			return err
 		}
-		if taken, err = store.AddClimate(ctx, tx, list); err != nil {
+		checked, err := store.Checked(ctx, tx, ids)
+		if err != nil {
 			return err
 		}
-		alerts, err = s.checkClimate(ctx, tx, list, known)
+		if taken, err = store.AddClimate(ctx, tx, list, checked); err != nil {
+			return err
+		}
+		alerts, err = s.checkClimate(ctx, tx, list, known, checked)
 		return err
 	})
 	return taken, alerts, err

@@ -181,7 +181,7 @@ func BenchmarkClimate(b *testing.B) {
 	message := func(n int) []*harvestv1.ClimateReading {
 		list := make([]*harvestv1.ClimateReading, perMessage)
 		for i := range list {
-			at := noon.Add(-time.Duration(n*perMessage+i) * time.Second)
+			at := noon.AddDate(0, 0, -60).Add(time.Duration(n*perMessage+i) * time.Second)
 			list[i] = measured(fmt.Sprintf("bench-%d", i%rooms), co2, at, int32(400+i%2000))
 		}
 		return list

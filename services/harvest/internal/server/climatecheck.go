@@ -83,13 +83,9 @@ func (s *settings) at(room string, kind climate.Kind) func(time.Time) climate.Se
 
 // checkClimate checks new readings, keeps the alerts that changed, and tells of
 // those raised or cleared.
-func (s *Server) checkClimate(ctx context.Context, tx pgx.Tx, list []store.ClimateReading, rooms map[string]store.Room) ([]*harvestv1.ClimateAlert, error) {
+func (s *Server) checkClimate(ctx context.Context, tx pgx.Tx, list []store.ClimateReading, rooms map[string]store.Room, checked map[store.Sensor]time.Time) ([]*harvestv1.ClimateAlert, error) {
 	ids := slices.Sorted(maps.Keys(rooms))
 	setting, _, err := s.settings(ctx, tx, ids)
-	if err != nil {
-		return nil, err
-	}
-	checked, err := store.Checked(ctx, tx, ids)
 	if err != nil {
 		return nil, err
 	}

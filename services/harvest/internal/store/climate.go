@@ -1,8 +1,10 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"fmt"
+	"slices"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -44,13 +46,27 @@ type ClimateReading struct {
 }
 
 // AddClimate writes readings and returns how many are new. One of the same room,
-// kind and moment stays as it is.
-func AddClimate(ctx context.Context, db pg.DB, list []ClimateReading) (taken int64, err error) {
+// kind and moment stays as it is, of several in the list the first. checked says
+// up to when the rooms were checked (see Checked), under LockClimate: where all
+// readings are later, as they are from an instrument, nothing needs to be looked
+// for.
+func AddClimate(ctx context.Context, db pg.DB, list []ClimateReading, checked map[Sensor]time.Time) (taken int64, err error) {
+	// The co-op is read once for all rows.
 	const sql = `
-		INSERT INTO climate_reading (room_id, kind, time, value)
-		SELECT * FROM unnest($1::text[], $2::smallint[], $3::timestamptz[], $4::int[])
-		ON CONFLICT DO NOTHING`
-	tag, err := db.Exec(ctx, sql,
+		INSERT INTO climate_reading (coop_id, room_id, kind, time, value)
+		SELECT (SELECT current_setting('breakshare.coop')::uuid), r.* FROM unnest($1::text[], $2::smallint[], $3::timestamptz[], $4::int[]) r`
+	// As the index has them: neighbours go in together.
+	list = slices.SortedStableFunc(slices.Values(list), func(a, b ClimateReading) int {
+		return cmp.Or(cmp.Compare(a.RoomID, b.RoomID), cmp.Compare(a.Kind, b.Kind), a.Time.Compare(b.Time))
+	})
+	list = slices.CompactFunc(list, func(a, b ClimateReading) bool {
+		return a.RoomID == b.RoomID && a.Kind == b.Kind && a.Time.Equal(b.Time)
+	})
+	insert := sql
+	if slices.ContainsFunc(list, func(r ClimateReading) bool { return !r.Time.After(checked[Sensor{r.RoomID, r.Kind}]) }) {
+		insert += ` ON CONFLICT DO NOTHING`
+	}
+	tag, err := db.Exec(ctx, insert,
 		column(list, func(r ClimateReading) string { return r.RoomID }),
 		column(list, func(r ClimateReading) int16 { return int16(r.Kind) }),
 		column(list, func(r ClimateReading) time.Time { return r.Time }),
