@@ -101,6 +101,7 @@ func TestPushWaitsForTheSignalAndGoesOnce(t *testing.T) {
 			r.do(typed(likely, "71"))
 			r.send(`.push > .actions button`)
 			r.waiting("71 · 38.4")
+			r.keep(s, "grower_push_waiting")
 			if n := r.coop.Calls("PushExpectedPicks"); n != 0 {
 				t.Errorf("pushed %d times without a signal", n)
 			}
@@ -174,12 +175,14 @@ func TestConflictOfAPushThatWaitedIsShown(t *testing.T) {
 	r.coop.Push(other, "alder-brook-1", "white-closed-2kg", 50_000, 55_000, 60_000)
 	r.offline(false)
 	r.waiting("Not pushed: others pushed meanwhile")
+	r.keep(phone, "grower_push_not_pushed")
 	r.waiting("House 1, White closed cups, 2 kg: now 50.0 – 55.0 – 60.0 kg by The office")
 	if e := r.pushed(); e.GetLikelyGrams() != 55_000 {
 		t.Fatalf("written over: %v", e)
 	}
 	r.send(`[data-waiting] .actions button`)
 	r.do(shown(".both"))
+	r.keep(phone, "grower_push_conflict")
 	if got := r.value(likely); got != "74.5" {
 		t.Errorf("beside theirs stands %q", got)
 	}

@@ -46,9 +46,6 @@ var looks = []look{
 func TestPagesLookRight(t *testing.T) {
 	t.Parallel()
 	axe := axeCore(t)
-	if err := os.MkdirAll(artefacts, 0o755); err != nil {
-		t.Fatal(err)
-	}
 	for _, who := range people() {
 		t.Run(who, func(t *testing.T) {
 			t.Parallel()
@@ -93,16 +90,34 @@ func (r *rig) noSidewaysScroll(path string) {
 	}
 }
 
-// shot keeps what the whole page looks like.
+// keep keeps what a page looks like in a state that only comes about by doing something, by day
+// and by night.
+func (r *rig) keep(s screen, name string) {
+	r.t.Helper()
+	for _, dark := range []bool{true, false} {
+		s.dark = dark
+		r.look(s)
+		r.write(s, name)
+	}
+}
+
+// shot keeps what a page looks like.
 func (r *rig) shot(s screen, who, path string) {
+	r.t.Helper()
+	role, _, _ := strings.Cut(who, ":")
+	r.write(s, role+"_"+url.PathEscape(strings.NewReplacer("/", "_", "?", "_", "=", "-").Replace(strings.TrimPrefix(path, "/"))))
+}
+
+// write writes a picture of the whole page.
+func (r *rig) write(s screen, name string) {
 	r.t.Helper()
 	whole, quickly := true, true
 	taken := call(r, page.CaptureScreenshot, page.CaptureScreenshotParams{Format: page.CaptureScreenshotFormatPng, CaptureBeyondViewport: &whole, FromSurface: &whole, OptimizeForSpeed: &quickly})
-	role, _, _ := strings.Cut(who, ":")
 	scheme := map[bool]string{false: "light", true: "dark"}[s.dark]
-	name := strings.NewReplacer("/", "_", "?", "_", "=", "-").Replace(strings.TrimPrefix(path, "/"))
-	file := filepath.Join(artefacts, role+"_"+url.PathEscape(name)+"_"+s.name+"_"+scheme+".png")
-	if err := os.WriteFile(file, taken.Data, 0o644); err != nil {
+	if err := os.MkdirAll(artefacts, 0o755); err != nil {
+		r.t.Fatal(err)
+	}
+	if err := os.WriteFile(filepath.Join(artefacts, name+"_"+s.name+"_"+scheme+".png"), taken.Data, 0o644); err != nil {
 		r.t.Fatal(err)
 	}
 }

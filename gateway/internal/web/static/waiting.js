@@ -12,7 +12,7 @@
   const forms = self.waitingForms;
   const worker = navigator.serviceWorker;
   const say = box.dataset;
-  const time = new Intl.DateTimeFormat(document.documentElement.lang, { weekday: "short", hour: "2-digit", minute: "2-digit" });
+  const time = new Intl.DateTimeFormat(document.documentElement.lang, { weekday: "short", hour: "2-digit", minute: "2-digit", hourCycle: "h23" });
 
   const element = (name, className, text) => {
     const e = document.createElement(name);
