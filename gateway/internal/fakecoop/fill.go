@@ -147,7 +147,7 @@ func (c *Coop) fillOrders() {
 		MatchId: "m-1", DeliveryDate: Tomorrow, State: orderv1.MatchState_MATCH_STATE_PROPOSED, RunAt: at(Today, 14), RunBy: "Una", Etag: "1",
 		Products: []*orderv1.MatchProduct{
 			{ProductId: "oyster-1kg", Offered: 40, Ordered: 24, Matched: 24, Left: 16, LeftOver: "Nobody ordered more of it."},
-			{ProductId: "white-closed-2kg", Offered: 36, Ordered: 60, Matched: 36, MoreWorthMinor: 900, PooledGainGrams: 3_400},
+			{ProductId: "white-closed-2kg", Offered: 36, Ordered: 60, Matched: 36, MoreWorthMinor: 900, WorthMinorPerKg: 450, Likely: 40, Said: 44, PooledGainGrams: 3_400},
 		},
 		Lines: []*orderv1.MatchLine{
 			{OrderId: "copper-pan-20261126", CustomerId: "copper-pan", ProductId: "oyster-1kg", Ordered: 12, Matched: 12},
@@ -166,7 +166,7 @@ func (c *Coop) fillOrders() {
 			allocation("harbour-light", "oyster-1kg", "birch-hollow-1", "birch-hollow", 12),
 		},
 		Farms: []*orderv1.MatchFarm{{FarmId: "alder-brook", Offered: 36, Matched: 36}, {FarmId: "birch-hollow", Offered: 40, Matched: 24}},
-		Proof: &orderv1.Proof{Nodes: 12, Arcs: 20, Verified: true, SolveMicros: 80}, SupplyAsOf: at(Today, 13),
+		Proof: &orderv1.Proof{Nodes: 12, Arcs: 20, Verified: true, SolveMicros: 80, GapMinor: []int64{0, 250}}, SupplyAsOf: at(Today, 13),
 	}
 	c.fillTrace()
 }

@@ -14,7 +14,7 @@ func TestLineIsExplained(t *testing.T) {
 	t.Parallel()
 	r := visit(t, coordinator)
 	day := r.get("/tomorrow").ok()
-	day.says("p.why", "One pack more would be worth 9.00 EUR. 3.4 kg more can be promised").says("table tr", "Nobody ordered more of it.")
+	day.says("p.why", "One pack more would be worth 9.00 EUR, which is 4.50 EUR per kg. 3.4 kg more can be promised").says("table tr", "Nobody ordered more of it.")
 	found := false
 	for _, a := range all(day.root, "li.short a") {
 		found = found || attr(a, "href") == lineOf

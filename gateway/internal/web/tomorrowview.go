@@ -29,6 +29,7 @@ type tomorrow struct {
 	Verified          bool
 	Pins              []pinRow
 	PinsCost          string // what the pins took off the value met; empty without any
+	Gap               string // value below the bound that no match exceeds; empty for none
 	Rebalanced        bool   // after a confirmed match
 	Lines             *table
 	money             func(int64) string
@@ -43,7 +44,8 @@ type productRow struct {
 	Left, Missing                  int64
 	OfferedBar, OrderedBar, GotBar int64
 	LeftGrams                      int64
-	Worth                          string // of one pack more; empty where nobody would take it
+	Worth, WorthPerMass            string // of one pack more; empty where nobody would take it
+	Said, Likely                   int64  // packs that growers said, and that are reckoned with, where the two differ
 	LeftWhy                        string
 	PooledGrams                    int64 // what could be promised since farms' misses even out
 
@@ -72,6 +74,13 @@ func (t *tomorrow) fill(v *visit, m *orderv1.Match, supply *harvestv1.GetSupplyR
 	if m.PinsCostMinor != nil {
 		t.PinsCost = t.money(m.GetPinsCostMinor())
 	}
+	gap := int64(0)
+	for _, minor := range m.GetProof().GetGapMinor() {
+		gap += max(0, minor)
+	}
+	if gap > 0 {
+		t.Gap = t.money(gap)
+	}
 	t.fillProducts(v, m, byID(supply.GetDays(), (*harvestv1.SupplyDay).GetProductId, func(d *harvestv1.SupplyDay) *harvestv1.SupplyDay { return d }), n)
 	t.fillLines(v, m, n)
 	t.fillFarms(v, m, n)
@@ -86,7 +95,10 @@ func (t *tomorrow) fillProducts(v *visit, m *orderv1.Match, supply map[string]*h
 		}
 		row.LeftWhy, row.PooledGrams = p.GetLeftOver(), p.GetPooledGainGrams()
 		if p.GetMoreWorthMinor() > 0 {
-			row.Worth = t.money(p.GetMoreWorthMinor())
+			row.Worth, row.WorthPerMass = t.money(p.GetMoreWorthMinor()), t.money(v.words.PerMass(p.GetWorthMinorPerKg()))
+		}
+		if p.GetSaid() != p.GetLikely() {
+			row.Said, row.Likely = p.GetSaid(), p.GetLikely()
 		}
 		row.spread(supply[p.GetProductId()], n.products[p.GetProductId()].GetPackGrams())
 		largest = max(largest, row.Offered, row.Ordered, row.High)

@@ -40,7 +40,7 @@ func (c confirmed) key() string { return c.coop + " " + c.match }
 
 // keptArcs is how many arcs all sessions that are kept have together, if there is more than one:
 // some hundred bytes each.
-const keptArcs = 2_000_000
+const keptArcs = 1_000_000
 
 // mostWarming is how many matches wait to be made ready; further ones are not.
 const mostWarming = 16
