@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"io"
 	"log/slog"
+	"mime/multipart"
 	"net/http"
 	"net/http/httptest"
 	"strings"
@@ -147,6 +148,32 @@ func TestLargeBodiesAreRefused(t *testing.T) {
 	req.Header.Set("Content-Type", "application/x-www-form-urlencoded")
 	if res := s.ask(req); res.Code != http.StatusBadRequest {
 		t.Errorf("a page answered %d %s", res.Code, res.Body)
+	}
+}
+
+// TestHugeUploadsAreRefused: every form that takes a file says how large one may be, and reads no
+// more of it.
+func TestHugeUploadsAreRefused(t *testing.T) {
+	t.Parallel()
+	s := serve(t, gateway.Config{MaxBodyBytes: 1 << 20})
+	for _, path := range []string{"/round/report", "/push/file", "/slots/upload", "/climate", "/lots/quarry-end-26-41/readings"} {
+		var body bytes.Buffer
+		form := multipart.NewWriter(&body)
+		file, err := form.CreateFormFile("photo", "a.png")
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := file.Write(bytes.Repeat([]byte{0x89}, 2<<20)); err != nil {
+			t.Fatal(err)
+		}
+		if err := form.Close(); err != nil {
+			t.Fatal(err)
+		}
+		req := httptest.NewRequest(http.MethodPost, path, &body)
+		req.Header.Set("Content-Type", form.FormDataContentType())
+		if res := s.ask(req); res.Code != http.StatusBadRequest || !strings.Contains(res.Body.String(), "too large: 1 MB at most") {
+			t.Errorf("%s answered %d", path, res.Code)
+		}
 	}
 }
 

@@ -5,7 +5,10 @@ import (
 	"errors"
 	"mime"
 	"net/http"
+	"slices"
+	"strings"
 	"time"
+	"unicode/utf8"
 
 	"breakshare.example/gateway/internal/words"
 	schedulingv1 "breakshare.example/proto/gen/breakshare/scheduling/v1"
@@ -33,7 +36,14 @@ type visit struct {
 
 // bare answers pages that anybody may see and that need no co-op.
 func (p *Pages) bare(handle func(*visit) (view, error)) http.HandlerFunc {
-	return func(w http.ResponseWriter, r *http.Request) { p.answer(w, p.visitOf(w, r), handle) }
+	return func(w http.ResponseWriter, r *http.Request) {
+		v := p.visitOf(w, r)
+		if err := v.parseForm(); err != nil {
+			p.showError(w, v, v.unreadable(err))
+			return
+		}
+		p.answer(w, v, handle)
+	}
 }
 
 // page answers pages of somebody's co-op.
@@ -69,7 +79,7 @@ func (p *Pages) visitOf(w http.ResponseWriter, r *http.Request) *visit {
 // the form that was sent.
 func (p *Pages) enter(v *visit) error {
 	if err := v.parseForm(); err != nil {
-		return fault.New(fault.Invalid, "FORM_UNREADABLE", "%s", v.words.T("problem.form")).WithCause(err)
+		return v.unreadable(err)
 	}
 	coop, err := p.scheduling.GetCoop(v.ctx, &schedulingv1.GetCoopRequest{})
 	if err != nil {
@@ -91,9 +101,36 @@ func (p *Pages) enter(v *visit) error {
 // memory.
 func (v *visit) parseForm() error {
 	if kind, _, _ := mime.ParseMediaType(v.r.Header.Get("Content-Type")); kind == "multipart/form-data" {
-		return v.r.ParseMultipartForm(maxPhoto)
+		if err := v.r.ParseMultipartForm(maxPhoto); err != nil {
+			return err
+		}
+	} else if err := v.r.ParseForm(); err != nil {
+		return err
 	}
-	return v.r.ParseForm()
+	for name, values := range v.r.Form {
+		for _, text := range append(slices.Clone(values), name) {
+			if !utf8.ValidString(text) || strings.ContainsRune(text, 0) {
+				return errNoText
+			}
+		}
+	}
+	if !utf8.ValidString(v.r.URL.Path) {
+		return errNoText
+	}
+	return nil
+}
+
+// errNoText is for what no keyboard writes and neither a message nor a database takes as text.
+var errNoText = errors.New("web: not text in UTF-8")
+
+// unreadable is a form that cannot be read, as the visitor is told of it.
+func (v *visit) unreadable(err error) error {
+	text := v.words.T("problem.form")
+	var large *http.MaxBytesError
+	if errors.As(err, &large) {
+		text = v.words.T("problem.large", large.Limit>>20)
+	}
+	return fault.New(fault.Invalid, "FORM_UNREADABLE", "%s", text).WithCause(err)
 }
 
 func (p *Pages) answer(w http.ResponseWriter, v *visit, handle func(*visit) (view, error)) {
