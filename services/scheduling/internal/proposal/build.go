@@ -25,6 +25,7 @@ type Problem struct {
 	usual  []calendar.Calendar // of each programme, filled on First
 	stays  []Crop              // the crops that stay as they are
 	freeOn []calendar.Date     // by room: the day from which it can be filled
+	even   *evenPrices         // what made the charges; nil without
 }
 
 // YardWeek is the compost of one week.

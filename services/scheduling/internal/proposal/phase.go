@@ -144,8 +144,6 @@ func (p *Problem) RoomLost(room int) (*Problem, error) {
 	wishes.Keep = slices.DeleteFunc(slices.Clone(wishes.Keep), lost)
 	wishes.Accepted = slices.DeleteFunc(slices.Clone(wishes.Accepted), lost)
 	wishes.Forbid = slices.DeleteFunc(slices.Clone(wishes.Forbid), lost)
-	wishes.ChargeM = maps.Clone(wishes.ChargeM)
-	maps.DeleteFunc(wishes.ChargeM, func(f fillplan.Fill, _ int64) bool { return lost(f) })
 	out.Wishes = &wishes
 	return &out, nil
 }

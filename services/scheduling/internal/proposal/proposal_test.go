@@ -271,35 +271,78 @@ func TestPlansReadBackOntoDays(t *testing.T) {
 	})
 }
 
-// Fairness and work peaks charge the fills that make them worse.
-func TestCharges(t *testing.T) {
+// What a farm bears beyond its part by member shares, and work beyond what it can
+// do, cost what was set; the prices drawn from that charge the farms and weeks they
+// come from.
+func TestUnevenness(t *testing.T) {
 	t.Parallel()
 	c := plain(t, 12)
 	// All that stands is gorse's, which has a quarter of the shares.
 	c.Crops = []proposal.Crop{standing(t, c, "old", "room-2", "white-bulk-2", monday.Add(-60), true)}
 	c.Wishes.BalanceCentsPerKg = 100
 	p := build(t, c)
-	bulk := slices.IndexFunc(c.Programmes, func(g *programme.Programme) bool { return g.ID == "white-bulk-2" })
-	// Gorse bears 750 per mille more than its shares, elm 750 less.
-	if f := (fillplan.Fill{Room: 0, Programme: bulk, Week: 0}); p.Wishes.ChargeM[f] >= 0 {
-		t.Errorf("elm, which bears too little, is charged %d", p.Wishes.ChargeM[f])
-	}
-	bags := fillplan.Fill{Room: 3, Programme: 1 - bulk, Week: 0}
-	if p.Wishes.ChargeM[bags] <= 0 {
-		t.Errorf("gorse, which bears too much, is charged %d", p.Wishes.ChargeM[bags])
-	}
-
-	c.Wishes = proposal.Wishes{FarmMinutes: 1, PeakPerHour: 600}
-	p = build(t, c)
-	if p.Wishes.ChargeM[bags] <= 0 || p.Wishes.ChargeM[fillplan.Fill{Room: 0, Programme: bulk, Week: 0}] != 0 {
-		t.Errorf("work peaks charge %v", p.Wishes.ChargeM)
-	}
 	reports, err := p.Farms(nil)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if reports[0].PeakWeek != -1 || reports[0].Grams != 0 || reports[1].WeeksOverLimit == 0 || reports[1].PeakMinutes < 2 || reports[0].Fair != reports[1].Fair*3 {
+	if want := (reports[1].Grams - reports[1].Fair) * 100; !p.Even() || want <= 0 || p.UnevenM(nil) != want {
+		t.Errorf("unevenness costs %d, want %d", p.UnevenM(nil), want)
+	}
+	bulk := slices.IndexFunc(c.Programmes, func(g *programme.Programme) bool { return g.ID == "white-bulk-2" })
+	even := p.Evener(nil)
+	if f := (fillplan.Fill{Room: 0, Programme: bulk, Week: 0}); even.Wishes.ChargeM[f] >= 0 {
+		t.Errorf("elm, which bears too little, is charged %d", even.Wishes.ChargeM[f])
+	}
+	bags := fillplan.Fill{Room: 3, Programme: 1 - bulk, Week: 0}
+	if even.Wishes.ChargeM[bags] <= 0 || p.Wishes.ChargeM != nil {
+		t.Errorf("gorse, which bears too much, is charged %d", even.Wishes.ChargeM[bags])
+	}
+
+	c.Wishes = proposal.Wishes{FarmMinutes: 600, PeakPerHour: 6000}
+	p = build(t, c)
+	if reports, err = p.Farms(nil); err != nil {
+		t.Fatal(err)
+	}
+	if reports[0].PeakWeek != -1 || reports[0].Grams != 0 || reports[1].WeeksOverLimit == 0 || reports[1].PeakMinutes <= 600 || reports[0].Fair != reports[1].Fair*3 {
 		t.Errorf("farms %+v", reports)
+	}
+	if least := (reports[1].PeakMinutes - 600) * 100_000; p.UnevenM(nil) < least {
+		t.Errorf("work beyond the limit costs %d, the peak alone is %d", p.UnevenM(nil), least)
+	}
+	even = p.Evener(nil)
+	if even.Wishes.ChargeM[bags] <= 0 || even.Wishes.ChargeM[fillplan.Fill{Room: 0, Programme: bulk, Week: 0}] != 0 {
+		t.Errorf("work peaks charge %v", even.Wishes.ChargeM)
+	}
+	c.Wishes = proposal.Wishes{FarmMinutes: 600}
+	if p = build(t, c); p.Even() || p.UnevenM(nil) != 0 {
+		t.Errorf("without a price unevenness costs %d", p.UnevenM(nil))
+	}
+}
+
+// Plans made with the prices of unevenness are more even than those without.
+func TestPlansBecomeMoreEven(t *testing.T) {
+	t.Parallel()
+	c := plain(t, 30)
+	c.Rooms = nil
+	for i := range 8 { // elm's rooms cost no more to fill than gorse's, and come first
+		c.Rooms = append(c.Rooms, proposal.Room{ID: fmt.Sprintf("room-%d", i), FarmID: []string{"elm", "gorse"}[i/4], AreaM2: 200, System: programme.BulkPhaseII})
+	}
+	c.Farms[0].Shares = 2 // of 12
+	c.Kinds[0].DemandGrams = slices.Repeat([]int64{1_000_000}, 30)
+	c.Wishes.BalanceCentsPerKg = 200
+	p := build(t, c)
+	cost := func(fills []fillplan.Fill) int64 {
+		return fillplan.Evaluate(p.Instance, fills).M() + p.UnevenM(fills)
+	}
+	first := solve(t, p, 4000).Plan.Fills
+	least, last, priced := cost(first), first, p
+	for range 4 {
+		priced = priced.Evener(last)
+		last = solve(t, priced, 4000).Plan.Fills
+		least = min(least, cost(last))
+	}
+	if p.UnevenM(first) == 0 || least >= cost(first) {
+		t.Errorf("uneven by %d, at %d with it; at best %d", p.UnevenM(first), cost(first), least)
 	}
 }
 

@@ -15,7 +15,7 @@ const milli = 1000
 
 // wishes turns what the case wishes into the planner's terms.
 func (p *Problem) wishes() error {
-	w := &fillplan.Wishes{ChangeM: p.c.Wishes.ChangeCents * milli, ChargeM: map[fillplan.Fill]int64{}}
+	w := &fillplan.Wishes{ChangeM: p.c.Wishes.ChangeCents * milli}
 	for i, choice := range p.c.Wishes.Keep {
 		f, err := p.fill(choice)
 		if err != nil {
@@ -37,7 +37,6 @@ func (p *Problem) wishes() error {
 	})
 	p.Wishes = w
 	p.forbidUnserved()
-	p.charge()
 	return nil
 }
 
@@ -86,45 +85,6 @@ func (p *Problem) forbidUnserved() {
 	}
 }
 
-// charge weighs fairness and work peaks.
-func (p *Problem) charge() {
-	more := p.deviation()
-	peaks := p.peaks()
-	for r, room := range p.Instance.Rooms {
-		for _, prog := range room.Programmes {
-			for w := room.Free; w < p.c.Weeks; w++ {
-				f := fillplan.Fill{Room: r, Programme: prog, Week: w}
-				charge := p.grams(f) * more[room.Farm] / 1000 * p.c.Wishes.BalanceCentsPerKg / 1000 * milli
-				charge += p.peakMinutes(f, peaks[room.Farm]) * p.c.Wishes.PeakPerHour * milli / 60
-				if charge != 0 {
-					p.Wishes.ChargeM[f] = charge
-				}
-			}
-		}
-	}
-}
-
-// deviation is by how many per mille of the co-op's harvest each farm's standing
-// crops bear more than its member shares; negative where less.
-func (p *Problem) deviation() []int64 {
-	out := make([]int64, len(p.c.Farms))
-	if p.c.Wishes.BalanceCentsPerKg == 0 {
-		return out
-	}
-	grams := p.committed()
-	var all, shares int64
-	for i, f := range p.c.Farms {
-		all, shares = all+grams[i], shares+f.Shares
-	}
-	if all == 0 || shares == 0 {
-		return out
-	}
-	for i, f := range p.c.Farms {
-		out[i] = grams[i]*1000/all - f.Shares*1000/shares
-	}
-	return out
-}
-
 // committed is what the crops that stay bear in the weeks, by farm.
 func (p *Problem) committed() []int64 {
 	out := make([]int64, len(p.c.Farms))
@@ -160,24 +120,8 @@ func (p *Problem) grams(f fillplan.Fill) int64 {
 	return total * p.Instance.Rooms[f.Room].Area
 }
 
-// peaks marks the weeks in which the crops that stay already ask for more work than
-// each farm can do.
-func (p *Problem) peaks() [][]bool {
-	out := make([][]bool, len(p.c.Farms))
-	for i := range out {
-		out[i] = make([]bool, p.c.Weeks)
-	}
-	if p.c.Wishes.FarmMinutes == 0 || p.c.Wishes.PeakPerHour == 0 {
-		return out
-	}
-	for i, weeks := range p.committedWork() {
-		for w, minutes := range weeks {
-			out[i][w] = minutes > p.c.Wishes.FarmMinutes
-		}
-	}
-	return out
-}
-
+// committedWork is the work that the crops that stay ask for, in minutes, by farm
+// and week.
 func (p *Problem) committedWork() [][]int64 {
 	out := rows(len(p.c.Farms), p.c.Weeks)
 	for _, c := range p.stays {
@@ -186,22 +130,6 @@ func (p *Problem) committedWork() [][]int64 {
 		}
 	}
 	return out
-}
-
-// peakMinutes is the work of a fill that falls into marked weeks.
-func (p *Problem) peakMinutes(f fillplan.Fill, marked []bool) int64 {
-	if p.c.Wishes.PeakPerHour == 0 {
-		return 0
-	}
-	weeks := make([]int64, p.c.Weeks)
-	work(weeks, p.c.First.Add(-7*f.Week), p.c.Programmes[f.Programme], p.Instance.Rooms[f.Room].Area, p.usual[f.Programme])
-	var total int64
-	for w, minutes := range weeks {
-		if marked[w] {
-			total += minutes
-		}
-	}
-	return total
 }
 
 // dates are the usual days of a fill, moved to a day.

@@ -29,7 +29,7 @@ func minor(m int64) int64 {
 // message is a plan with the bound that is proven so far.
 func (r *reader) message(plan fillplan.Plan, bound int64) (*schedulingv1.Proposal, error) {
 	in := r.problem.Instance
-	cost, wish := fillplan.Evaluate(in, plan.Fills), r.problem.Wishes.WishM(plan.Fills)
+	cost, wish := fillplan.Evaluate(in, plan.Fills), r.problem.Wishes.WishM(plan.Fills)+r.problem.UnevenM(plan.Fills)
 	out := &schedulingv1.Proposal{
 		FirstWeek: r.at.First.String(), Weeks: int32(r.at.Weeks), CurrencyCode: r.at.currency,
 		CostMinor: minor(cost.M()), ShortMinor: minor(cost.Short), OverMinor: minor(cost.Over), FillMinor: minor(cost.Fill),

@@ -360,3 +360,30 @@ func TestSinglePlansOverTheYardsTonnes(t *testing.T) {
 		t.Errorf("moved to %s", moved.GetFillDate())
 	}
 }
+
+// Where evenness is wished for, the plan that is taken costs no more with its
+// unevenness than the one that is made without asking for it, and the figures of
+// the farms tell of it.
+func TestEvennessIsWeighed(t *testing.T) {
+	t.Parallel()
+	r := quarter(t)
+	ask := &schedulingv1.ProposeFillsRequest{Weeks: 20, Seconds: 1}
+	over := func(p *schedulingv1.Proposal) int64 {
+		var total int64
+		for _, f := range p.GetFarms() {
+			total += max(0, f.GetGrams()-f.GetFairGrams())
+		}
+		return total / 1000
+	}
+	before := r.lastProposal(t, ask)
+	must[*schedulingv1.PlanningSettings](t)(r.SavePlanningSettings(r.office(t), &schedulingv1.SavePlanningSettingsRequest{
+		RequestId: ids.New(), Settings: &schedulingv1.PlanningSettings{BalanceMinorPerKg: proto.Int64(500)},
+	}))
+	after := r.lastProposal(t, ask)
+	if before.GetWishMinor() != 0 || after.GetWishMinor() == 0 && over(after) > 0 || over(after) > over(before) {
+		t.Errorf("before %d kg uneven, wishes %d; after %d kg, wishes %d", over(before), before.GetWishMinor(), over(after), after.GetWishMinor())
+	}
+	if after.GetCostMinor()+after.GetWishMinor() > before.GetCostMinor()+500*over(before)+1000 {
+		t.Errorf("with its unevenness it costs %d + %d, the plan without %d + %d", after.GetCostMinor(), after.GetWishMinor(), before.GetCostMinor(), 500*over(before))
+	}
+}

@@ -1020,14 +1020,13 @@ type PlanningSettings struct {
 	// What leaving out a planned fill, or adding one beside the plan, must save to be worth it,
 	// minor units for each; moving one is both.
 	ChangeMinorPerFill *int64 `protobuf:"varint,7,opt,name=change_minor_per_fill,json=changeMinorPerFill,proto3,oneof" json:"change_minor_per_fill,omitempty"`
-	// Weight of fairness between farms, minor units per kilogram: a farm whose running crops bear
-	// a tenth more of the co-op's harvest than its member shares is charged a tenth of it on
-	// each further kilogram; one that bears less is credited.
+	// Weight of fairness between farms, minor units: what each kilogram costs that a farm bears
+	// beyond its part of the co-op's harvest by member shares, in the weeks planned, with running
+	// and planned crops.
 	BalanceMinorPerKg *int64 `protobuf:"varint,8,opt,name=balance_minor_per_kg,json=balanceMinorPerKg,proto3,oneof" json:"balance_minor_per_kg,omitempty"`
 	// Minutes of work in a week that one farm can do; weeks beyond it are work peaks.
 	FarmMinutesPerWeek *int64 `protobuf:"varint,9,opt,name=farm_minutes_per_week,json=farmMinutesPerWeek,proto3,oneof" json:"farm_minutes_per_week,omitempty"`
-	// Extra cost of an hour that falls into a week in which running crops already ask for more
-	// than the farm can do, minor units.
+	// Extra cost of each hour of a week beyond what the farm can do, minor units.
 	PeakMinorPerHour *int64 `protobuf:"varint,10,opt,name=peak_minor_per_hour,json=peakMinorPerHour,proto3,oneof" json:"peak_minor_per_hour,omitempty"`
 	// Changes with every save; send it back to change what you have read.
 	Etag          string `protobuf:"bytes,11,opt,name=etag,proto3" json:"etag,omitempty"`
@@ -1947,7 +1946,7 @@ type Proposal struct {
 	OverMinor int64 `protobuf:"varint,8,opt,name=over_minor,json=overMinor,proto3" json:"over_minor,omitempty"`
 	// The part of fills.
 	FillMinor int64 `protobuf:"varint,9,opt,name=fill_minor,json=fillMinor,proto3" json:"fill_minor,omitempty"`
-	// What wishes (keeping the plan, fairness, work peaks) add, minor units; may be negative.
+	// What wishes (keeping the plan, fairness, work peaks) add, minor units.
 	WishMinor int64 `protobuf:"varint,10,opt,name=wish_minor,json=wishMinor,proto3" json:"wish_minor,omitempty"`
 	// No plan costs less than this with its wishes, minor units.
 	BoundMinor int64 `protobuf:"varint,11,opt,name=bound_minor,json=boundMinor,proto3" json:"bound_minor,omitempty"`
