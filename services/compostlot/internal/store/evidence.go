@@ -69,9 +69,7 @@ type Day struct {
 
 // Days returns all readings of a lot, by probe, kind and day.
 func Days(ctx context.Context, db pg.DB, lotID string) ([]Day, error) {
-	const sql = `SELECT lot_id, probe_id, kind, day, seconds, thousandths FROM reading_day
-		WHERE lot_id = $1 ORDER BY probe_id, kind, day`
-	return collect[Day](ctx, db, "read readings", sql, lotID)
+	return readDays(ctx, db, "read readings", ` WHERE lot_id = $1 ORDER BY probe_id, kind, day`, lotID)
 }
 
 // DaysOf returns those of the wanted days that have readings. Only probe and day of the
@@ -82,10 +80,8 @@ func DaysOf(ctx context.Context, tx pgx.Tx, wanted []Day) ([]Day, error) {
 	for i, d := range wanted {
 		lots[i], probes[i], kinds[i], days[i] = d.LotID, d.ProbeID, d.Kind, d.Day
 	}
-	const sql = `SELECT r.lot_id, r.probe_id, r.kind, r.day, r.seconds, r.thousandths
-		FROM unnest($1::text[], $2::text[], $3::smallint[], $4::date[]) AS w (lot_id, probe_id, kind, day)
-		JOIN reading_day r USING (lot_id, probe_id, kind, day)`
-	return collect[Day](ctx, tx, "read readings of days", sql, lots, probes, kinds, days)
+	const wantedDays = ` JOIN unnest($1::text[], $2::text[], $3::smallint[], $4::date[]) AS w (lot_id, probe_id, kind, day) USING (lot_id, probe_id, kind, day)`
+	return readDays(ctx, tx, "read readings of days", wantedDays, lots, probes, kinds, days)
 }
 
 // SaveDays writes days whole.
@@ -116,12 +112,11 @@ func LoggedBy(ctx context.Context, db pg.DB, lotID string) ([]Logged, error) {
 // DaysBetween returns the readings of a lot of some kinds (none: all) on the days from one to
 // another, by probe, kind and day.
 func DaysBetween(ctx context.Context, db pg.DB, lotID string, kinds []int16, from, to time.Time) ([]Day, error) {
-	const sql = `SELECT lot_id, probe_id, kind, day, seconds, thousandths FROM reading_day
-		WHERE lot_id = $1 AND (cardinality($2::smallint[]) = 0 OR kind = ANY($2)) AND day BETWEEN $3 AND $4 ORDER BY probe_id, kind, day`
+	const where = ` WHERE lot_id = $1 AND (cardinality($2::smallint[]) = 0 OR kind = ANY($2)) AND day BETWEEN $3 AND $4 ORDER BY probe_id, kind, day`
 	if kinds == nil {
 		kinds = []int16{}
 	}
-	return collect[Day](ctx, db, "read readings of days", sql, lotID, kinds, from, to)
+	return readDays(ctx, db, "read readings of days", where, lotID, kinds, from, to)
 }
 
 // ReadingSpan returns the first and last day on which a lot has readings of some kinds (none:
