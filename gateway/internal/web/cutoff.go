@@ -41,5 +41,8 @@ func (v *visit) cutoffOf(rules *orderv1.OrderingSettings, day string) cutoff {
 	return c
 }
 
+// Soon tells that so little is left that it counts down.
+func (c cutoff) Soon() bool { return c.Hours < 48 }
+
 // Open tells that orders are taken for the day.
 func (c cutoff) Open() bool { return !c.Passed && c.Closed == "" }

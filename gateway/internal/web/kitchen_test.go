@@ -22,7 +22,7 @@ func TestCutOffCountsDownAndClosesTheDay(t *testing.T) {
 		t.Fatal(err)
 	}
 	r.coop.Clock.Set(time.Date(2026, 11, 25, 14, 48, 30, 0, zone))
-	p := r.get("/orders").ok().says("#d-2026-11-26 .cutoff", "Open until Wed 25 Nov 16:00: 1 h 11 min left")
+	p := r.get("/orders").ok().says("#d-2026-11-26 .cutoff", "Open until Wed 25 Nov 16:00. 1 h 11 min left")
 	if left := attr(find(p.root, "#d-2026-11-26 b"), "data-left"); left != "4290" {
 		t.Errorf("the script counts down from %s s", left)
 	}

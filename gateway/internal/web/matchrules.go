@@ -30,11 +30,10 @@ func (page *settingsPage) match(v *visit, f *form, m *orderv1.MatchSettings, n n
 	costs := byID(m.GetPromiseCosts(), (*orderv1.PromiseCost).GetProductId, func(c *orderv1.PromiseCost) *orderv1.PromiseCost { return c })
 	perMass := v.coop.GetCurrencyCode() + "/" + v.words.MassUnit()
 	for _, id := range append([]string{""}, sortedKeys(n.products)...) {
-		r := costRow{}
+		r, of := costRow{}, v.words.T("settings.other_products")
 		if id != "" {
-			r.Product = n.product(id)
+			of = n.product(id)
 		}
-		of := nameOr(r.Product, v.words.T("settings.other_products"))
 		amount := func(name, label string, minor int64) input {
 			value := ""
 			if costs[id] != nil {

@@ -31,6 +31,7 @@ type pickRoom struct {
 	ID, Name string
 	Lines    []pickLine
 	Weigh    []weighing
+	Infected bool // with a disease: it comes last
 }
 
 // pickLine is packs for one customer out of one lot.
@@ -75,8 +76,13 @@ func (p *Pages) showPick(v *visit, f *form) (view, error) {
 	var (
 		rooms map[string]string
 		lots  *harvestv1.ListPickLotsResponse
+		order *harvestv1.GetRoomOrderResponse
 	)
 	err = together(v.ctx,
+		func(ctx context.Context) (err error) {
+			order, err = p.harvest.GetRoomOrder(ctx, &harvestv1.GetRoomOrderRequest{FarmId: farm, Date: day})
+			return err
+		},
 		func(ctx context.Context) error {
 			res, err := p.scheduling.ListRooms(ctx, &schedulingv1.ListRoomsRequest{FarmId: farm})
 			rooms = byID(res.GetRooms(), (*schedulingv1.Room).GetRoomId, (*schedulingv1.Room).GetName)
@@ -91,7 +97,23 @@ func (p *Pages) showPick(v *visit, f *form) (view, error) {
 		return view{}, err
 	}
 	page.fill(v, f, list, rooms, lots.GetPickLots())
+	page.inOrder(order.GetVisits())
 	return view{template: "pick", title: "pick.title", data: page, keep: "/pick?day=" + day}, nil
+}
+
+// inOrder puts the rooms in the order in which nothing is carried from an old or sick crop to a
+// young one; rooms of which nothing is known come last, as they were.
+func (page *pickPage) inOrder(visits []*harvestv1.RoomVisit) {
+	place := map[string]int{}
+	for i, one := range visits {
+		place[one.GetRoomId()] = i - len(visits)
+	}
+	slices.SortStableFunc(page.Rooms, func(a, b pickRoom) int { return cmp.Compare(place[a.ID], place[b.ID]) })
+	for i := range page.Rooms {
+		for _, one := range visits {
+			page.Rooms[i].Infected = page.Rooms[i].Infected || one.GetRoomId() == page.Rooms[i].ID && one.GetInfected()
+		}
+	}
 }
 
 // packList is the list of a day; without a day, of today or else of tomorrow. It is nil where
@@ -121,7 +143,7 @@ func (page *pickPage) fill(v *visit, f *form, list *orderv1.PackList, rooms map[
 		}
 		room := &page.Rooms[len(page.Rooms)-1]
 		room.Lines = append(room.Lines, pickLine{
-			Key: l.GetOrderId() + "." + l.GetPickLotId(), Customer: nameOr(l.GetCustomerName(), l.GetCustomerId()), Product: nameOr(l.GetProductName(), l.GetProductId()),
+			Key: l.GetOrderId() + "." + l.GetPickLotId(), Customer: nameOr(l.GetCustomerName(), l.GetCustomerId()), Product: packedName(l),
 			Lot: l.GetPickLotId(), Packs: l.GetPacks(), PackGrams: l.GetPackGrams(),
 		})
 		room.need(l, picked[l.GetPickLotId()])
@@ -139,10 +161,18 @@ func (room *pickRoom) need(l *orderv1.PackListLine, picked int64) {
 	id := l.GetPickLotId()
 	i := slices.IndexFunc(room.Weigh, func(w weighing) bool { return w.ID == id })
 	if i < 0 {
-		room.Weigh = append(room.Weigh, weighing{ID: id, Room: l.GetRoomId(), Product: l.GetProductId(), Name: nameOr(l.GetProductName(), l.GetProductId()), PickedGrams: picked})
+		room.Weigh = append(room.Weigh, weighing{ID: id, Room: l.GetRoomId(), Product: nameOr(l.GetPackedProductId(), l.GetProductId()), Name: packedName(l), PickedGrams: picked})
 		i = len(room.Weigh) - 1
 	}
 	room.Weigh[i].NeedGrams += l.GetPacks() * l.GetPackGrams()
+}
+
+// packedName is the name of the product to pack, which may be another than the one ordered.
+func packedName(l *orderv1.PackListLine) string {
+	if packed := l.GetPackedProductId(); packed != "" && packed != l.GetProductId() {
+		return packed
+	}
+	return nameOr(l.GetProductName(), l.GetProductId())
 }
 
 // open makes the form of a weighing.

@@ -43,10 +43,7 @@ type settingsPage struct {
 }
 
 // costRow is what a promise of a product costs when it is broken, and when it is not made.
-type costRow struct {
-	Product        string // empty for all without costs of their own
-	Broken, Unsold input
-}
+type costRow struct{ Broken, Unsold input }
 
 // showSettings shows all settings with the forms that change them.
 func (p *Pages) showSettings(v *visit, f *form) (view, error) {

@@ -123,6 +123,7 @@ func (p *Pages) routes() (http.Handler, error) {
 	mux.HandleFunc("GET /quarter/crops.csv", p.page(p.exportCrops))
 	p.addSettings(mux)
 	p.addOrders(mux)
+	mux.HandleFunc("GET /notes", p.page(func(v *visit) (view, error) { return p.showNotes(v, newForm()) }))
 	mux.HandleFunc("GET /share", p.page(func(v *visit) (view, error) { return p.showShare(v, newForm()) }))
 	for path, show := range map[string]func(*visit, *form) (view, error){
 		"/tomorrow": p.showTomorrow, "/trace": p.showTrace, "/quarter": p.showQuarter, "/scores": p.showScores, "/slots": p.showSlots,
