@@ -89,18 +89,29 @@ func inDatabase(t testing.TB, url, name string) string {
 // newDatabase clones a template and drops the clone when the test ends.
 func newDatabase(t testing.TB, url, template string) string {
 	t.Helper()
-	name := "breakshare_test_" + strings.ToLower(rand.Text())
-	if err := run(t.Context(), url, `CREATE DATABASE `+name+` TEMPLATE `+template); err != nil {
+	name, drop, err := cloned(t.Context(), url, template)
+	if err != nil {
 		t.Fatalf("testkit: %v", err)
 	}
 	t.Cleanup(func() {
-		ctx, cancel := context.WithTimeout(context.Background(), patience)
-		defer cancel()
-		if err := run(ctx, url, `DROP DATABASE `+name+` WITH (FORCE)`); err != nil {
+		if err := drop(); err != nil {
 			t.Errorf("testkit: %v", err)
 		}
 	})
 	return name
+}
+
+// cloned clones a template.
+func cloned(ctx context.Context, url, template string) (name string, drop func() error, err error) {
+	name = "breakshare_test_" + strings.ToLower(rand.Text())
+	if err := run(ctx, url, `CREATE DATABASE `+name+` TEMPLATE `+template); err != nil {
+		return "", nil, err
+	}
+	return name, func() error {
+		ctx, cancel := context.WithTimeout(context.Background(), patience)
+		defer cancel()
+		return run(ctx, url, `DROP DATABASE `+name+` WITH (FORCE)`)
+	}, nil
 }
 
 // run executes statements on a connection of their own: a pool would keep

@@ -3,6 +3,8 @@ package testkit_test
 import (
 	"testing"
 
+	"github.com/jackc/pgx/v5/pgxpool"
+
 	"breakshare.example/services/platform/identity"
 	"breakshare.example/services/platform/pg"
 	"breakshare.example/services/platform/testkit"
@@ -77,5 +79,29 @@ func TestBusCarriesNothingAtFirst(t *testing.T) {
 	}
 	if n := s.CachedInfo().State.Msgs; n != 0 {
 		t.Errorf("a fresh bus holds %d messages", n)
+	}
+}
+
+// Tests under way share a pool; the last one to end drops the database.
+func TestSharedPoolLastsAsLongAsItsTests(t *testing.T) {
+	t.Parallel()
+	schema := pg.Schema{Service: "together"}
+	var first *pgxpool.Pool
+	t.Run("under way", func(t *testing.T) {
+		first = testkit.SharedPool(t, schema)
+		t.Run("another", func(t *testing.T) {
+			if testkit.SharedPool(t, schema) != first {
+				t.Error("two tests under way have two pools")
+			}
+		})
+		if err := first.Ping(t.Context()); err != nil {
+			t.Errorf("closed while a test uses it: %v", err)
+		}
+	})
+	if err := first.Ping(t.Context()); err == nil {
+		t.Error("open after the last test")
+	}
+	if testkit.SharedPool(t, schema) == first {
+		t.Error("a pool that was closed is given again")
 	}
 }

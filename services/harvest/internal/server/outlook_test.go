@@ -12,6 +12,7 @@ import (
 	schedulingv1 "breakshare.example/proto/gen/breakshare/scheduling/v1"
 	typev1 "breakshare.example/proto/gen/breakshare/type/v1"
 	"breakshare.example/services/harvest/internal/day"
+	"breakshare.example/services/harvest/internal/store"
 	"breakshare.example/services/platform/fault"
 	"breakshare.example/services/platform/identity"
 	"breakshare.example/services/platform/ids"
@@ -217,7 +218,7 @@ func TestForecastStandsIn(t *testing.T) {
 // The service closes tomorrow by itself once the cut-off has passed, once.
 func TestDaysCloseByThemselves(t *testing.T) {
 	t.Parallel()
-	r := newRig(t)
+	r := newRigOn(t, testkit.Pool(t, store.Schema())) // the clock closes the days of all co-ops
 	coop := r.settle(t)
 	r.hear(t, coop, "scheduling", &schedulingv1.CoopSaved{Coop: &schedulingv1.Coop{Name: "Stillwater", TimeZone: "Europe/Dublin", CurrencyCode: "EUR"}, Version: 1})
 	run := func(want int) {

@@ -87,7 +87,7 @@ func (o *owners) ListProducts(context.Context, *orderv1.ListProductsRequest, ...
 
 func newRig(t testing.TB) *rig {
 	t.Helper()
-	return newRigOn(t, testkit.Pool(t, store.Schema()))
+	return newRigOn(t, testkit.SharedPool(t, store.Schema()))
 }
 
 // newRigOn is newRig over a pool of the caller's.

@@ -132,7 +132,7 @@ func story() []proto.Message {
 // newest versions.
 func TestAnyOrderAndDuplicatesEndTheSame(t *testing.T) {
 	t.Parallel()
-	pool := testkit.Pool(t, store.Schema())
+	pool := testkit.SharedPool(t, store.Schema())
 	play := func(events []proto.Message) []string {
 		coop := testkit.Coop()
 		// The crops as first known, so that lots can be opened before the rest.
@@ -180,7 +180,7 @@ func TestAnyOrderAndDuplicatesEndTheSame(t *testing.T) {
 // it, and the events after it wait.
 func TestSenselessEventsAreBuried(t *testing.T) {
 	t.Parallel()
-	pool := testkit.Pool(t, store.Schema())
+	pool := testkit.SharedPool(t, store.Schema())
 	coop := testkit.Coop()
 	forgotten := inbox.Permanent(errors.New(""))
 	for _, e := range []proto.Message{
