@@ -14,7 +14,7 @@
 // same demands at the same cost. Where nothing but the product matters there is one demand for
 // it and no group, so that a day of L lots and N lines has about L + N arcs and not L × N; where
 // wishes differ, groups and demands are parted just as far as they differ. Lots that are held or
-// past their shelf life, and pairs that a wish or a pin forbids, have no arc at all. Unmet and
+// past their shelf life or held too warm to keep, and pairs that a wish or a pin forbids, have no arc at all. Unmet and
 // unsold packs flow on arcs of their own, so that a flow always exists.
 //
 // # The aims
@@ -28,7 +28,8 @@
 //  2. where the day has a match already: as few packs as can be go elsewhere than before;
 //  3. customers of a class share what is short of a product, so that who has least for its
 //     weight gets the next pack;
-//  4. older stock goes before newer;
+//  4. older stock goes before newer, and of one day what is known to keep less long before the
+//     rest;
 //  5. farms share what is left of a product, in proportion to what they offered or to their
 //     member shares, tilted by what they are ahead or behind in the season;
 //  6. packs that are cheaper to carry, to the hub or to the customer's zone, go before dearer; a

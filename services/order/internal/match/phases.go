@@ -67,7 +67,9 @@ func solve(ctx context.Context, p *prepared, net *network, from *basis, told fun
 // step solves for the first aims and returns how many they were.
 func (s *search) step(ctx context.Context, aims []aim, at *basis) (int, error) {
 	first := s.out.potential == nil
-	if s.open(aims, first); len(s.rest.arcs) == 0 {
+	if first {
+		s.openAll()
+	} else if s.open(aims); len(s.rest.arcs) == 0 {
 		return len(aims), nil
 	}
 	for {

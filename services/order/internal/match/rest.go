@@ -16,18 +16,28 @@ type opened struct {
 	first int
 }
 
-// open finds what is not settled. In the first phase that is all, whatever room there is, so that
-// its shape is the same from day to day. Later, those shares of the aims that are still open have
-// their steps, the finest where the last phase left them.
-func (s *search) open(aims []aim, first bool) {
+// openAll takes in all of the problem, whatever room there is, so that its shape is the same from
+// day to day.
+func (s *search) openAll() {
+	s.rest = &rest{arcs: upTo(len(s.problem.Cap)), nodes: upTo(s.problem.Nodes())}
+	s.rest.problem.From, s.rest.problem.To = s.problem.From, s.problem.To
+}
+
+// upTo is 0 to n-1.
+func upTo(n int) []int32 {
+	all := make([]int32, n)
+	for i := range all {
+		all[i] = int32(i)
+	}
+	return all
+}
+
+// open finds what is not settled. Those shares of the aims that are still open have their steps,
+// the finest where the last phase left them.
+func (s *search) open(aims []aim) {
 	p := &s.problem
 	number := make([]int32, p.Nodes())
-	room := len(p.Cap)
-	if !first {
-		room = 0
-	}
-	r := &rest{arcs: make([]int32, 0, room)}
-	r.problem.From, r.problem.To = make([]int32, 0, room), make([]int32, 0, room)
+	r := &rest{}
 	s.rest = r
 	place := func(node int32) int32 {
 		if number[node] == 0 {
@@ -39,13 +49,13 @@ func (s *search) open(aims []aim, first bool) {
 	shares := make(map[int32]*share)
 	for _, a := range aims {
 		for i := range a.shares {
-			if sh := &a.shares[i]; !first && p.Cap[sh.arc] > 0 {
+			if sh := &a.shares[i]; p.Cap[sh.arc] > 0 {
 				shares[sh.arc] = sh
 			}
 		}
 	}
 	for a, room := range p.Cap {
-		if room == 0 && !first {
+		if room == 0 {
 			continue
 		}
 		steps := 1

@@ -7,27 +7,30 @@ package match
 // algorithms, SIAM Journal on Computing 1, 1972).
 func (s *search) tighten() {
 	r, room := s.rest, s.problem.Cap
-	c := newComponents(len(r.nodes))
-	each := func(do func(i int, a int32)) {
-		for i, a := range r.arcs {
-			if room[a] > 0 && r.isFirst(i) {
-				do(i, a)
-			}
+	var open []int32 // places of the arcs
+	for i, a := range r.arcs {
+		if room[a] > 0 && r.isFirst(i) {
+			open = append(open, int32(i))
 		}
 	}
-	each(func(i int, a int32) {
-		c.count(r.problem.From[i], r.problem.To[i], s.last[a] < room[a], s.last[a] > 0)
-	})
+	if len(open) == 0 {
+		return
+	}
+	c := newComponents(len(r.nodes))
+	for _, i := range open {
+		c.count(r.problem.From[i], r.problem.To[i], s.last[r.arcs[i]] < room[r.arcs[i]], s.last[r.arcs[i]] > 0)
+	}
 	c.begin()
-	each(func(i int, a int32) {
-		c.add(r.problem.From[i], r.problem.To[i], s.last[a] < room[a], s.last[a] > 0)
-	})
+	for _, i := range open {
+		c.add(r.problem.From[i], r.problem.To[i], s.last[r.arcs[i]] < room[r.arcs[i]], s.last[r.arcs[i]] > 0)
+	}
 	c.find()
-	each(func(i int, a int32) {
+	for _, i := range open {
 		if c.of[r.problem.From[i]] != c.of[r.problem.To[i]] {
+			a := r.arcs[i]
 			s.fix(a, s.last[a], room[a])
 		}
-	})
+	}
 }
 
 // components finds the strongly connected components of a directed graph.
