@@ -179,9 +179,10 @@ func (page *recipesPage) fill(v *visit, f *form, r *compostlotv1.Recipe) {
 		if property.property == compostlotv1.RecipeProperty_RECIPE_PROPERTY_GYPSUM {
 			unit = v.words.MassUnit()
 		}
-		page.Properties = append(page.Properties, stageChoice{property.word, "recipes.property." + property.word, f.Value("property", "nitrogen") == property.word})
+		key := "recipes.property." + property.word
+		page.Properties = append(page.Properties, stageChoice{property.word, key, f.Value("property", "nitrogen") == property.word})
 		page.Bounds = append(page.Bounds, boundRow{
-			Key: "recipes.property." + property.word,
+			Key: key,
 			Low: field("kg", "low_"+property.word, v.words.T("recipes.at_least"), "", unit), High: field("kg", "high_"+property.word, v.words.T("recipes.at_most"), "", unit),
 		})
 	}
