@@ -162,9 +162,13 @@ func (l *compostlot) RecordReadings(stream grpc.ClientStreamingServer[compostlot
 		return err
 	}
 	res := &compostlotv1.RecordReadingsResponse{}
+	var all []*compostlotv1.Reading
 	for {
 		req, err := stream.Recv()
 		if err == io.EOF {
+			l.c.mu.Lock()
+			l.c.Stored = append(l.c.Stored, all...)
+			l.c.mu.Unlock()
 			return stream.SendAndClose(res)
 		}
 		if err != nil {
@@ -176,8 +180,6 @@ func (l *compostlot) RecordReadings(stream grpc.ClientStreamingServer[compostlot
 			}
 		}
 		res.Stored += int64(len(req.GetReadings()))
-		l.c.mu.Lock()
-		l.c.Stored = append(l.c.Stored, req.GetReadings()...)
-		l.c.mu.Unlock()
+		all = append(all, req.GetReadings()...)
 	}
 }
