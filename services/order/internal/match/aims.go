@@ -153,7 +153,7 @@ func (n *network) ages(r *rest, cost []int64) {
 		l := &n.lots[i]
 		switch {
 		case l.Packs == 0:
-			return age{day: math.MaxInt}
+			return age{day: math.MinInt} // beyond all others, so that the newest that counts has rank 0
 		case l.KeepsUntil == 0:
 			return age{l.PickDay, math.MaxInt}
 		}

@@ -99,6 +99,15 @@ func TestAims(t *testing.T) {
 		{"older first", dayOf([]match.Lot{lot("new", "alder", today, 4), lot("old", "birch", today-4, 3)}, line("o", 1, 5)), map[string]int64{"old o": 3, "new o": 2}},
 		{"of one day, what keeps less long first", dayOf([]match.Lot{lot("cold", "alder", today-1, 4), func() match.Lot { l := lot("warm", "birch", today-1, 4); l.KeepsUntil = today; return l }()}, line("o", 1, 4)), map[string]int64{"warm o": 4}},
 		{"farms sell alike", dayOf([]match.Lot{dear, lot("b-cheap", "cedar", today, 4)}, line("o", 1, 5)), map[string]int64{"b-cheap o": 3, "a-dear o": 2}},
+		{"a pack is not sold for being sold", func() match.Day {
+			// Both ways are worth 900; one moves one pack, the other two.
+			d := byCarry(dayOf([]match.Lot{lot("a", "alder", today, 1)}, line("o", 1, 1), line("p", 1, 1)))
+			d.Products = append(d.Products, match.Product{ID: "open", ShelfLife: 4})
+			d.Lots = append(d.Lots, match.Lot{ID: "b", Farm: "birch", Product: "open", PickDay: today, Packs: 1, Carry: match.Carry{Known: true, Milli: 10}})
+			d.Lines[0].Instead = []match.Instead{{Product: "open", Reluctance: 450}}
+			d.Lines[1].Value, d.Lines[1].OnlyFrom, d.Rules.Short = 450, "alder", match.ShortInTurn
+			return d
+		}(), map[string]int64{"a o": 1}},
 		{"cheaper carriage next", byCarry(dayOf([]match.Lot{dear, lot("b-cheap", "cedar", today, 4)}, line("o", 1, 5))), map[string]int64{"b-cheap o": 4, "a-dear o": 1}},
 		{"unknown carriage last", byCarry(dayOf([]match.Lot{unknown, dear}, line("o", 1, 5))), map[string]int64{"a-dear o": 4, "a-unknown o": 1}},
 		{"age before carriage", dayOf([]match.Lot{lot("new", "cedar", today, 4), func() match.Lot { l := dear; l.PickDay--; return l }()}, line("o", 1, 3)), map[string]int64{"a-dear o": 3}},
