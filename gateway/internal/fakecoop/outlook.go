@@ -17,6 +17,7 @@ type Outlook struct {
 	Working   *schedulingv1.WorkingDays
 	Overruled []*schedulingv1.DemandOverride
 	Proposed  []*schedulingv1.ProposeFillsRequest
+	MovedTo   []*schedulingv1.MoveCropRequest
 }
 
 // GetDemand forecasts 400 kg a week of every product, 150 kg of it standing orders; the second
@@ -96,5 +97,23 @@ func (s *scheduling) SaveWorkingDays(_ context.Context, req *schedulingv1.SaveWo
 		s.c.Working = proto.CloneOf(req.GetWorkingDays())
 		s.c.Working.Etag += "+"
 		return s.c.Working, nil
+	})
+}
+
+// MoveCrop refuses the first try of each move over the yards' tonnes.
+func (s *scheduling) MoveCrop(_ context.Context, req *schedulingv1.MoveCropRequest) (*schedulingv1.Crop, error) {
+	return once(s.c, "MoveCrop", req, func() (*schedulingv1.Crop, error) {
+		if !req.GetBeyondSlots() {
+			return nil, fault.New(fault.Precondition, "OVER_THE_YARDS_TONNES", "The published slots of that week give 20,000 kg.").WithField("fill_date", "needs more compost than the slots of the week give")
+		}
+		s.c.MovedTo = append(s.c.MovedTo, req)
+		return &schedulingv1.Crop{CropId: req.GetCropId(), FillDate: req.GetFillDate()}, nil
+	})
+}
+
+func (s *scheduling) ShiftOverdue(_ context.Context, req *schedulingv1.ShiftOverdueRequest) (*schedulingv1.ShiftOverdueResponse, error) {
+	return once(s.c, "ShiftOverdue", req, func() (*schedulingv1.ShiftOverdueResponse, error) {
+		s.c.Overdue = nil
+		return &schedulingv1.ShiftOverdueResponse{Crops: []*schedulingv1.Crop{{CropId: "a"}, {CropId: "b"}}}, nil
 	})
 }

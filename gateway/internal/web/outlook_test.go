@@ -138,3 +138,27 @@ func TestForbiddenFillsStayForbidden(t *testing.T) {
 		t.Errorf("an unreadable fill answered %d", p.status)
 	}
 }
+
+func TestConflictsAndOverdueStepsAreMended(t *testing.T) {
+	t.Parallel()
+	r := visit(t, coordinator)
+	crop := r.coop.Crops[0]
+	crop.State, crop.Etag = schedulingv1.CropState_CROP_STATE_PLANNED, "v7"
+	r.coop.Conflicts = []*schedulingv1.CropConflict{{RoomId: crop.GetRoomId(), FirstCropId: "x", SecondCropId: crop.GetCropId(), FromDate: "2026-12-01", UntilDate: "2026-12-04", MoveCropId: crop.GetCropId(), MoveDays: 3}}
+	r.coop.Overdue = []*schedulingv1.OverdueStage{{CropId: "x", RoomId: crop.GetRoomId(), FarmId: crop.GetFarmId(), Kind: schedulingv1.StageKind_STAGE_KIND_CASING, ExpectedDate: "2026-11-23", Days: 2}}
+	r.coop.Crops = r.coop.Crops[:1]
+	p := r.get("/quarter").ok()
+	form := p.form("/quarter/move")
+	if form.Get("crop") != crop.GetCropId() || form.Get("etag") != "v7" || form.Get("beyond_slots") != "" {
+		t.Errorf("the form has %v", form)
+	}
+	refused := r.post("/quarter/move", form).says(".alert", "The published slots of that week give 20,000 kg.").says("label.tick", "Even where the yards")
+	again := refused.form("/quarter/move")
+	again.Set("beyond_slots", "yes")
+	again.Set("request_id", r.get("/quarter").form("/quarter/move").Get("request_id"))
+	r.post("/quarter/move", again).ok().says(".done", "Crops moved: 1.")
+	if m := r.coop.MovedTo[0]; m.GetFillDate() != form.Get("fill_date") || !m.GetBeyondSlots() {
+		t.Errorf("moved %v", m)
+	}
+	r.submit(r.get("/quarter"), "/quarter/shift", nil).ok().says(".done", "Crops moved: 2.").without("form[action='/quarter/shift']")
+}

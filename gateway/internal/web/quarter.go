@@ -36,6 +36,9 @@ type quarterPage struct {
 	Overdue       []overdueRow
 	Planned       string // crops just planned; empty where none were
 	CalledOff     string
+	Moved         string
+	Form          *form
+	Shift         *form // moves all that is overdue
 }
 
 // conflictRow is a room that two crops hold on the same days.
@@ -43,6 +46,8 @@ type conflictRow struct {
 	Room, First, Second, From, Until string
 	Move                             string // the crop to move
 	Days                             int64  // later where positive
+	To, Etag                         string // its new day of filling; empty where it cannot move
+	Form                             *form
 }
 
 // overdueRow is a step that should have begun and is not recorded.
@@ -83,14 +88,15 @@ type laneBar struct {
 const mostFarms = 8
 
 // showQuarter shows thirteen weeks of all rooms.
-func (p *Pages) showQuarter(v *visit, _ *form) (view, error) {
+func (p *Pages) showQuarter(v *visit, f *form) (view, error) {
 	from, err := v.dayOf("from", v.today(0))
 	if err != nil {
 		return view{}, err
 	}
 	from = mondayOf(from)
 	page := quarterPage{From: from, To: addDays(from, quarterDays-1), Before: addDays(from, -quarterDays), After: addDays(from, quarterDays), Width: quarterDays * dayWidth}
-	page.Planned, page.CalledOff = tally(v, "planned"), tally(v, "called_off")
+	page.Planned, page.CalledOff, page.Moved = tally(v, "planned"), tally(v, "called_off"), tally(v, "moved")
+	page.Form, page.Shift = f, f.For("shift")
 	var (
 		quarter *schedulingv1.GetQuarterResponse
 		n       names
@@ -166,8 +172,16 @@ func (page *quarterPage) fill(quarter *schedulingv1.GetQuarterResponse, n names,
 	for _, c := range quarter.GetConflicts() {
 		page.Conflicts = append(page.Conflicts, conflictRow{
 			Room: nameOf(names, c.GetRoomId()), First: c.GetFirstCropId(), Second: c.GetSecondCropId(), From: c.GetFromDate(), Until: addDays(c.GetUntilDate(), -1),
-			Move: c.GetMoveCropId(), Days: int64(c.GetMoveDays()),
+			Move: c.GetMoveCropId(), Days: int64(c.GetMoveDays()), Form: page.Form.For("move-" + c.GetMoveCropId()),
 		})
+		row := &page.Conflicts[len(page.Conflicts)-1]
+		for _, room := range rooms {
+			for _, crop := range room.GetCrops() {
+				if crop.GetCropId() == row.Move && crop.GetState() == schedulingv1.CropState_CROP_STATE_PLANNED {
+					row.To, row.Etag = addDays(crop.GetFillDate(), int(row.Days)), crop.GetEtag()
+				}
+			}
+		}
 	}
 	for _, o := range quarter.GetOverdue() {
 		page.Overdue = append(page.Overdue, overdueRow{nameOf(n.farms, o.GetFarmId()), nameOf(names, o.GetRoomId()), kindKey(o.GetKind()), o.GetExpectedDate(), int64(o.GetDays())})
