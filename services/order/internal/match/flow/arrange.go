@@ -14,8 +14,10 @@ import "math"
 // only one corner of the network and choose badly.
 const (
 	// groupedShare is the share of arcs, in percent, that must end in nodes
-	// which only receive.
-	groupedShare = 75
+	// which only receive; these must be one in groupedNodeShare nodes. If as
+	// many come from nodes which only send, the network is one of senders and
+	// receivers.
+	groupedShare, groupedNodeShare = 75, 3
 	// groupedArcs is the least number of arcs for each such node, or
 	// groupedFewArcs where there are groupedNodes of them to each other node.
 	groupedArcs, groupedFewArcs, groupedNodes = 10, 6, 4
@@ -87,16 +89,16 @@ func (l *layout) choose(p *Problem, in, out []int32) bool {
 	need := int64(l.arcs) * groupedShare
 	l.reversed = outOfSources*100 >= need && (intoSinks*100 < need || sources > sinks)
 	if l.reversed {
-		sinks, intoSinks = sources, outOfSources
+		sinks, intoSinks, outOfSources = sources, outOfSources, intoSinks
 		l.sends, l.receives = l.receives, l.sends
 	}
-	bipartite := l.arcs > 0 && intoSinks*100 >= need
 	least := int64(groupedArcs)
 	if sinks >= groupedNodes*(int64(p.Nodes())-sinks) {
 		least = groupedFewArcs
 	}
-	l.grouped = bipartite && int64(l.arcs) >= sinks*least
-	return bipartite
+	mostly := l.arcs > 0 && intoSinks*100 >= need && sinks*groupedNodeShare >= int64(p.Nodes())
+	l.grouped = mostly && int64(l.arcs) >= sinks*least
+	return mostly && outOfSources*100 >= need
 }
 
 // contested says whether the cheapest sender of one receiver is that of many:
@@ -148,7 +150,7 @@ func (l *layout) setBlock() {
 
 // smallestBlock spares small networks blocks too short to choose well from;
 // measured best of 8 to 64.
-const smallestBlock = 24
+const smallestBlock = 32
 
 // group sorts arcs by head, stably, in two passes, and cuts long groups.
 func (l *layout) group(p *Problem, in, out []int32) {

@@ -39,20 +39,20 @@ func (s *Solver) pivot(in, a, b int32) bool {
 	if atB {
 		lower, upper = b, a
 	}
-	link := treeNode{parent: upper, pred: in, upward: atB == full, up: flow, down: room - flow}
-	if link.upward {
-		link.up, link.down = link.down, link.up
+	by := link{upper, in, false, flow, room - flow}
+	if atB == full {
+		by = link{upper, in, true, room - flow, flow}
 	}
-	s.rehang(lower, out, join, link)
+	s.rehang(lower, out, join, by)
 	return true
 }
 
-// rehang cuts the subtree of out off and hangs it by link at lower.
-func (s *Solver) rehang(lower, out, join int32, link treeNode) {
+// rehang cuts the subtree of out off and hangs it by the link at lower.
+func (s *Solver) rehang(lower, out, join int32, by link) {
 	if lower == out && s.isRestingLeaf(out) {
-		s.moveLeaf(out, join, link)
+		s.moveLeaf(out, join, by)
 	} else {
-		s.moveSubtree(lower, out, join, link)
+		s.moveSubtree(lower, out, join, by)
 	}
 }
 
@@ -131,15 +131,15 @@ func (s *Solver) release(out int32) {
 }
 
 // moveLeaf hangs a resting leaf elsewhere; nothing hangs from it.
-func (s *Solver) moveLeaf(leaf, join int32, link treeNode) {
+func (s *Solver) moveLeaf(leaf, join int32, by link) {
 	t := &s.node[leaf]
 	s.resizePath(t.parent, join, -1)
-	s.resizePath(link.parent, join, 1)
+	s.resizePath(by.parent, join, 1)
 	s.node[t.parent].kids--
-	s.node[link.parent].kids++
-	s.connect(leaf, link)
+	s.node[by.parent].kids++
+	s.connect(leaf, by)
 	s.value[leaf] = s.offset(leaf)
-	s.base[leaf] = link.parent
+	s.base[leaf] = by.parent
 }
 
 // resizePath adds k to the sizes from u up to, not including, join.
@@ -151,45 +151,52 @@ func (s *Solver) resizePath(u, join, k int32) {
 	}
 }
 
-// connect gives u the parent and the arc of link.
-func (s *Solver) connect(u int32, link treeNode) {
+// connect gives u the parent and the arc of by.
+func (s *Solver) connect(u int32, by link) {
 	t := &s.node[u]
-	t.parent, t.pred, t.upward, t.up, t.down = link.parent, link.pred, link.upward, link.up, link.down
+	t.parent, t.pred, t.upward, t.up, t.down = by.parent, by.pred, by.upward, by.up, by.down
 }
 
 // moveSubtree turns the subtree of out around so that lower is its top, hangs
-// it by link and shifts its potentials.
-func (s *Solver) moveSubtree(lower, out, join int32, link treeNode) {
-	reduced := s.treeCost(link.pred)
-	if link.upward {
-		reduced += s.pot(lower) - s.pot(link.parent)
+// it by the link and shifts its potentials.
+func (s *Solver) moveSubtree(lower, out, join int32, by link) {
+	reduced := s.treeCost(by.pred)
+	if by.upward {
+		reduced += s.pot(lower) - s.pot(by.parent)
 	} else {
-		reduced = s.pot(lower) - s.pot(link.parent) - reduced
+		reduced = s.pot(lower) - s.pot(by.parent) - reduced
 	}
-	if s.isRestingLeaf(lower) {
-		s.wake(lower)
-	}
-	if s.isRestingLeaf(link.parent) {
-		s.wake(link.parent)
+	if s.grouped {
+		s.wakeResting(lower)
+		s.wakeResting(by.parent)
 	}
 	old := s.node[out].parent
 	size := s.node[out].size
 	s.resizePath(old, join, -size)
-	s.resizePath(link.parent, join, size)
-	s.node[old].kids--
-	s.node[link.parent].kids++
-	s.rethread(lower, out, link)
-	if lower != out {
+	s.resizePath(by.parent, join, size)
+	s.rethread(lower, out, by)
+	if s.grouped {
+		s.node[by.parent].kids++
 		s.node[lower].kids++
-		s.node[out].kids--
-		if s.isRestingLeaf(out) {
-			s.settle(out)
-		}
-	}
-	if s.isRestingLeaf(old) {
-		s.settle(old)
+		s.loseKid(out)
+		s.loseKid(old)
 	}
 	s.shiftSide(lower, -reduced)
+}
+
+// wakeResting wakes u if it is a resting leaf.
+func (s *Solver) wakeResting(u int32) {
+	if s.isRestingLeaf(u) {
+		s.wake(u)
+	}
+}
+
+// loseKid settles u if it has lost its last child.
+func (s *Solver) loseKid(u int32) {
+	s.node[u].kids--
+	if s.isRestingLeaf(u) {
+		s.settle(u)
+	}
 }
 
 // shiftSide adds to the potentials of top and all below it, or takes as much
@@ -218,9 +225,9 @@ func (s *Solver) shiftSide(top int32, by int64) {
 const maxDrift int64 = 1 << 60
 
 // rethread reverses the path from lower up to out and moves the subtree's run
-// of the thread behind link.parent. For each node of the path its own run,
+// of the thread behind the link's parent. For each node of the path its own run,
 // less the run of the child it came from, is appended to the run so far.
-func (s *Solver) rethread(lower, out int32, link treeNode) {
+func (s *Solver) rethread(lower, out int32, by link) {
 	node, thread, back := s.node, s.thread, s.back
 	old, size := node[out].parent, node[out].size
 
@@ -233,24 +240,24 @@ func (s *Solver) rethread(lower, out int32, link treeNode) {
 	end, follow := tail, thread[tail]
 	prior := back[lower]
 	below := node[lower].size
-	hold := node[lower]
-	s.connect(lower, link)
+	t := &node[lower]
+	hold := link{t.parent, t.pred, t.upward, t.up, t.down}
+	s.connect(lower, by)
 	node[lower].size = size
 	for u := lower; u != out; {
 		w := hold.parent
 		t := &node[w]
-		next, wBack := *t, back[w]
+		next, wBack := link{t.parent, t.pred, t.upward, t.up, t.down}, back[w]
 		thread[tail], back[w] = w, tail
-		if next.last != end {
+		if t.last != end {
 			thread[prior], back[follow] = follow, prior
-			end, follow = next.last, thread[next.last]
+			end, follow = t.last, thread[t.last]
 			tail = end
 		} else {
 			tail = prior
 		}
 		t.parent, t.pred, t.upward, t.up, t.down = u, hold.pred, !hold.upward, hold.down, hold.up
-		t.size = size - below
-		below = next.size
+		t.size, below = size-below, t.size
 		prior, hold, u = wBack, next, w
 	}
 	for u := out; u != lower; u = node[u].parent {
@@ -258,8 +265,8 @@ func (s *Solver) rethread(lower, out int32, link treeNode) {
 	}
 	node[lower].last = tail
 
-	after = thread[link.parent]
-	thread[link.parent], back[lower] = lower, link.parent
+	after = thread[by.parent]
+	thread[by.parent], back[lower] = lower, by.parent
 	thread[tail], back[after] = after, tail
-	s.moveLast(link.parent, link.parent, tail)
+	s.moveLast(by.parent, by.parent, tail)
 }

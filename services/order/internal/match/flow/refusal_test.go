@@ -165,7 +165,7 @@ func checkCycle(t reporter, p *flow.Problem, e *flow.UnboundedError) {
 
 func TestCancelledContextStops(t *testing.T) {
 	t.Parallel()
-	p := instance(t, "coop-day-medium")
+	p := instance(t, "sparse-8-12")
 	ctx, cancel := context.WithCancel(t.Context())
 	var s flow.Solver
 	seen := 0
@@ -187,7 +187,7 @@ func TestProgressGrows(t *testing.T) {
 	t.Parallel()
 	var s flow.Solver
 	var reports []flow.Progress
-	r, err := s.Solve(t.Context(), instance(t, "coop-day-medium"), flow.Options{
+	r, err := s.Solve(t.Context(), instance(t, "sparse-8-12"), flow.Options{
 		Progress: func(p flow.Progress) { reports = append(reports, p) },
 	})
 	if err != nil {

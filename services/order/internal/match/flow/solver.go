@@ -106,6 +106,9 @@ func (s *Solver) accept(p *Problem) (err error) {
 func (s *Solver) load() {
 	s.loadCosts(s.p, s.size.dearest, false)
 	s.penalty = max(s.size.dearest/4, 1)
+	if s.greedy {
+		s.penalty = max(s.size.dearest, 1)
+	}
 	s.maxPenalty = s.size.maxPenalty(len(s.p.Supply))
 	s.supply = resize(s.supply, len(s.p.Supply))
 	copy(s.supply, s.p.Supply)

@@ -30,27 +30,38 @@ func (s *Solver) findCheapest() []int32 {
 	for u := range cheapest {
 		cheapest[u] = none
 	}
+	supply := s.supply
 	if !s.grouped {
-		for a := range s.arcs {
-			s.compare(cheapest, a, s.tail[a], s.head[a])
+		heads := s.head[:s.arcs]
+		for a, u := range s.tail[:s.arcs] {
+			v := heads[a]
+			if supply[v] < 0 {
+				s.cheaper(&cheapest[v], int32(a))
+			}
+			if supply[u] > 0 {
+				s.cheaper(&cheapest[u], int32(a))
+			}
 		}
 		return cheapest
 	}
 	for _, g := range s.groups {
+		wants := supply[g.head] < 0
 		for a := g.start; a < g.end; a++ {
-			s.compare(cheapest, a, s.tail[a], g.head)
+			if wants {
+				s.cheaper(&cheapest[g.head], a)
+			}
+			if u := s.tail[a]; supply[u] > 0 {
+				s.cheaper(&cheapest[u], a)
+			}
 		}
 	}
 	return cheapest
 }
 
-// compare notes arc a at its ends where it is the cheapest so far.
-func (s *Solver) compare(cheapest []int32, a, tail, head int32) {
-	if b := cheapest[head]; s.supply[head] < 0 && (b == none || s.costOf(a) < s.costOf(b)) {
-		cheapest[head] = a
-	}
-	if b := cheapest[tail]; s.supply[tail] > 0 && (b == none || s.costOf(a) < s.costOf(b)) {
-		cheapest[tail] = a
+// cheaper makes best a if that is the cheaper arc.
+func (s *Solver) cheaper(best *int32, a int32) {
+	if b := *best; b == none || s.costOf(a) < s.costOf(b) {
+		*best = a
 	}
 }
 
@@ -138,10 +149,10 @@ func (s *Solver) take(a, v int32) {
 	s.supply[v] += x
 	switch {
 	case s.supply[v] == 0:
-		s.connect(v, treeNode{parent: u, pred: a, up: x, down: room - x})
+		s.connect(v, link{u, a, false, x, room - x})
 	case x == room:
 		s.flip(a)
 	default:
-		s.connect(u, treeNode{parent: v, pred: a, upward: true, up: room - x, down: x})
+		s.connect(u, link{v, a, true, room - x, x})
 	}
 }

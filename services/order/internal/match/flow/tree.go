@@ -32,6 +32,14 @@ type treeNode struct {
 	up, down int64
 }
 
+// link is what hangs a node from its parent, apart so that it can be handed
+// around in registers.
+type link struct {
+	parent, pred int32
+	upward       bool
+	up, down     int64
+}
+
 // flow on the arc to the parent, above its least flow.
 func (t *treeNode) flow() int64 {
 	if t.upward {
@@ -70,9 +78,9 @@ func (s *Solver) star() {
 	last := root // on the thread so far
 	for u, b := range s.supply {
 		u := int32(u)
-		s.node[u] = s.artificial(u, b)
+		s.connect(u, s.artificial(u, b))
 		t := &s.node[u]
-		t.size, t.last, t.rests = 1, u, s.mayRest(u)
+		t.size, t.last, t.kids, t.rests = 1, u, 0, s.mayRest(u)
 		s.value[u], s.base[u] = s.offset(u), root
 		if !t.rests {
 			s.base[u] = zero
@@ -111,65 +119,73 @@ func (s *Solver) hang() {
 }
 
 // artificial is the arc between u and the root with the flow b upward.
-func (s *Solver) artificial(u int32, b int64) treeNode {
-	link := treeNode{parent: s.root(), pred: s.arcs + u, upward: b >= 0, up: unlimited - b, down: b}
+func (s *Solver) artificial(u int32, b int64) link {
 	if b < 0 {
-		link.up, link.down = -b, unlimited+b
+		return link{s.root(), s.arcs + u, false, -b, unlimited + b}
 	}
-	return link
+	return link{s.root(), s.arcs + u, true, unlimited - b, b}
 }
 
 // build sets sizes, thread and potentials from the parents.
 func (s *Solver) build() {
 	s.parentsFirst()
+	node, value, base := s.node, s.value, s.base
 	root := s.root()
-	for u := range s.node {
-		t := &s.node[u]
-		t.size, t.kids, t.last = 1, 0, int32(u)
-	}
-	for k := len(s.order) - 1; k > 0; k-- {
-		u := s.order[k]
-		up := &s.node[s.node[u].parent]
-		up.size += s.node[u].size
-		up.kids++
-	}
+	zero := root + 1
 	s.thread[root], s.back[root] = root, root
+	value[root], value[zero] = 0, 0
+	base[root], base[zero] = zero, zero
 	for _, u := range s.order[1:] {
-		if !s.isRestingLeaf(u) {
-			s.link(u)
+		value[u] = s.offset(u)
+		if s.isRestingLeaf(u) {
+			base[u] = node[u].parent
+			continue
 		}
+		base[u] = zero
+		value[u] += value[node[u].parent]
+		s.link(u)
 	}
 	// Backwards along the thread a node's last child comes first.
 	for u := s.back[root]; u != root; u = s.back[u] {
-		if up := &s.node[s.node[u].parent]; up.last == s.node[u].parent {
-			up.last = s.node[u].last
+		p := node[u].parent
+		if up := &node[p]; up.last == p {
+			up.last = node[u].last
 		}
 	}
-	s.refreshPotentials()
 }
 
 // parentsFirst fills s.order with the root and then all nodes, each after its
-// parent, by counting the children still to come and peeling leaves.
+// parent, by counting the children still to come and peeling leaves. It also
+// counts children and sizes.
 func (s *Solver) parentsFirst() {
-	n := len(s.node)
+	node := s.node
+	n := len(node)
 	s.order = resize(s.order, n)
-	for u := range s.node {
-		s.node[u].kids = 0
+	left := s.back // children to come; none once placed
+	for u := range node {
+		t := &node[u]
+		t.size, t.kids, t.last = 1, 0, int32(u)
+		left[u] = 0
 	}
 	for u := range s.supply {
-		s.node[s.node[u].parent].kids++
+		p := node[u].parent
+		node[p].kids++
+		left[p]++
 	}
 	k := n
-	for u := range s.node {
+	for u := range node {
 		// Climb while the node just placed was its parent's last child.
-		for v := int32(u); s.node[v].kids == 0; v = s.node[v].parent {
-			s.node[v].kids = none
+		for v := int32(u); left[v] == 0; {
+			left[v] = none
 			k--
 			s.order[k] = v
-			if s.node[v].parent == none {
+			p := node[v].parent
+			if p == none {
 				break
 			}
-			s.node[s.node[v].parent].kids--
+			node[p].size += node[v].size
+			left[p]--
+			v = p
 		}
 	}
 }
