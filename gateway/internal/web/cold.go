@@ -11,6 +11,7 @@ import (
 type coldPage struct {
 	Stores []storeRow
 	Lots   []coldRow
+	File   *table // the lots; nil for none
 }
 
 // storeRow is one cold store as it was last read.
@@ -76,6 +77,9 @@ func (p *Pages) showCold(v *visit, _ *form) (view, error) {
 			row.Held = lot.GetHoldReason()
 		}
 		page.Lots = append(page.Lots, row)
+	}
+	if len(page.Lots) > 0 {
+		page.File = coldTable(v, page.Lots)
 	}
 	return view{template: "cold", title: "cold.title", data: page}, nil
 }

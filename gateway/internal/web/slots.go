@@ -35,6 +35,8 @@ type slotsPage struct {
 	ID, Ready, Capacity, Least, Price, Cut input
 	Every, Through                         input
 
+	SlotsFile, AskedFile *table
+
 	Weeks    []slotWeek
 	Weekdays []string
 	Upload   *form
@@ -127,6 +129,12 @@ func (p *Pages) showSlots(v *visit, f *form) (view, error) {
 	}
 	page.Weeks, page.Weekdays, page.Upload = slotWeeks(page.Slots, from, to), weekdayKeys(), f.For("upload")
 	page.Asked = askedRows(asked.GetCompostRequests(), asked.GetShares(), n, inSpan)
+	if len(page.Slots) > 0 {
+		page.SlotsFile = slotsTable(v, slots.GetSlots(), n)
+	}
+	if len(page.Asked) > 0 {
+		page.AskedFile = askedTable(v, page.Asked)
+	}
 	if page.Previews {
 		page.Preview = askedRows(asked.GetCompostRequests(), round.GetShares(), n, inSpan)
 	}
