@@ -27,7 +27,7 @@ func BenchmarkShareOut500Requests60Slots(b *testing.B) {
 // A round too large to search to the end is answered close to its bound.
 func TestLargeRoundWithSmallestAmounts(t *testing.T) {
 	t.Parallel()
-	out, err := ShareOut(bigRound(200, 40, 40, true))
+	out, err := ShareOut(bigRound(100, 20, 20, true))
 	if err != nil {
 		t.Fatal(err)
 	}
