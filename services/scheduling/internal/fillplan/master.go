@@ -33,7 +33,7 @@ type master struct {
 	known   map[string]bool
 	basis   []int // by row, the column basic in it
 	basic   []bool
-	inverse []float64 // m×m, row-major
+	inverse []float64 // m×m, column after column
 	value   []float64 // of the basic columns
 	dual    []float64
 	alpha   []float64

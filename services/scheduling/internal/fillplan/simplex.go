@@ -13,7 +13,7 @@ func (s *master) refactor() bool {
 	s.dual = make([]float64, m)
 	s.alpha = make([]float64, m)
 	a := make([]float64, m*m)
-	s.inverse = make([]float64, m*m)
+	inv := make([]float64, m*m)
 	s.basic = make([]bool, len(s.columns))
 	// Slacks first: they cost nothing to eliminate.
 	slices.SortStableFunc(s.basis, func(i, j int) int { return cmp.Compare(len(s.columns[i].rows), len(s.columns[j].rows)) })
@@ -23,7 +23,6 @@ func (s *master) refactor() bool {
 			a[int(row)*m+k] = s.columns[j].coefs[i]
 		}
 	}
-	inv := s.inverse
 	for i := range m {
 		inv[i*m+i] = 1
 	}
@@ -79,6 +78,7 @@ func (s *master) refactor() bool {
 		}
 		s.x.work(touched*(len(left)+len(right)) + 4*m)
 	}
+	s.inverse = a // of no other use by now
 	for i := range m {
 		row := inv[i*m : (i+1)*m]
 		cost := s.columns[s.basis[i]].cost
@@ -86,6 +86,7 @@ func (s *master) refactor() bool {
 		for j, v := range row {
 			sum += v * s.rhs[j]
 			s.dual[j] += cost * v
+			s.inverse[j*m+i] = v
 		}
 		s.value[i] = sum
 	}
@@ -177,13 +178,9 @@ func (s *master) pivot(enter int, reduced float64) bool {
 	c := &s.columns[enter]
 	leave := -1
 	ratio := math.Inf(1)
-	for i := range m {
-		row := s.inverse[i*m : (i+1)*m]
-		sum := 0.0
-		for k, r := range c.rows {
-			sum += row[r] * c.coefs[k]
-		}
-		s.alpha[i] = sum
+	clear(s.alpha)
+	for k, r := range c.rows {
+		subtract(s.alpha, s.inverse[int(r)*m:(int(r)+1)*m], -c.coefs[k])
 	}
 	for i, a := range s.alpha {
 		if a > 1e-9 {
@@ -196,31 +193,35 @@ func (s *master) pivot(enter int, reduced float64) bool {
 		return false
 	}
 	a := s.alpha[leave]
-	pr := s.inverse[leave*m : (leave+1)*m]
 	s.filled = s.filled[:0]
-	for j := range pr {
-		if pr[j] != 0 {
-			pr[j] /= a
-			s.filled = append(s.filled, j)
+	for i, f := range s.alpha {
+		if f != 0 {
+			s.filled = append(s.filled, i)
+			s.value[i] -= ratio * f
 		}
 	}
+	// Above a third it is quicker to take the zeros along than to skip them.
+	dense := 3*len(s.filled) > m
 	touched := 0
-	for i, f := range s.alpha {
-		if i == leave || f == 0 {
+	for j := range m {
+		column := s.inverse[j*m : (j+1)*m]
+		if column[leave] == 0 {
 			continue
 		}
 		touched++
-		row := s.inverse[i*m : (i+1)*m]
-		for _, j := range s.filled {
-			row[j] -= f * pr[j]
+		v := column[leave] / a
+		if dense {
+			subtract(column, s.alpha, v)
+		} else {
+			for _, i := range s.filled {
+				column[i] -= v * s.alpha[i]
+			}
 		}
-		s.value[i] -= ratio * f
-	}
-	s.x.work(m*len(c.rows) + 2*touched*len(s.filled))
-	s.value[leave] = ratio
-	for j, v := range pr {
+		column[leave] = v
 		s.dual[j] += reduced * v
 	}
+	s.x.work(m*len(c.rows)/2 + touched*min(m, 2*len(s.filled)))
+	s.value[leave] = ratio
 	s.basic[s.basis[leave]] = false
 	s.basis[leave] = enter
 	s.basic[enter] = true
@@ -228,4 +229,18 @@ func (s *master) pivot(enter int, reduced float64) bool {
 		return s.refactor()
 	}
 	return true
+}
+
+// subtract takes a vector, so many times, from another of the same length.
+func subtract(from, vector []float64, times float64) {
+	for len(vector) >= 4 && len(from) >= 4 {
+		from[0] -= times * vector[0]
+		from[1] -= times * vector[1]
+		from[2] -= times * vector[2]
+		from[3] -= times * vector[3]
+		from, vector = from[4:], vector[4:]
+	}
+	for j, v := range vector {
+		from[j] -= times * v
+	}
 }
