@@ -14,8 +14,9 @@ type Finished struct {
 }
 
 // The prior of a programme's figure weighs as much as priorCrops finished
-// crops for its mean and spreadCrops for its spread: so much that on simulated
-// seasons what is learned never made forecasts worse.
+// crops for its mean and spreadCrops for its spread: enough that on
+// simulated farms that hardly differ from the programme nothing is lost by
+// learning, beside chance.
 const (
 	priorCrops  = 6.0
 	spreadCrops = 6.0

@@ -17,7 +17,7 @@ func TestOwnWaysAreLearned(t *testing.T) {
 	white := forecast.Defaults()[slices.IndexFunc(forecast.Defaults(), func(p forecast.Profile) bool { return p.Name == forecast.WhiteShelf })]
 	var crps []float64
 	ended := []int{0, 2, 12}
-	parts := make([]tally, len(ended))
+	parts := make([]lookahead, len(ended))
 	for seed := range uint64(8) {
 		f := newFarm(rand.New(rand.NewPCG(9001+seed, 77)))
 		var done []forecast.Finished
@@ -30,7 +30,7 @@ func TestOwnWaysAreLearned(t *testing.T) {
 		}
 	}
 	for i, n := range ended {
-		c := score.Of(slices.Concat(parts[i].programme, parts[i].programmeWeek), seasonDays, seasonDays, 0)
+		c := score.Of(parts[i], seasonDays, seasonDays, 0)
 		t.Logf("after %2d ended crops: MAE %6.0f g, CRPS %6.0f g, within 80 %% band %.3f", n, c.MAE, c.CRPS, c.Coverage)
 		crps = append(crps, c.CRPS)
 	}
