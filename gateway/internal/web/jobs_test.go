@@ -235,7 +235,7 @@ func TestPublish(t *testing.T) {
 func TestReleaseOnEvidenceOnly(t *testing.T) {
 	t.Parallel()
 	r := visit(t, manager)
-	r.get("/lots").ok().says("tr", "quarry-end-26-41 Quarry End Yard phase II Tue 3 Nov Being made 40.0 40.0")
+	r.get("/lots").ok().says("tr", "quarry-end-26-41 Being made 40.0 40.0 Tue 3 Nov phase II Quarry End Yard")
 	p := r.get("/lots/quarry-end-26-42").ok()
 	p.says(".caution", "never go in alone").says("li.not_proven", "? Not proven No reading after cooling").says("main", "A named person decides")
 	refused := r.submit(p, "/lots/quarry-end-26-42/release", nil)

@@ -53,8 +53,8 @@ func (p *Pages) showLots(v *visit, _ *form) (view, error) {
 
 func lotsTable(v *visit, lots []*compostlotv1.Lot, n names) *table {
 	t := &table{ID: "lots", Caption: v.words.T("lots.title"), Columns: []column{
-		{Key: "trace.compost_lot", Name: "lot_id"}, {Key: "trace.yard", Name: "yard"}, {Key: "slots.phase", Name: "phase"}, {Key: "lot.begun", Name: "started_date"},
-		{Key: "lots.state", Name: "state"}, {Key: "lots.left", Name: "remaining_kg", Figures: true, Unit: v.words.T("unit.of_bulk")}, {Key: "lots.made", Name: "made_kg", Figures: true, Unit: v.words.T("unit.of_bulk")},
+		{Key: "trace.compost_lot", Name: "lot_id"}, {Key: "lots.state", Name: "state"}, {Key: "lots.left", Name: "remaining_kg", Figures: true, Unit: v.words.T("unit.of_bulk")},
+		{Key: "lots.made", Name: "made_kg", Figures: true, Unit: v.words.T("unit.of_bulk")}, {Key: "lot.begun", Name: "started_date"}, {Key: "slots.phase", Name: "phase"}, {Key: "trace.yard", Name: "yard"},
 	}}
 	for _, l := range lots {
 		state := v.says(lotStateKey(l.GetState()))
@@ -62,8 +62,8 @@ func lotsTable(v *visit, lots []*compostlotv1.Lot, n names) *table {
 			state = v.says("lots.state_exception", v.words.T(lotStateKey(l.GetState())))
 		}
 		t.Rows = append(t.Rows, []cell{
-			code(l.GetLotId()).to(lotPath(l.GetLotId())), name(nameOf(n.yards, l.GetYardId())), v.says(phaseKey(l.GetPhase())), v.date(l.GetStartedDate()),
-			state.strong(), v.tonnes(l.GetRemainingKg()), v.tonnes(l.GetMadeKg()),
+			code(l.GetLotId()).to(lotPath(l.GetLotId())), state.strong(), v.tonnes(l.GetRemainingKg()), v.tonnes(l.GetMadeKg()), v.date(l.GetStartedDate()),
+			v.says(phaseKey(l.GetPhase())), name(nameOf(n.yards, l.GetYardId())),
 		})
 	}
 	return v.table(t)

@@ -90,7 +90,10 @@ func (p *Pages) showShare(v *visit, _ *form) (view, error) {
 	if len(points) > 0 {
 		now := points[len(points)-1]
 		page.Offered, page.Matched, page.Fair, page.Ahead = now.offered, now.matched, now.fair, now.matched-now.fair
-		page.Drawn, page.Weeks = drawShare(points), shareTable(v, points)
+		page.Weeks = shareTable(v, points)
+		if len(points) > 1 {
+			page.Drawn = drawShare(points)
+		}
 	}
 	return view{template: "share", title: "share.title", data: page}, nil
 }
@@ -100,7 +103,7 @@ func drawShare(points []sharePoint) *shareDrawing {
 	for _, one := range points {
 		largest = max(largest, one.offered, one.fair)
 	}
-	d := &shareDrawing{Width: max(1, len(points)-1) * shareStep, Height: shareHeight, FirstWeek: points[0].day, LatestWeek: points[len(points)-1].day}
+	d := &shareDrawing{Width: (len(points) - 1) * shareStep, Height: shareHeight, FirstWeek: points[0].day, LatestWeek: points[len(points)-1].day}
 	line := func(of func(sharePoint) int64) string {
 		var path strings.Builder
 		for i, one := range points {
@@ -118,7 +121,7 @@ func drawShare(points []sharePoint) *shareDrawing {
 
 func shareTable(v *visit, points []sharePoint) *table {
 	t := &table{ID: "weeks", Caption: v.words.T("share.weeks"), Columns: []column{
-		{Key: "share.before", Name: "before_date"}, {Key: "season.offered", Name: "offered_packs", Figures: true}, {Key: "season.matched", Name: "sold_packs", Figures: true}, {Key: "share.part", Name: "fair_packs", Figures: true},
+		{Key: "share.before", Name: "before_date"}, {Key: "tomorrow.offered", Name: "offered_packs", Figures: true}, {Key: "share.line_sold", Name: "sold_packs", Figures: true}, {Key: "share.line_part", Name: "fair_packs", Figures: true},
 	}}
 	for _, one := range points {
 		t.Rows = append(t.Rows, []cell{v.date(one.day), v.count(one.offered), v.count(one.matched), v.count(one.fair)})
