@@ -5,6 +5,7 @@ import (
 	"hash/fnv"
 	"math"
 	"slices"
+	"strconv"
 )
 
 // worth is what a pack of the line counts for.
@@ -212,12 +213,17 @@ func (n *network) ties(r *rest, cost []int64) {
 	for i, a := range r.arcs {
 		switch n.kind[a] {
 		case parts, unmet:
-			cost[i] = wants[n.want[a]]
+			if n.toWant(a) {
+				cost[i] = wants[n.want[a]]
+			}
 		case unsold:
 			cost[i] = lots[n.lot[a]]
 		}
 	}
 }
+
+// toWant says whether the arc leads to a want of its own, and not to the sum of several.
+func (n *network) toWant(a int32) bool { return n.to[a] < n.first.demands }
 
 // countdown numbers those that count, the last of them 1.
 func countdown(n int, counts func(i int) bool) []int64 {
@@ -238,13 +244,29 @@ func countdown(n int, counts func(i int) bool) []int64 {
 func (n *network) chance(r *rest, cost []int64) {
 	for i, a := range r.arcs {
 		switch n.kind[a] {
-		case keeps, parts, unmet, unsold:
+		case keeps, unsold:
 			cost[i] = n.drawn(a)
+		case parts, unmet:
+			if n.toWant(a) {
+				cost[i] = n.drawn(a)
+			}
 		case reaches:
-			g := n.groups[n.from[a]-n.first.groups]
-			cost[i] = draw(g.product, g.farm, g.lot, n.demands[n.demandOf[a]].key())
+			cost[i] = n.drawnPair(n.groups[n.from[a]-n.first.groups], n.demandOf[a])
+		case gives:
+			if d := n.demandOf[a]; d >= 0 {
+				cost[i] = n.drawnPair(n.groupOf(n.lots[n.lot[a]]), d)
+			}
 		}
 	}
+}
+
+// drawnPair is the draw of what goes from a group to a demand.
+func (n *network) drawnPair(g group, d int32) int64 {
+	carry := ""
+	if g.carry.Known {
+		carry = strconv.FormatInt(g.carry.Milli, 10)
+	}
+	return draw(g.product, g.farm, carry, g.lot, n.demands[d].key())
 }
 
 // drawn is the draw of what an arc belongs to.

@@ -39,17 +39,34 @@ func (n *network) deal(flow []int64) []Allocation {
 	for _, lots := range into {
 		slices.SortFunc(lots, n.byRoom)
 	}
-	for a, packs := range flow {
-		if n.kind[a] == reaches && packs > 0 {
-			g, d := n.from[a]-n.first.groups, n.demandOf[a]
-			into[g], pieces[d] = pour(into[g], pieces[d], packs)
-		}
+	for _, a := range n.reached(flow) {
+		g, d := n.from[a]-n.first.groups, n.demandOf[a]
+		into[g], pieces[d] = pour(into[g], pieces[d], flow[a])
 	}
 	for d := range pieces {
 		slices.SortFunc(pieces[d], n.byRoom)
 		all = n.share(all, pieces[d], takes[d])
 	}
 	return all
+}
+
+// reached are the arcs on which groups give packs, in the order of the first want of the demand
+// that has packs: not of the demands, which may have their place from wants that have none.
+func (n *network) reached(flow []int64) []int {
+	first := make([]int, len(n.demands))
+	for j := len(n.wants) - 1; j >= 0; j-- {
+		if n.wants[j].Packs > 0 {
+			first[n.of[j]] = j
+		}
+	}
+	var arcs []int
+	for a, packs := range flow {
+		if packs > 0 && n.kind[a] == reaches {
+			arcs = append(arcs, a)
+		}
+	}
+	slices.SortStableFunc(arcs, func(a, b int) int { return cmp.Compare(first[n.demandOf[a]], first[n.demandOf[b]]) })
+	return arcs
 }
 
 // pour moves so many packs from one list to another, in turn.
