@@ -64,6 +64,7 @@ type Coop struct {
 	Ordering
 	Outlook
 	Yard
+	SlotSharing
 
 	Conflicts []*schedulingv1.CropConflict
 	Overdue   []*schedulingv1.OverdueStage

@@ -213,6 +213,7 @@ func (c *Coop) fillYard() {
 	c.Reports = []*compostlotv1.LotReport{report("quarry-end-26-41", true), report("quarry-end-26-42", false)}
 	c.fillLog()
 	c.fillRecipes()
+	c.fillSharing()
 }
 
 func slot(id, ready string, capacity, free int64, state compostlotv1.SlotState) *compostlotv1.Slot {

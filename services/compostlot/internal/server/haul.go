@@ -179,10 +179,12 @@ func (s *Server) haulChanges(ctx context.Context, tx pgx.Tx, costs []*compostlot
 		switch {
 		case !ok && sent != "":
 			return nil, fault.InvalidField(at(i)+"etag", "the haul from %q to %q was never saved: leave the etag empty", rows[i].YardID, rows[i].FarmID)
-		case ok && sent == "" && sameHaul(old, rows[i]):
+		case ok && sent != "" && sent != etag(old.Version):
+			return nil, changed(at(i), "the haul from "+old.YardID+" to "+old.FarmID, old.Change)
+		case ok && sameHaul(old, rows[i]):
 			rows[i].Change = old.Change
 			continue
-		case ok && sent != etag(old.Version):
+		case ok && sent == "":
 			return nil, changed(at(i), "the haul from "+old.YardID+" to "+old.FarmID, old.Change)
 		}
 		rows[i].Change = old.Next(actor(ctx), s.now())
