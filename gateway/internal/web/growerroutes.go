@@ -7,6 +7,7 @@ func (p *Pages) growerRoutes(mux *http.ServeMux) {
 	mux.HandleFunc("GET /climate", p.page(func(v *visit) (view, error) { return p.showClimate(v, newForm()) }))
 	mux.HandleFunc("GET /fan", p.page(func(v *visit) (view, error) { return p.showFan(v, newForm()) }))
 	mux.HandleFunc("GET /said", p.page(func(v *visit) (view, error) { return p.showSaid(v, newForm()) }))
+	mux.HandleFunc("GET /scored", p.page(func(v *visit) (view, error) { return p.showScored(v, newForm()) }))
 	mux.HandleFunc("POST /climate", p.page(submit(p.uploadClimate, p.showClimate, nil)))
 	mux.HandleFunc("POST /push/file", p.page(submit(p.pushFile, p.showPush, nil)))
 }

@@ -26,7 +26,7 @@ type pushPage struct {
 	Rooms              []pushRoom
 	Resting            []restingRoom
 	Late               int64 // figures taken after the cut-off
-	Large              bool // a figure was refused as too large, and may be confirmed
+	Large              bool  // a figure was refused as too large, and may be confirmed
 }
 
 // pushRoom is a room with the products that its crop can give: those of earlier pushes first.

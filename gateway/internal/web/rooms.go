@@ -21,10 +21,10 @@ type roomsPage struct {
 	// Query and More keep the farm that an office looks at, in an address without and with other
 	// fields.
 	Query, More string
-	Form  *form
-	Done  string
-	Rooms []roomCard
-	Asked []askedRow
+	Form        *form
+	Done        string
+	Rooms       []roomCard
+	Asked       []askedRow
 	// NoAdvice tells that advice on the end of crops is not to be had just now.
 	NoAdvice bool
 }

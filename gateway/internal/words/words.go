@@ -11,6 +11,7 @@ import (
 	"fmt"
 	"strconv"
 	"strings"
+	"sync"
 
 	"golang.org/x/text/feature/plural"
 	"golang.org/x/text/language"
@@ -60,7 +61,12 @@ type Languages struct {
 }
 
 // Load reads the catalogues.
-func Load() (*Languages, error) {
+func Load() (*Languages, error) { return load() }
+
+// load reads them once: they are embedded and never change.
+var load = sync.OnceValues(read)
+
+func read() (*Languages, error) {
 	ls := &Languages{matcher: language.NewMatcher(tags)}
 	for _, tag := range tags {
 		l := &Language{tag: tag}
