@@ -5,6 +5,8 @@ import (
 	"mime/multipart"
 	"net/http"
 	"net/url"
+	"path"
+	"slices"
 	"strings"
 	"testing"
 
@@ -16,13 +18,10 @@ import (
 
 // typedIn are what somebody could put into any field.
 var typedIn = map[string]string{
-	"markup":           hostile,
+	"markup":           hostile, // right to left and invisible, too
 	"ten thousand":     strings.Repeat("Ω", 10_000),
-	"right to left":    "\u202e" + strings.Repeat("שלום ", 20) + "\u2066",
-	"nothing to see":   "\u200b\u2060\ufeff",
 	"broken bytes":     "\xff\xfe\x00'; DROP TABLE room; --",
 	"a very large one": "99999999999999999999999999",
-	"less than none":   "-1",
 }
 
 // TestFormsTakeHostileInput sends every form of every page with each of these in all fields that
@@ -30,30 +29,46 @@ var typedIn = map[string]string{
 // error of ours, and what comes back holds nothing that a browser would run.
 func TestFormsTakeHostileInput(t *testing.T) {
 	t.Parallel()
-	for role, paths := range pagesByRole() {
+	for role, pages := range pagesByRole() {
 		t.Run(role, func(t *testing.T) {
 			t.Parallel()
 			r := visit(t, identity.Identity{})
-			sent := 0
-			for path, who := range paths {
+			sent := map[string]bool{} // by address and fields: pages have the same form many times
+			for address, who := range pages {
 				r.be(who)
-				p := r.get(path)
+				p := r.get(address)
 				for _, form := range all(p.root, "form") {
 					if attr(form, "method") != "post" || attr(form, "action") == "/language" || attr(form, "action") == "/start" {
 						continue
 					}
+					if sent[kindOf(form)] {
+						continue
+					}
+					sent[kindOf(form)] = true
 					for kind, text := range typedIn {
 						r.hostileForm(form, kind, text, false)
-						sent++
 					}
 					r.hostileForm(form, "markup, hidden fields too", hostile, true)
 				}
 			}
-			if sent == 0 {
+			if len(sent) == 0 {
 				t.Error("no form was found")
 			}
 		})
 	}
+}
+
+// kindOf is what a form has in common with others of its kind.
+func kindOf(form *html.Node) string {
+	names := []string{path.Base(attr(form, "action"))}
+	for _, tag := range []string{"input", "select", "textarea", "button"} {
+		for _, field := range all(form, tag) {
+			name, _, _ := strings.Cut(attr(field, "name"), ".")
+			names = append(names, strings.TrimRight(name, "0123456789"))
+		}
+	}
+	slices.Sort(names)
+	return strings.Join(slices.Compact(names), " ")
 }
 
 // pagesByRole are every page by who goes there.

@@ -26,8 +26,9 @@ func TestPagesShowTheCoopsUnits(t *testing.T) {
 			continue
 		}
 		t.Run(path, func(t *testing.T) {
-			t.Parallel()
-			text := own(find(visit(t, who, customary).get(path).ok().root, "main"))
+			inner := r.in(t)
+			inner.be(who)
+			text := own(find(inner.get(path).ok().root, "main"))
 			for _, other := range []string{"kg", "°C"} {
 				if i := strings.Index(text, other); i >= 0 {
 					t.Errorf("the page says%s: %s", other, text[max(0, i-60):min(len(text), i+60)])
