@@ -20,7 +20,7 @@ type linePage struct {
 	Binds                        []bindRow
 	Worth                        string // of one pack more; empty where nobody would take it
 	From                         []sourceRow
-	Farms                        []feedChoice
+	Farms, Lots                  []feedChoice
 	Pins                         []pinRow
 	Form                         *form
 	Pin, Forbid, Raise           *form
@@ -69,14 +69,19 @@ func (p *Pages) showLine(v *visit, f *form) (view, error) {
 		return view{}, err
 	}
 	var (
-		line *orderv1.ExplainLineResponse
-		pins *orderv1.ListPinsResponse
-		n    names
+		line  *orderv1.ExplainLineResponse
+		pins  *orderv1.ListPinsResponse
+		match *orderv1.Match
+		n     names
 	)
 	err = together(v.ctx,
 		func(ctx context.Context) (err error) {
 			line, err = p.order.ExplainLine(ctx, &orderv1.ExplainLineRequest{MatchId: page.Match, OrderId: page.Order, ProductId: page.ProductID})
 			return err
+		},
+		func(ctx context.Context) (err error) {
+			match, err = p.order.GetMatch(ctx, &orderv1.GetMatchRequest{MatchId: page.Match})
+			return unless(fault.NotFound, err)
 		},
 		func(ctx context.Context) (err error) {
 			pins, err = p.order.ListPins(ctx, &orderv1.ListPinsRequest{DeliveryDate: page.Day})
@@ -96,8 +101,27 @@ func (p *Pages) showLine(v *visit, f *form) (view, error) {
 			page.Pins = append(page.Pins, one)
 		}
 	}
+	page.Lots = lotsOf(match, page.ProductID, n)
 	page.forms(v, f, n)
 	return view{template: "line", title: "line.title", data: page}, nil
+}
+
+// aLot marks a choice of a pick lot where farms can be chosen too.
+const aLot = "lot:"
+
+// lotsOf are the pick lots from which a match takes packs for lines of a product.
+func lotsOf(m *orderv1.Match, product string, n names) []feedChoice {
+	farms := map[string]string{}
+	for _, a := range m.GetAllocations() {
+		if a.GetProductId() == product {
+			farms[a.GetPickLotId()] = nameOf(n.farms, a.GetFarmId())
+		}
+	}
+	var lots []feedChoice
+	for _, lot := range sortedKeys(farms) {
+		lots = append(lots, feedChoice{aLot + lot, farms[lot] + ", " + lot})
+	}
+	return lots
 }
 
 func (page *linePage) fill(v *visit, line *orderv1.ExplainLineResponse, n names) {
@@ -163,6 +187,9 @@ func (p *Pages) pinLine(v *visit) (view, error) {
 	}
 	if !ids.Valid(pin.GetPinId()) {
 		return view{}, fault.New(fault.Invalid, "FORM_UNREADABLE", "%s", v.words.T("problem.form"))
+	}
+	if lot, ok := strings.CutPrefix(pin.GetFarmId(), aLot); ok {
+		pin.FarmId, pin.PickLotId = "", lot
 	}
 	if pin.GetReason() == "" {
 		return view{}, fault.InvalidField("reason", "%s", v.words.T("line.needs_reason"))

@@ -86,6 +86,21 @@ func TestForbidAndRaise(t *testing.T) {
 	r.get(lineOf).ok().says(".row", "nothing from · Birch Hollow by Una").says(".row", "served in class 1")
 }
 
+// One lot can be kept from a line, too.
+func TestForbidALot(t *testing.T) {
+	t.Parallel()
+	r := visit(t, coordinator)
+	form := r.get(lineOf).ok().says("optgroup", "Alder Brook Farm, alder-brook-1-white-closed-2kg-20261126").form("/line/pin")
+	form.Set("form", "forbid")
+	form.Del("packs")
+	form.Set("farm_id", "lot:alder-brook-1-white-closed-2kg-20261126")
+	form.Set("reason", "picked wet")
+	r.post("/line/pin", form).ok().says(".row", "nothing from · alder-brook-1-white-closed-2kg-20261126 by Una")
+	if pin := r.coop.Pins[0]; pin.GetFarmId() != "" || pin.GetPickLotId() != "alder-brook-1-white-closed-2kg-20261126" {
+		t.Errorf("pinned %v", pin)
+	}
+}
+
 func TestRebalanceShowsOnlyTheChanges(t *testing.T) {
 	t.Parallel()
 	r := visit(t, coordinator)

@@ -178,7 +178,7 @@ func TestPushWhenAServiceIsDownCanBeRepeated(t *testing.T) {
 func TestPushOfAnEmptyFarmSaysWhatToDo(t *testing.T) {
 	t.Parallel()
 	r := visit(t, grower, func(c *fakecoop.Coop) { c.Crops, c.Rooms = nil, nil })
-	r.get("/push").ok().says("main", "None of your rooms bears on this day.")
+	r.get("/push").ok().says("main", "None of your rooms bears on this day: look at another day.")
 	r.get("/rooms").ok().says("main", "ask the office to add it")
 }
 

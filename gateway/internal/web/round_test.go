@@ -108,7 +108,7 @@ func TestColdStock(t *testing.T) {
 	p.says("li.short", "Cold room 8.4 °C · Wed 25 Nov 12:00 ⚠ too warm Warmer than 7.2 °C since 11:00").says("li.short", "White closed cups, 2 kg House 1 · Cold room 12.0 kg picked 30 hours ago · keeps for 20 hours").
 		says("li", "keeps for 90 hours (temperature not read, 7.2 °C assumed)").says("li", "how long it keeps is not known")
 	r.coop.NoStock = true
-	r.get("/cold").ok().says("main", "Nothing is in stock.")
+	r.get("/cold").ok().says("main", "Nothing is in stock: what is weighed in lies here")
 }
 
 func TestAdviceToEndACrop(t *testing.T) {
