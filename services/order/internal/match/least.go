@@ -85,8 +85,10 @@ func (p *prepared) drop(s solution, dropped map[int]bool) bool {
 	sums := make([]int64, len(p.lines))
 	needy := make(map[string][]tooFew)
 	got := s.got()
-	for j, w := range s.net.wants {
-		sums[w.of] += got[j]
+	for j := range s.net.wants {
+		if of := s.net.wants[j].of; of != nowhere {
+			sums[of] += got[j]
+		}
 	}
 	for i, l := range p.lines {
 		had := p.sentLine[lineKey{l.Order, l.Product}]

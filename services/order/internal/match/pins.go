@@ -1,6 +1,10 @@
 package match
 
-import "fmt"
+import (
+	"cmp"
+	"fmt"
+	"slices"
+)
 
 // PinKind is what a coordinator decides by hand.
 type PinKind uint8
@@ -56,10 +60,13 @@ func (d Day) checkPins() error {
 	return nil
 }
 
+// nowhere is the place of a line that is no longer there.
+const nowhere = -1
+
 // want is a line, or a part of one, as the network sees it.
 type want struct {
 	Line
-	// of is the line's place among the prepared lines.
+	// of is the line's place among the prepared lines, or nowhere.
 	of int
 	// must parts are met before all classes, or the day is refused.
 	must bool
@@ -144,7 +151,7 @@ func (p *prepared) apply(pin Pin, i int, to *pinned, lots map[string]Lot) error 
 
 // wants parts the open packs of each line into what must be and what is matched freely, and
 // without packs adds those parts that are known from before.
-func (p *prepared) wants(dropped map[int]bool, known map[wantKey]bool) ([]want, error) {
+func (p *prepared) wants(dropped map[int]bool, known map[wantKey]want) ([]want, error) {
 	pins, err := p.applied, error(nil)
 	wants := make([]want, 0, len(p.lines))
 	for i, l := range p.lines {
@@ -160,15 +167,42 @@ func (p *prepared) wants(dropped map[int]bool, known map[wantKey]bool) ([]want, 
 		if dropped[i] {
 			w.Packs = 0
 		}
-		if w.Packs > 0 || known[w.key()] {
+		if _, before := known[w.key()]; before || w.Packs > 0 {
 			wants = append(wants, w)
 		}
 	}
-	return wants, nil
+	return withGone(wants, known), nil
+}
+
+// withGone adds, in their places, the known wants of lines that are no longer there.
+func withGone(wants []want, known map[wantKey]want) []want {
+	if len(known) == 0 {
+		return wants
+	}
+	there := make(map[wantKey]bool, len(wants))
+	for j := range wants {
+		there[wants[j].key()] = true
+	}
+	var gone []want
+	for key, w := range known {
+		if !there[key] {
+			w.Packs, w.had, w.of = 0, 0, nowhere
+			gone = append(gone, w)
+		}
+	}
+	if len(gone) == 0 {
+		return wants
+	}
+	slices.SortFunc(gone, func(a, b want) int {
+		return cmp.Or(byCustomer(a.Line, b.Line), cmp.Compare(a.class(), b.class()), cmp.Compare(a.onlyLot, b.onlyLot), cmp.Compare(a.OnlyFrom, b.OnlyFrom))
+	})
+	wants = append(wants, gone...)
+	slices.SortStableFunc(wants, func(a, b want) int { return byCustomer(a.Line, b.Line) })
+	return wants
 }
 
 // split takes what must be out of w and adds it to the wants.
-func (p *prepared) split(w *want, pin pinned, wants []want, known map[wantKey]bool) ([]want, error) {
+func (p *prepared) split(w *want, pin pinned, wants []want, known map[wantKey]want) ([]want, error) {
 	bound := int64(0)
 	part := func(packs int64, pin Pin) {
 		m := *w
@@ -176,7 +210,7 @@ func (p *prepared) split(w *want, pin pinned, wants []want, known map[wantKey]bo
 		if m.Least = 0; pin.Farm != "" {
 			m.OnlyFrom = pin.Farm
 		}
-		if packs > 0 || known[m.key()] {
+		if _, before := known[m.key()]; before || packs > 0 {
 			wants = append(wants, m)
 		}
 	}

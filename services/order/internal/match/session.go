@@ -28,7 +28,7 @@ func (s *Session) Arcs() int { return s.first.problem.Arcs() }
 // are no longer there, so that the solver can go on with what it has.
 type shape struct {
 	lots  map[string]bool
-	wants map[wantKey]bool
+	wants map[wantKey]want
 	kept  map[Sent]bool // of no packs
 }
 
@@ -46,13 +46,13 @@ func (w *want) key() wantKey {
 // note remembers what the network has.
 func (s *shape) note(n *network, kept []Sent) {
 	if s.lots == nil {
-		s.lots, s.wants, s.kept = make(map[string]bool), make(map[wantKey]bool), make(map[Sent]bool)
+		s.lots, s.wants, s.kept = make(map[string]bool), make(map[wantKey]want), make(map[Sent]bool)
 	}
 	for _, l := range n.lots[:n.real] {
 		s.lots[l.ID] = true
 	}
 	for _, w := range n.wants {
-		s.wants[w.key()] = true
+		s.wants[w.key()] = w
 	}
 	for _, k := range kept {
 		k.Packs = 0

@@ -35,6 +35,11 @@ func TestASessionGivesTheSameMatches(t *testing.T) {
 				d.Lots[i].Packs = max(0, d.Lots[i].Packs+rapid.Int64Range(-3, 3).Draw(t, "change"))
 				d.Lots[i].Held = d.Lots[i].Held != (rapid.IntRange(0, 9).Draw(t, "held or freed") == 0)
 			}
+			if len(d.Lines) > 0 && rapid.IntRange(0, 3).Draw(t, "cancelled") == 0 {
+				gone := d.Lines[rapid.IntRange(0, len(d.Lines)-1).Draw(t, "gone")]
+				d.Lines = slices.DeleteFunc(d.Lines, func(l match.Line) bool { return l.Order == gone.Order && l.Product == gone.Product })
+				d.Pins = slices.DeleteFunc(slices.Clone(d.Pins), func(p match.Pin) bool { return p.Order == gone.Order && p.Product == gone.Product })
+			}
 			for j := range d.Lines {
 				d.Lines[j].Packs = max(1, d.Lines[j].Packs+rapid.Int64Range(-1, 1).Draw(t, "order"))
 				d.Lines[j].Least = rapid.Int64Range(0, d.Lines[j].Packs/4).Draw(t, "least")
