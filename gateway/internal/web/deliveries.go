@@ -33,6 +33,7 @@ type deliveryCard struct {
 	Packs         int64
 	Lines         []deliveredLine
 	Receipt       *receipt
+	Closed        bool // all that left is confirmed
 	Problems      []problemRow
 	Receive       *form
 	Count, Remark input
@@ -112,7 +113,7 @@ func (p *Pages) showDeliveries(v *visit, f *form) (view, error) {
 }
 
 func deliveryCardOf(v *visit, f *form, d *orderv1.OrderDelivery, n names) deliveryCard {
-	card := deliveryCard{Order: d.GetOrderId(), Date: d.GetDeliveryDate(), Packs: d.GetDispatchedPacks()}
+	card := deliveryCard{Order: d.GetOrderId(), Date: d.GetDeliveryDate(), Packs: d.GetDispatchedPacks(), Closed: d.GetState() == orderv1.DeliveryState_DELIVERY_STATE_CONFIRMED}
 	ordered := map[string]bool{}
 	for _, l := range d.GetLines() {
 		ordered[l.GetProductId()] = true

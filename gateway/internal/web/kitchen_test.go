@@ -73,6 +73,8 @@ func TestDeliveriesAndWhatIsWrongWithThem(t *testing.T) {
 	if diff := cmp.Diff(want, r.coop.Received[0].GetProblems(), protocmp.Transform()); diff != "" {
 		t.Error(diff)
 	}
+	r.coop.Deliveries[0].State = orderv1.DeliveryState_DELIVERY_STATE_CONFIRMED
+	r.get("/deliveries").ok().says("section", "All of it is confirmed").without("section form")
 	r.coop.Deliveries = nil
 	r.get("/deliveries").ok().says("main", "Nothing has come in the last two weeks.")
 }

@@ -6,6 +6,7 @@ import (
 	"net/http"
 	"strconv"
 	"strings"
+	"time"
 
 	"google.golang.org/protobuf/proto"
 
@@ -155,6 +156,9 @@ func (page *settingsPage) ordering(v *visit, f *form, o *orderv1.OrderingSetting
 func (p *Pages) saveOrdering(v *visit) (view, error) {
 	paths := rowPaths{}
 	o := &orderv1.OrderingSettings{CutoffTime: strings.TrimSpace(v.r.PostFormValue("cutoff_time")), Etag: v.r.PostFormValue("etag")}
+	if _, bad := time.Parse("15:04", o.GetCutoffTime()); bad != nil && o.GetCutoffTime() != "" {
+		return again(v, fault.InvalidField("cutoff_time", "%s", v.words.T("settings.no_time", o.GetCutoffTime())), p.showSettings, nil)
+	}
 	days, err := v.upTo("cutoff_days_before", 7)
 	if err == nil {
 		o.CutoffDaysBefore = int32(days)

@@ -67,6 +67,7 @@ func TestWhenKitchensMayOrder(t *testing.T) {
 	if o := r.coop.Rules; o.GetCutoffTime() != "14:30" || o.GetCutoffDaysBefore() != 2 || len(o.GetClosedDays()) != 2 || o.GetClosedDays()[1].GetName() != "New Year" {
 		t.Errorf("saved %v", o)
 	}
+	r.submit(r.get("/settings"), "/settings/ordering", map[string]string{"cutoff_time": "25:00"}).says(".error", "“25:00” is no time of day")
 }
 
 func TestFarmsFigures(t *testing.T) {
