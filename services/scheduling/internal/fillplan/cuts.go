@@ -215,29 +215,30 @@ func (x *relaxation) yardCut(w int, rooms *shifted) cut {
 	return c
 }
 
-// group sorts the lumps by the area of their rooms.
+// group sorts the lumps by the area of their rooms. It counts the rooms that can
+// make any of the fills.
 func (x *relaxation) group(lumps []term, part []float64) []group {
 	var groups []group
 	at := map[int64]int{}
-	programmes := map[int]bool{}
+	weeks := map[int][]int{} // of the fills, by programme
 	for _, l := range lumps {
 		s := x.shapes[int(l.index)/x.p.weeks]
-		programmes[s.programme] = true
 		i, ok := at[s.area]
 		if !ok {
 			i = len(groups)
 			at[s.area] = i
 			groups = append(groups, group{area: s.area})
 		}
+		weeks[s.programme] = append(weeks[s.programme], int(l.index)%x.p.weeks)
 		groups[i].lumps = append(groups[i].lumps, l)
 		groups[i].part = append(groups[i].part, part[l.index])
 	}
 	for r := range x.p.rooms {
-		for k := range x.p.rooms[r].slots {
-			if programmes[x.p.rooms[r].slots[k].programme] {
-				groups[at[x.p.in.Rooms[r].Area]].rooms++
-				break
-			}
+		can := slices.ContainsFunc(x.p.rooms[r].slots, func(s slot) bool {
+			return slices.ContainsFunc(weeks[s.programme], func(w int) bool { return s.base[w] < never })
+		})
+		if i, ok := at[x.p.in.Rooms[r].Area]; ok && can {
+			groups[i].rooms++
 		}
 	}
 	return groups
