@@ -79,7 +79,10 @@ func (l *compostlot) SaveProbe(ctx context.Context, req *compostlotv1.SaveProbeR
 		}
 		for _, p := range r.GetProbes() {
 			if p.GetProbeId() == req.GetProbe().GetProbeId() {
-				p.OffsetThousandths, p.CalibratedBy = req.GetProbe().GetOffsetThousandths(), identity.Must(ctx).Name
+				if p.GetEtag() != req.GetProbe().GetEtag() {
+					return nil, fault.New(fault.Stale, "CHANGED_MEANWHILE", "Probe %s was calibrated by %s.", p.GetProbeId(), p.GetCalibratedBy()).WithField("probe.etag", "is not that of the newest version")
+				}
+				p.OffsetThousandths, p.CalibratedBy, p.Etag = req.GetProbe().GetOffsetThousandths(), identity.Must(ctx).Name, "v2"
 				return p, nil
 			}
 		}

@@ -20,7 +20,7 @@ func (c *Coop) fillLog() {
 			LotId: r.GetLot().GetLotId(), Number: 1, Time: at("2026-11-05", 8), Kind: compostlotv1.TurnKind_TURN_KIND_WETTING, Water: &compostlotv1.Mass{Grams: 4_000_000}, RecordedBy: "Hugh", Note: "stack was dry",
 		}}
 		r.Decisions = []*compostlotv1.LotDecision{{Kind: compostlotv1.DecisionKind_DECISION_KIND_HOLD, DecidedBy: "Hugh", DecidedAt: at("2026-11-06", 8), Reason: "probe fell out"}}
-		r.Probes = []*compostlotv1.Probe{{LotId: r.GetLot().GetLotId(), ProbeId: "p01", Kind: compostlotv1.ReadingKind_READING_KIND_COMPOST_TEMPERATURE}}
+		r.Probes = []*compostlotv1.Probe{{LotId: r.GetLot().GetLotId(), ProbeId: "p01", Kind: compostlotv1.ReadingKind_READING_KIND_COMPOST_TEMPERATURE, OffsetThousandths: -100, CalibratedBy: "Hugh", Etag: "v1"}}
 		r.Gas = []*compostlotv1.GasFinding{gasFinding()}
 		r.Deference = "Local codes decide."
 	}

@@ -120,7 +120,7 @@ func (page *lotWorkPage) fill(v *visit, f *form, report *compostlotv1.LotReport,
 	page.SampleNote = newInput(page.Sample, "sample", "text", "note", v.words.T("lot.note"), "", "")
 	page.Final = page.Sample.Value("final", "") != ""
 	for _, probe := range report.GetProbes() {
-		value := probe.GetProbeId() + "/" + strconv.Itoa(int(probe.GetKind()))
+		value := probe.GetProbeId() + "/" + strconv.Itoa(int(probe.GetKind())) + "/" + probe.GetEtag()
 		label := probe.GetProbeId() + ", " + v.words.T(readingKey(probe.GetKind()))
 		page.Probes = append(page.Probes, stageChoice{value, label, page.Probe.Value("probe", "") == value})
 	}

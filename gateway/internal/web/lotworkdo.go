@@ -140,7 +140,8 @@ func (p *Pages) recordSample(v *visit) (view, error) {
 
 // saveProbe enters by how much a probe is off.
 func (p *Pages) saveProbe(v *visit) (view, error) {
-	id, number, _ := strings.Cut(v.r.PostFormValue("probe"), "/")
+	id, rest, _ := strings.Cut(v.r.PostFormValue("probe"), "/")
+	number, etag, _ := strings.Cut(rest, "/")
 	kind, err := strconv.Atoi(number)
 	if err != nil {
 		return view{}, fault.InvalidField("offset", "%s", v.words.T("lotwork.no_probe"))
@@ -150,7 +151,7 @@ func (p *Pages) saveProbe(v *visit) (view, error) {
 		return view{}, fault.InvalidField("offset", "%s", v.words.T("problem.kg", v.r.PostFormValue("offset")))
 	}
 	_, err = p.compostlot.SaveProbe(v.ctx, &compostlotv1.SaveProbeRequest{RequestId: v.r.PostFormValue("request_id"), Probe: &compostlotv1.Probe{
-		LotId: v.r.PathValue("lot"), ProbeId: id, Kind: compostlotv1.ReadingKind(kind), OffsetThousandths: offset,
+		LotId: v.r.PathValue("lot"), ProbeId: id, Kind: compostlotv1.ReadingKind(kind), OffsetThousandths: offset, Etag: etag,
 	}})
 	return view{goTo: workAddress(v, "probe")}, err
 }

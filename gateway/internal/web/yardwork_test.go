@@ -155,10 +155,11 @@ func TestWorkOnALot(t *testing.T) {
 	typed := map[string]string{"mass": "30000", "moisture": "70,5", "nitrogen": "2.1", "note": "after filling"}
 	r.submit(p, lot+"/sample", typed).ok().says("section li", "Moisture 70.5 %").says("section li", "after filling").says("section ol", "A third of the dry matter is gone.")
 
-	r.submit(p, lot+"/probe", map[string]string{"probe": "p01/1", "offset": "-0.3"}).ok()
+	r.submit(p, lot+"/probe", map[string]string{"probe": "p01/1/v1", "offset": "-0.3"}).ok()
 	if got := report.GetProbes()[0].GetOffsetThousandths(); got != -300 {
 		t.Errorf("offset of %d", got)
 	}
+	r.submit(p, lot+"/probe", map[string]string{"offset": "-0.5", "request_id": "0190a1b2-0000-7000-8000-0000000000fe"}).says(".alert", "Somebody changed this meanwhile")
 	r.submit(p, lot+"/probe", map[string]string{"offset": "warm"}).says("#probe-offset-error", "warm")
 	r.submit(p, lot+"/recipe", map[string]string{"recipe_id": "straw-and-litter"}).ok()
 	if report.GetLot().GetRecipeId() != "straw-and-litter" {

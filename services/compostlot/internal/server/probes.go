@@ -12,6 +12,7 @@ import (
 
 	compostlotv1 "breakshare.example/proto/gen/breakshare/compostlot/v1"
 	"breakshare.example/services/compostlot/internal/store"
+	"breakshare.example/services/platform/fault"
 )
 
 // SaveProbe implements CompostLotService.
@@ -25,11 +26,7 @@ func (s *Server) SaveProbe(ctx context.Context, req *compostlotv1.SaveProbeReque
 		if err := notReleased(at(0), lots[p.GetLotId()]); err != nil {
 			return nil, err
 		}
-		row := store.Calibration{
-			Probe:             store.Probe{LotID: p.GetLotId(), ProbeID: p.GetProbeId(), Kind: int16(p.GetKind())},
-			OffsetThousandths: p.GetOffsetThousandths(), By: actor(ctx),
-		}
-		if err := store.SaveCalibration(ctx, tx, row, s.now()); err != nil {
+		if err := s.calibrate(ctx, tx, p, at(0)); err != nil {
 			return nil, err
 		}
 		all, err := probes(ctx, tx, p.GetLotId())
@@ -41,6 +38,35 @@ func (s *Server) SaveProbe(ctx context.Context, req *compostlotv1.SaveProbeReque
 		})
 		return all[saved], nil
 	})
+}
+
+// calibrate keeps the calibration of a probe where it is new or changes what the caller has
+// read.
+func (s *Server) calibrate(ctx context.Context, tx pgx.Tx, m *compostlotv1.Probe, path string) error {
+	row := store.Calibration{
+		Probe:             store.Probe{LotID: m.GetLotId(), ProbeID: m.GetProbeId(), Kind: int16(m.GetKind())},
+		OffsetThousandths: m.GetOffsetThousandths(),
+	}
+	known, err := store.Calibrations(ctx, tx, m.GetLotId())
+	if err != nil {
+		return err
+	}
+	var old store.Calibration
+	if i := slices.IndexFunc(known, func(c store.Calibration) bool { return c.Probe == row.Probe }); i >= 0 {
+		old = known[i]
+	}
+	switch {
+	case old.Version == 0 && m.GetEtag() != "":
+		return fault.InvalidField(path+"etag", "probe %q was never calibrated for this: leave the etag empty", m.GetProbeId())
+	case m.GetEtag() != "" && m.GetEtag() != etag(old.Version):
+		return changed(path, "the calibration of probe "+m.GetProbeId(), old.Change)
+	case old.Version > 0 && old.OffsetThousandths == row.OffsetThousandths:
+		return nil
+	case old.Version > 0 && m.GetEtag() == "":
+		return changed(path, "the calibration of probe "+m.GetProbeId(), old.Change)
+	}
+	row.Change = old.Next(actor(ctx), s.now())
+	return store.SaveCalibration(ctx, tx, row)
 }
 
 // probes returns the probes that have logged something of a lot or are calibrated for it, by
@@ -67,7 +93,7 @@ func probes(ctx context.Context, tx pgx.Tx, lotID string) ([]*compostlotv1.Probe
 	}
 	for _, c := range calibrations {
 		p := at(c.Probe)
-		p.OffsetThousandths, p.CalibratedBy = c.OffsetThousandths, c.By
+		p.OffsetThousandths, p.CalibratedBy, p.Etag = c.OffsetThousandths, c.By, etag(c.Version)
 	}
 	return slices.SortedFunc(maps.Values(all), func(a, b *compostlotv1.Probe) int {
 		return cmp.Or(strings.Compare(a.GetProbeId(), b.GetProbeId()), cmp.Compare(a.GetKind(), b.GetKind()))

@@ -79,6 +79,21 @@ func TestCalibrationDecides(t *testing.T) {
 	if probe.GetReadings() != whole/5 || probe.GetCalibratedBy() != "Office" || !probe.GetLastAt().AsTime().Equal(noon.Add(-5*time.Minute)) {
 		t.Errorf("probe %v", probe)
 	}
+	// Who has not read it changes nothing; the same again is no change.
+	for offset, etag := range map[int64]string{-400: "", -500: "v2"} {
+		_, err := r.SaveProbe(r.office(t), &compostlotv1.SaveProbeRequest{RequestId: ids.New(), Probe: &compostlotv1.Probe{
+			LotId: "quarry-7", ProbeId: "p1", Kind: probe.GetKind(), OffsetThousandths: offset, Etag: etag,
+		}})
+		refused(t, err, fault.Stale, "CHANGED_MEANWHILE", "probe.etag")
+	}
+	for _, etag := range []string{"", "v1"} {
+		same := must[*compostlotv1.Probe](t)(r.SaveProbe(r.office(t), &compostlotv1.SaveProbeRequest{RequestId: ids.New(), Probe: &compostlotv1.Probe{
+			LotId: "quarry-7", ProbeId: "p1", Kind: probe.GetKind(), OffsetThousandths: -300, Etag: etag,
+		}}))
+		if same.GetEtag() != "v1" {
+			t.Errorf("saved again with etag %q: %v", etag, same)
+		}
+	}
 	_, err := r.ReleaseLot(r.office(t), &compostlotv1.ReleaseLotRequest{RequestId: ids.New(), LotId: "quarry-7", ReleasedBy: "Orla Keane"})
 	if f := refused(t, err, fault.Precondition, "LOT_NOT_PROVEN", "criteria.pasteurise-60C-2h"); len(f.Fields) != 1 || !strings.Contains(f.Fields[0].Description, "p1") {
 		t.Errorf("the refusal names %v", f.Fields)

@@ -39,23 +39,23 @@ type Probe struct {
 type Calibration struct {
 	Probe
 	OffsetThousandths int64
-	By                string
+	Change
 }
 
 // Calibrations returns the calibrations of a lot's probes, by probe and kind.
 func Calibrations(ctx context.Context, db pg.DB, lotID string) ([]Calibration, error) {
-	const sql = `SELECT lot_id, probe_id, kind, offset_thousandths, changed_by FROM probe_calibration
+	const sql = `SELECT lot_id, probe_id, kind, offset_thousandths, version, changed_by, changed_at FROM probe_calibration
 		WHERE lot_id = $1 ORDER BY probe_id, kind`
 	return collect[Calibration](ctx, db, "read calibrations", sql, lotID)
 }
 
-// SaveCalibration adds or changes a calibration.
-func SaveCalibration(ctx context.Context, tx pgx.Tx, c Calibration, at time.Time) error {
-	const sql = `INSERT INTO probe_calibration (lot_id, probe_id, kind, offset_thousandths, changed_by, changed_at) VALUES ($1, $2, $3, $4, $5, $6)
-		ON CONFLICT (coop_id, lot_id, probe_id, kind) DO UPDATE
-		SET offset_thousandths = excluded.offset_thousandths, changed_by = excluded.changed_by, changed_at = excluded.changed_at`
+// SaveCalibration adds or changes a calibration; the caller holds the lot.
+func SaveCalibration(ctx context.Context, tx pgx.Tx, c Calibration) error {
+	const sql = `INSERT INTO probe_calibration (lot_id, probe_id, kind, offset_thousandths, version, changed_by, changed_at) VALUES ($1, $2, $3, $4, $5, $6, $7)
+		ON CONFLICT (coop_id, lot_id, probe_id, kind) DO UPDATE SET offset_thousandths = excluded.offset_thousandths,
+			version = excluded.version, changed_by = excluded.changed_by, changed_at = excluded.changed_at`
 	return each(ctx, tx, "save calibration", sql, []Calibration{c}, func(c Calibration) []any {
-		return []any{c.LotID, c.ProbeID, c.Kind, c.OffsetThousandths, c.By, at}
+		return []any{c.LotID, c.ProbeID, c.Kind, c.OffsetThousandths, c.Version, c.By, c.At}
 	})
 }
 

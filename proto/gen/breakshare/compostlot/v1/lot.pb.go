@@ -1735,7 +1735,10 @@ type Probe struct {
 	// First and last reading; absent without any. Ignored on save.
 	FirstAt *timestamppb.Timestamp `protobuf:"bytes,7,opt,name=first_at,json=firstAt,proto3" json:"first_at,omitempty"`
 	// See first_at.
-	LastAt        *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=last_at,json=lastAt,proto3" json:"last_at,omitempty"`
+	LastAt *timestamppb.Timestamp `protobuf:"bytes,8,opt,name=last_at,json=lastAt,proto3" json:"last_at,omitempty"`
+	// Changes with every calibration; send it back to change what you have read. Empty where none
+	// was.
+	Etag          string `protobuf:"bytes,9,opt,name=etag,proto3" json:"etag,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1824,6 +1827,13 @@ func (x *Probe) GetLastAt() *timestamppb.Timestamp {
 		return x.LastAt
 	}
 	return nil
+}
+
+func (x *Probe) GetEtag() string {
+	if x != nil {
+		return x.Etag
+	}
+	return ""
 }
 
 // MarkedPhase is one mark of a lot.
@@ -2508,7 +2518,7 @@ const file_breakshare_compostlot_v1_lot_proto_rawDesc = "" +
 	"\x04kind\x18\x03 \x01(\x0e2%.breakshare.compostlot.v1.ReadingKindB\n" +
 	"\xbaH\a\x82\x01\x04\x10\x01 \x00R\x04kind\x126\n" +
 	"\x04time\x18\x04 \x01(\v2\x1a.google.protobuf.TimestampB\x06\xbaH\x03\xc8\x01\x01R\x04time\x12>\n" +
-	"\x11value_thousandths\x18\x05 \x01(\x12B\x11\xbaH\x0eB\f\x18\x80\xa8ֹ\a(\xff\xa7ֹ\aR\x10valueThousandths\"\xc5\x03\n" +
+	"\x11value_thousandths\x18\x05 \x01(\x12B\x11\xbaH\x0eB\f\x18\x80\xa8ֹ\a(\xff\xa7ֹ\aR\x10valueThousandths\"\xd9\x03\n" +
 	"\x05Probe\x12B\n" +
 	"\x06lot_id\x18\x01 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\x05lotId\x12F\n" +
 	"\bprobe_id\x18\x02 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,30}[a-z0-9])?$R\aprobeId\x12E\n" +
@@ -2519,7 +2529,8 @@ const file_breakshare_compostlot_v1_lot_proto_rawDesc = "" +
 	"\rcalibrated_by\x18\x05 \x01(\tR\fcalibratedBy\x12\x1a\n" +
 	"\breadings\x18\x06 \x01(\x03R\breadings\x125\n" +
 	"\bfirst_at\x18\a \x01(\v2\x1a.google.protobuf.TimestampR\afirstAt\x123\n" +
-	"\alast_at\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\x06lastAt\"\xce\x01\n" +
+	"\alast_at\x18\b \x01(\v2\x1a.google.protobuf.TimestampR\x06lastAt\x12\x12\n" +
+	"\x04etag\x18\t \x01(\tR\x04etag\"\xce\x01\n" +
 	"\vMarkedPhase\x12B\n" +
 	"\x06lot_id\x18\x01 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\x05lotId\x12C\n" +
 	"\x04mark\x18\x02 \x01(\x0e2#.breakshare.compostlot.v1.PhaseMarkB\n" +
