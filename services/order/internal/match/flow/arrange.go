@@ -20,7 +20,7 @@ const (
 	groupedShare, groupedNodeShare = 75, 3
 	// groupedArcs is the least number of arcs for each such node, or
 	// groupedFewArcs where there are groupedNodes of them to each other node.
-	groupedArcs, groupedFewArcs, groupedNodes = 10, 6, 4
+	groupedArcs, groupedFewArcs, groupedNodes = 24, 6, 4
 	// alwaysGreedy is the number of arcs below which a network of senders and
 	// receivers has a greedy start without further ado.
 	alwaysGreedy = 1000

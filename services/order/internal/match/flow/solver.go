@@ -58,7 +58,8 @@ type Solver struct {
 
 	supply []int64 // of each node after least flows, in solver direction
 	limit  []int64 // most that any one arc of the node can carry, see bound
-	next   int     // where pricing goes on: a group or an arc
+	spares spares
+	next   int // where pricing goes on: a group or an arc
 	work   Progress
 
 	flow, potential []int64
@@ -123,7 +124,7 @@ func (s *Solver) load() {
 	}
 	s.bound()
 	s.work = Progress{}
-	s.next = 0
+	s.next, s.spares.n = 0, 0
 }
 
 // bound sets what the arcs of a node can carry at most in any flow: where all
