@@ -122,6 +122,9 @@ func (page *lotWorkPage) fill(v *visit, f *form, report *compostlotv1.LotReport,
 	for _, probe := range report.GetProbes() {
 		value := probe.GetProbeId() + "/" + strconv.Itoa(int(probe.GetKind())) + "/" + probe.GetEtag()
 		label := probe.GetProbeId() + ", " + v.words.T(readingKey(probe.GetKind()))
+		if probe.GetCalibratedBy() != "" {
+			label += ": " + v.words.Tenths(v.offsetShown(probe.GetKind(), probe.GetOffsetThousandths())) + " " + v.unitOf(probe.GetKind())
+		}
 		page.Probes = append(page.Probes, stageChoice{value, label, page.Probe.Value("probe", "") == value})
 	}
 	page.Offset = newInput(page.Probe, "probe", "kg", "offset", v.words.T("lotwork.offset"), "", "")

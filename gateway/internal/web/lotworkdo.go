@@ -1,6 +1,7 @@
 package web
 
 import (
+	"math"
 	"strconv"
 	"strings"
 	"time"
@@ -151,9 +152,31 @@ func (p *Pages) saveProbe(v *visit) (view, error) {
 		return view{}, fault.InvalidField("offset", "%s", v.words.T("problem.kg", v.r.PostFormValue("offset")))
 	}
 	_, err = p.compostlot.SaveProbe(v.ctx, &compostlotv1.SaveProbeRequest{RequestId: v.r.PostFormValue("request_id"), Probe: &compostlotv1.Probe{
-		LotId: v.r.PathValue("lot"), ProbeId: id, Kind: compostlotv1.ReadingKind(kind), OffsetThousandths: offset, Etag: etag,
+		LotId: v.r.PathValue("lot"), ProbeId: id, Kind: compostlotv1.ReadingKind(kind), OffsetThousandths: v.offsetTyped(compostlotv1.ReadingKind(kind), offset), Etag: etag,
 	}})
 	return view{goTo: workAddress(v, "probe")}, err
+}
+
+// isTemperature reports whether a kind is shown in the co-op's unit of temperature.
+func isTemperature(kind compostlotv1.ReadingKind) bool {
+	return kind == compostlotv1.ReadingKind_READING_KIND_COMPOST_TEMPERATURE || kind == compostlotv1.ReadingKind_READING_KIND_AIR_TEMPERATURE
+}
+
+// offsetShown is a correction in thousandths of the shown unit; of temperatures a difference,
+// which has no zero to be moved.
+func (v *visit) offsetShown(kind compostlotv1.ReadingKind, thousandths int64) int64 {
+	if isTemperature(kind) && v.words.Units().Fahrenheit {
+		return int64(math.Round(float64(thousandths) * 9 / 5))
+	}
+	return thousandths
+}
+
+// offsetTyped is a correction as typed in thousandths of the service's unit.
+func (v *visit) offsetTyped(kind compostlotv1.ReadingKind, thousandths int64) int64 {
+	if isTemperature(kind) && v.words.Units().Fahrenheit {
+		return int64(math.Round(float64(thousandths) * 5 / 9))
+	}
+	return thousandths
 }
 
 // workField turns the path of a field in a request into the name of the form's.

@@ -167,6 +167,18 @@ func TestWorkOnALot(t *testing.T) {
 	}
 }
 
+// A correction of 0.9 °F is one of 0.5 °C: differences have no zero to be moved (NIST Special
+// Publication 811, 2008, appendix B).
+func TestCalibrationInFahrenheit(t *testing.T) {
+	t.Parallel()
+	r := visit(t, manager, customary)
+	p := r.get("/lots/quarry-end-26-41/work").ok().says("select option", "p01, Compost temperature: −0.2 °F")
+	r.submit(p, "/lots/quarry-end-26-41/probe", map[string]string{"offset": "0.9"}).ok()
+	if got := r.coop.Reports[0].GetProbes()[0].GetOffsetThousandths(); got != 500 {
+		t.Errorf("0.9 °F are kept as %d thousandths of a degree Celsius, want 500", got)
+	}
+}
+
 func TestOpenALot(t *testing.T) {
 	t.Parallel()
 	r := visit(t, manager)
