@@ -94,3 +94,28 @@ func (h *harvest) ListExpectedPickVersions(_ context.Context, req *harvestv1.Lis
 		return res, nil
 	})
 }
+
+func (h *harvest) SaveColdStore(_ context.Context, req *harvestv1.SaveColdStoreRequest) (*harvestv1.ColdStore, error) {
+	return once(h.c, "SaveColdStore", req, func() (*harvestv1.ColdStore, error) {
+		h.c.Stored = append(h.c.Stored, req.GetStore())
+		return req.GetStore(), nil
+	})
+}
+
+func (h *harvest) RecordStoreReadings(_ context.Context, req *harvestv1.RecordStoreReadingsRequest) (*harvestv1.RecordStoreReadingsResponse, error) {
+	return once(h.c, "RecordStoreReadings", req, func() (*harvestv1.RecordStoreReadingsResponse, error) {
+		h.c.StoreReadings = append(h.c.StoreReadings, req)
+		return &harvestv1.RecordStoreReadingsResponse{}, nil
+	})
+}
+
+// RecordDiscard takes up to 12 kg, which is what the first lot has left.
+func (h *harvest) RecordDiscard(_ context.Context, req *harvestv1.RecordDiscardRequest) (*harvestv1.RecordDiscardResponse, error) {
+	return once(h.c, "RecordDiscard", req, func() (*harvestv1.RecordDiscardResponse, error) {
+		if req.GetDiscard().GetGrams() > 12_000 {
+			return nil, fault.InvalidField("discard.grams", "only 12000 g are left of the lot")
+		}
+		h.c.Discards = append(h.c.Discards, req.GetDiscard())
+		return &harvestv1.RecordDiscardResponse{Discard: req.GetDiscard()}, nil
+	})
+}

@@ -51,15 +51,19 @@ type Coop struct {
 	Expected  []*harvestv1.ExpectedPick
 	Picks     []*harvestv1.Pick
 	Climate   []*harvestv1.ClimateReading
-	Outlooks  []*harvestv1.Outlook
-	Scores    *harvestv1.GetScoresResponse
-	Yards     []*compostlotv1.Yard
-	Slots     []*compostlotv1.Slot
-	Requests  []*compostlotv1.CompostRequest
-	Shares    []*compostlotv1.Share
-	Reports   []*compostlotv1.LotReport
-	Trace     *orderv1.TraceForwardResponse
-	Received  []*orderv1.ConfirmDeliveryRequest
+	Stored    []*harvestv1.ColdStore // saved
+	Discards  []*harvestv1.Discard
+	// StoreReadings are those written down of cold stores.
+	StoreReadings []*harvestv1.RecordStoreReadingsRequest
+	Outlooks      []*harvestv1.Outlook
+	Scores        *harvestv1.GetScoresResponse
+	Yards         []*compostlotv1.Yard
+	Slots         []*compostlotv1.Slot
+	Requests      []*compostlotv1.CompostRequest
+	Shares        []*compostlotv1.Share
+	Reports       []*compostlotv1.LotReport
+	Trace         *orderv1.TraceForwardResponse
+	Received      []*orderv1.ConfirmDeliveryRequest
 
 	Ordering
 	Outlook

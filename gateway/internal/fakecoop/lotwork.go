@@ -7,7 +7,6 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	compostlotv1 "breakshare.example/proto/gen/breakshare/compostlot/v1"
-	typev1 "breakshare.example/proto/gen/breakshare/type/v1"
 	"breakshare.example/services/platform/fault"
 	"breakshare.example/services/platform/identity"
 )
@@ -92,8 +91,6 @@ func (l *compostlot) SaveProbe(ctx context.Context, req *compostlotv1.SaveProbeR
 
 func (l *compostlot) ListRefusedReadings(context.Context, *compostlotv1.ListRefusedReadingsRequest) (*compostlotv1.ListRefusedReadingsResponse, error) {
 	return read(l.c, "ListRefusedReadings", func() (*compostlotv1.ListRefusedReadingsResponse, error) {
-		return &compostlotv1.ListRefusedReadingsResponse{Refused: []*typev1.RefusedReading{{
-			Topic: "readings/" + ID + "/compostlot/quarry-end/quarry-end-26-41/p01/noise", Payload: "<12>", Reason: "noise is not measured at lots", ReceivedAt: at(Today, 9),
-		}}}, nil
+		return &compostlotv1.ListRefusedReadingsResponse{Refused: l.c.Refused}, nil
 	})
 }

@@ -7,6 +7,7 @@ import (
 	"google.golang.org/protobuf/proto"
 
 	compostlotv1 "breakshare.example/proto/gen/breakshare/compostlot/v1"
+	typev1 "breakshare.example/proto/gen/breakshare/type/v1"
 	"breakshare.example/services/platform/fault"
 	"breakshare.example/services/platform/identity"
 )
@@ -18,9 +19,14 @@ type Yard struct {
 	Blends []*compostlotv1.BlendRecipeRequest
 	// Stored are the readings that were recorded.
 	Stored []*compostlotv1.Reading
+	// Refused is what probes published in vain.
+	Refused []*typev1.RefusedReading
 }
 
 func (c *Coop) fillRecipes() {
+	c.Refused = []*typev1.RefusedReading{{
+		Topic: "readings/" + ID + "/compostlot/quarry-end/quarry-end-26-41/p01/noise", Payload: "<12>", Reason: "noise is not measured at lots", ReceivedAt: at(Today, 9),
+	}}
 	nitrogen := 0.6
 	c.Recipes = []*compostlotv1.Recipe{{
 		RecipeId: "straw-and-litter", YardId: "quarry-end", Name: "Straw and litter", Version: 3, Etag: "v3", ChangedBy: "Hugh", ChangedAt: at("2026-11-02", 8),

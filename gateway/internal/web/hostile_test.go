@@ -67,6 +67,14 @@ func TestNamesCannotBreakOut(t *testing.T) {
 		for _, l := range c.Trace.PickLots {
 			l.Held, l.HoldReason, l.CompostException = true, hostile, hostile
 		}
+		for _, r := range c.Reports {
+			r.Samples = []*compostlotv1.HeapSample{{Time: r.Turns[0].GetTime(), Mass: &compostlotv1.Mass{Grams: 1000}, Note: hostile, RecordedBy: hostile}}
+			r.MassBalance = []*compostlotv1.MassBalanceStep{{Explanation: hostile}}
+		}
+		for _, r := range c.Recipes {
+			r.Name, r.Parts[0].Ingredient.Name, r.Mix.GypsumBands[0].Band, r.Mix.GypsumBands[0].Source = hostile, hostile, hostile, hostile
+		}
+		c.Refused[0].Topic, c.Refused[0].Payload, c.Refused[0].Reason = hostile, hostile, hostile
 		c.Trace.Compost.ReleasedBy, c.Trace.Compost.ExceptionReason = hostile, hostile
 	}
 	outer := visit(t, identity.Identity{}, poison)
