@@ -80,7 +80,7 @@ func (d *Day) match(ctx context.Context) (*orderv1.Match, error) {
 		return nil, err
 	}
 	if !heard {
-		fmt.Fprintf(d.Out, "note: after %s the match still had fewer packs offered than the farms told of\n", catchUp)
+		fmt.Fprintf(d.Out, "note: after %s the match still did not reckon with all that harvest uses\n", catchUp)
 	}
 	return d.Order.ConfirmMatch(ctx, &orderv1.ConfirmMatchRequest{RequestId: ids.New(), MatchId: match.GetMatchId(), Etag: match.GetEtag()})
 }
