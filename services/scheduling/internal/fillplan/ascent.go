@@ -41,6 +41,13 @@ func (v *prices) copyFrom(from *prices, rows, counts int) {
 	clear(v.counts[copy(v.counts, from.counts):])
 }
 
+// widen adds rows that cost nothing.
+func (v *prices) widen(rows int) {
+	for len(v.rows) < rows {
+		v.rows = append(v.rows, 0)
+	}
+}
+
 func (s *rowSums) resize(rows, counts int) {
 	s.rows = slices.Grow(s.rows[:0], rows)[:rows]
 	s.counts = slices.Grow(s.counts[:0], counts)[:counts]

@@ -147,6 +147,7 @@ func (b *bounder) addCuts(x *relaxation, a *ascent) *master {
 	for _, j := range m.basis {
 		b.root.basis = append(b.root.basis, int32(j))
 	}
+	b.root.cuts = len(x.cuts)
 	return m
 }
 

@@ -91,7 +91,7 @@ func TestCutsHoldForGoodPlans(t *testing.T) {
 		p := newProblem(reference(t, name), nil)
 		a := newSearch(p, 3)
 		b := newBounder(p, func() int64 { return math.MaxInt64 / 4096 }, func([][]choice) {})
-		for b.tree == nil {
+		for b.tree == nil || b.tree.branched < 3*cutEvery && !b.ended {
 			b.turn()
 		}
 		x := b.tree.x

@@ -23,6 +23,8 @@ type tree struct {
 	offer func([][]choice)
 	// areas are the distinct areas of rooms, ascending.
 	areas []int64
+	// branched counts the nodes branched on, rootCuts the cuts there were before.
+	branched, rootCuts int
 }
 
 type nodeHeap []*node
@@ -43,13 +45,18 @@ const (
 	probeSolves = 20
 	// visitRounds are the rounds of column generation in a node.
 	visitRounds = 25
+	// cutEvery is how many nodes are branched on for each that is cut first, and
+	// cutsOfNode and cutsInTree limit the cuts of one and of all.
+	cutEvery   = 4
+	cutsOfNode = 20
+	cutsInTree = 120
 	// leastPart is how far from whole a count must be to branch on it.
 	leastPart = 0.05
 )
 
 func newTree(m *master, a *ascent, root *node, cutoff func() int64, offer func([][]choice)) *tree {
 	x := m.x
-	t := &tree{x: x, a: a, m: m, open: nodeHeap{root}, cutoff: cutoff, offer: offer}
+	t := &tree{x: x, a: a, m: m, open: nodeHeap{root}, cutoff: cutoff, offer: offer, rootCuts: len(x.cuts)}
 	for _, r := range x.p.in.Rooms {
 		t.areas = append(t.areas, r.Area)
 	}
@@ -101,6 +108,13 @@ func (t *tree) step() {
 
 // branch splits a node where that raises the bound most.
 func (t *tree) branch(n *node) []*node {
+	n.prices.widen(t.x.rows())
+	if t.branched++; t.branched%cutEvery == 0 {
+		t.tighten(n)
+	}
+	if n.bound >= t.cutoff() || t.x.stopped() {
+		return nil
+	}
 	if n.parts == nil {
 		t.m.visit(n, visitRounds, t.cutoff)
 		if n.bound >= t.cutoff() || t.x.stopped() {
@@ -131,6 +145,28 @@ func (t *tree) branch(n *node) []*node {
 		return t.splitFill(n)
 	}
 	return best
+}
+
+// tighten cuts off what a node's relaxation makes of it. The cuts hold for all
+// plans, and so for all nodes.
+func (t *tree) tighten(n *node) {
+	if len(t.x.cuts) >= min(t.rootCuts+cutsInTree, t.x.mostCuts()) {
+		return
+	}
+	t.m.visit(n, visitRounds, t.cutoff)
+	n.parts = t.m.parts()
+	if n.bound >= t.cutoff() || t.x.stopped() {
+		return
+	}
+	t.m.weights(t.a.weight)
+	t.a.factor = 1
+	found := t.x.separate(t.a.parts(), t.m.shortage(), cutsOfNode)
+	if len(found) == 0 || t.x.stopped() {
+		return
+	}
+	t.m.grow(found)
+	t.m.visit(n, visitRounds, t.cutoff)
+	n.parts = t.m.parts()
 }
 
 // candidate is a count with the whole number below what the average plan makes
@@ -236,7 +272,7 @@ func (t *tree) split(n *node, c candidate) []*node {
 }
 
 func (t *tree) child(n *node, c count) *node {
-	child := &node{bound: n.bound, banned: n.banned.clone(), counts: slices.Clone(n.counts), basis: n.basis}
+	child := &node{bound: n.bound, banned: n.banned.clone(), counts: slices.Clone(n.counts), basis: n.basis, cuts: n.cuts}
 	if c.limit == 0 && !c.atLeast {
 		t.x.p.forbid(child.banned, &c)
 	} else {

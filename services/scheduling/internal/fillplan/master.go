@@ -25,6 +25,8 @@ type master struct {
 	wanted []float64
 	// m is the number of rows, fixed of those that are not a node's counts.
 	m, fixed int
+	// cutSlack are the slack columns of cuts, each followed by its help.
+	cutSlack []int
 	// counted are the slack columns of counts, each followed by its help.
 	counted      []int
 	countColumns int
@@ -90,8 +92,8 @@ func (s *master) addPaths() int {
 	return added
 }
 
-// layout sets out the rows for the relaxation's cuts and builds every column.
-func (s *master) layout() {
+// layRows sets out the rows for the relaxation's cuts.
+func (s *master) layRows() {
 	x := s.x
 	grams := s.unit[0]
 	firstCut := x.cells + x.p.weeks
@@ -135,16 +137,42 @@ func (s *master) layout() {
 	}
 	s.wanted = slices.Clone(s.rhs)
 	s.hopeful = s.hopeful[:0]
+}
+
+// layout sets out the rows and builds every column.
+func (s *master) layout() {
+	s.layRows()
 	kept := s.columns[:0]
 	for _, c := range s.columns {
 		if c.kind != slackCut && c.kind != helpCut {
 			kept = append(kept, c)
 		}
 	}
-	s.columns = kept
-	for i := range x.cuts {
+	s.columns, s.cutSlack = kept, s.cutSlack[:0]
+	s.addSlacks(0)
+	for i := range s.columns {
+		s.build(&s.columns[i])
+	}
+}
+
+// addSlacks adds the slacks, each followed by its help, of the cuts from one on.
+func (s *master) addSlacks(from int) {
+	for i := from; i < len(s.x.cuts); i++ {
+		s.cutSlack = append(s.cutSlack, len(s.columns))
 		s.columns = append(s.columns, column{kind: slackCut, index: i}, column{kind: helpCut, index: i})
 	}
+}
+
+// grow takes cuts up without losing the bases of open nodes: all columns keep their
+// numbers.
+func (s *master) grow(cuts []cut) {
+	from := len(s.x.cuts)
+	for _, c := range cuts {
+		s.x.addCut(c)
+	}
+	s.layRows()
+	s.addSlacks(from)
+	s.basic = append(s.basic, make([]bool, 2*len(cuts))...)
 	for i := range s.columns {
 		s.build(&s.columns[i])
 	}
@@ -153,6 +181,7 @@ func (s *master) layout() {
 // visit takes a node up from the basis it inherits, solves its relaxation in at
 // most a number of rounds, and leaves with it the bound, prices and basis found.
 func (s *master) visit(n *node, rounds int, cutoff func() int64) {
+	n.prices.widen(s.x.rows())
 	s.n = n
 	s.m = s.fixed + len(n.counts)
 	s.rhs, s.unit = append(s.rhs[:0], s.wanted...), s.unit[:s.fixed]
@@ -179,9 +208,10 @@ func (s *master) visit(n *node, rounds int, cutoff func() int64) {
 	for _, j := range n.basis {
 		s.basis = append(s.basis, int(j))
 	}
-	for i := len(n.basis) - s.fixed; i < len(n.counts); i++ {
-		s.basis = append(s.basis, s.counted[i])
-	}
+	// Cuts and counts that came after the basis begin with their slacks.
+	counted := len(n.basis) - (s.fixed - (len(s.x.cuts) - n.cuts))
+	s.basis = append(s.basis, s.cutSlack[n.cuts:]...)
+	s.basis = append(s.basis, s.counted[counted:len(n.counts)]...)
 	if !s.refactor() || !s.help() {
 		if s.plainBasis(); !s.refactor() || !s.help() {
 			return
@@ -191,6 +221,7 @@ func (s *master) visit(n *node, rounds int, cutoff func() int64) {
 	if s.best.rows != nil {
 		n.prices.copyFrom(&s.best, len(s.best.rows), len(s.best.counts))
 	}
+	n.cuts = len(s.x.cuts)
 	n.basis = make([]int32, len(s.basis))
 	for i, j := range s.basis {
 		n.basis[i] = int32(j)

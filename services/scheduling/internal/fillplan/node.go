@@ -13,6 +13,8 @@ type node struct {
 	// basis are the basic columns of the linear relaxation the node inherits: its
 	// parent's, then its own.
 	basis []int32
+	// cuts is how many cuts the basis knows of.
+	cuts int
 	// parts is how much of each fill its relaxation makes, once solved.
 	parts []fillPart
 }
@@ -24,7 +26,7 @@ type fillPart struct {
 }
 
 func (n *node) clone() *node {
-	c := &node{bound: n.bound, banned: n.banned.clone(), counts: slices.Clone(n.counts), basis: n.basis}
+	c := &node{bound: n.bound, banned: n.banned.clone(), counts: slices.Clone(n.counts), basis: n.basis, cuts: n.cuts}
 	c.prices.copyFrom(&n.prices, len(n.prices.rows), len(n.counts))
 	return c
 }
