@@ -97,7 +97,7 @@ func (h *harvest) ListExpectedPickVersions(_ context.Context, req *harvestv1.Lis
 
 func (h *harvest) SaveColdStore(_ context.Context, req *harvestv1.SaveColdStoreRequest) (*harvestv1.ColdStore, error) {
 	return once(h.c, "SaveColdStore", req, func() (*harvestv1.ColdStore, error) {
-		h.c.Stored = append(h.c.Stored, req.GetStore())
+		h.c.Cold = append(h.c.Cold, req.GetStore())
 		return req.GetStore(), nil
 	})
 }

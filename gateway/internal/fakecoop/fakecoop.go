@@ -51,7 +51,7 @@ type Coop struct {
 	Expected  []*harvestv1.ExpectedPick
 	Picks     []*harvestv1.Pick
 	Climate   []*harvestv1.ClimateReading
-	Stored    []*harvestv1.ColdStore // saved
+	Cold      []*harvestv1.ColdStore // saved
 	Discards  []*harvestv1.Discard
 	// StoreReadings are those written down of cold stores.
 	StoreReadings []*harvestv1.RecordStoreReadingsRequest

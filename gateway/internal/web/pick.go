@@ -46,6 +46,7 @@ type weighing struct {
 	NeedGrams, PickedGrams  int64
 	Gross, Tare, Crates     input
 	Date, Picker, Break     input
+	Stores                  []roomChoice // of the farm
 	Form                    *form
 	Enough                  bool
 }
@@ -77,6 +78,7 @@ func (p *Pages) showPick(v *visit, f *form) (view, error) {
 		rooms map[string]string
 		lots  *harvestv1.ListPickLotsResponse
 		order *harvestv1.GetRoomOrderResponse
+		stock *harvestv1.GetColdStockResponse
 	)
 	err = together(v.ctx,
 		func(ctx context.Context) (err error) {
@@ -89,6 +91,10 @@ func (p *Pages) showPick(v *visit, f *form) (view, error) {
 			return err
 		},
 		func(ctx context.Context) (err error) {
+			stock, err = p.harvest.GetColdStock(ctx, &harvestv1.GetColdStockRequest{FarmId: farm})
+			return err
+		},
+		func(ctx context.Context) (err error) {
 			lots, err = p.harvest.ListPickLots(ctx, &harvestv1.ListPickLotsRequest{FromDate: addDays(day, -lookBack), ToDate: day, FarmId: farm})
 			return err
 		},
@@ -97,6 +103,7 @@ func (p *Pages) showPick(v *visit, f *form) (view, error) {
 		return view{}, err
 	}
 	page.fill(v, f, list, rooms, lots.GetPickLots())
+	page.stores(stock.GetStores())
 	page.inOrder(order.GetVisits())
 	return view{template: "pick", title: "pick.title", data: page, keep: "/pick?day=" + day}, nil
 }
@@ -151,6 +158,24 @@ func (page *pickPage) fill(v *visit, f *form, list *orderv1.PackList, rooms map[
 	for i := range page.Rooms {
 		for j := range page.Rooms[i].Weigh {
 			page.Rooms[i].Weigh[j].open(v, f, page.Day)
+		}
+	}
+}
+
+// stores lets each weighing say where it goes. With one store it goes there unless somebody says
+// otherwise.
+func (page *pickPage) stores(all []*harvestv1.StoreState) {
+	for i := range page.Rooms {
+		for j := range page.Rooms[i].Weigh {
+			w := &page.Rooms[i].Weigh[j]
+			only := ""
+			if len(all) == 1 {
+				only = all[0].GetStore().GetStoreId()
+			}
+			for _, s := range all {
+				id := s.GetStore().GetStoreId()
+				w.Stores = append(w.Stores, roomChoice{id, s.GetStore().GetName(), w.Form.Value("store_id", only) == id})
+			}
 		}
 	}
 }
@@ -210,7 +235,7 @@ func (p *Pages) weigh(v *visit) (view, error) {
 	if crates > maxCrates || breakNumber > maxBreak {
 		return view{}, fault.InvalidField(map[bool]string{true: "crates", false: "break_number"}[crates > maxCrates], "%s", v.words.T("problem.too_many"))
 	}
-	pick.Crates = int32(crates)
+	pick.Crates, pick.StoreId = int32(crates), v.r.PostFormValue("store_id")
 	if breakNumber > 0 {
 		n := int32(breakNumber)
 		pick.BreakNumber = &n
