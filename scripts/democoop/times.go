@@ -1,6 +1,7 @@
 package main
 
 import (
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -9,15 +10,12 @@ import (
 // of one lot each.
 var shared = map[string]bool{"coop_id": true, "product_id": true, "programme_id": true, "probe_id": true}
 
-// single are the files of which a co-op of any size has one.
-var single = map[string]bool{"coop.csv": true, "products.csv": true, "ordering.csv": true}
-
 // grow makes the files those of a co-op so many times as large: each farm, room, yard, kitchen,
 // crop, lot, order and pick comes again for each part, under ids of its own. All parts sell the
 // same products.
 func grow(files map[string]*file, times int) {
-	for name, f := range files {
-		if single[name] {
+	for _, f := range files {
+		if !ofOneOwner(f.rows[0]) {
 			continue
 		}
 		rows := f.rows[1:]
@@ -27,6 +25,12 @@ func grow(files map[string]*file, times int) {
 			}
 		}
 	}
+}
+
+// ofOneOwner tells files whose rows belong to a farm, a kitchen, a yard or something of theirs.
+// Of the others, such as products and settings, a co-op of any size has the same.
+func ofOneOwner(header []string) bool {
+	return slices.ContainsFunc(header, func(column string) bool { return strings.HasSuffix(column, "_id") && !shared[column] })
 }
 
 // again is a row of another part.
