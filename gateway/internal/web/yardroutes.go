@@ -5,7 +5,7 @@ import "net/http"
 // yardRoutes are the pages of the compost yards beside slots and lots.
 func (p *Pages) yardRoutes(mux *http.ServeMux) {
 	for path, show := range map[string]func(*visit, *form) (view, error){
-		"/recipes": p.showRecipes, "/lots/{lot}/work": p.showLotWork, "/openlot": p.showOpenLot, "/refused": p.showRefused, "/sharing": p.showSharing,
+		"/recipes": p.showRecipes, "/lots/{lot}/work": p.showLotWork, "/openlot": p.showOpenLot, "/refused": p.showRefused, "/sharing": p.showSharing, "/compost": p.showCompost,
 	} {
 		mux.HandleFunc("GET "+path, p.page(func(v *visit) (view, error) { return show(v, newForm()) }))
 	}
@@ -14,6 +14,7 @@ func (p *Pages) yardRoutes(mux *http.ServeMux) {
 		"/lots/{lot}/recipe": submit(p.setLotRecipe, p.showLotWork, nil), "/lots/{lot}/step": submit(p.markStep, p.showLotWork, workField),
 		"/lots/{lot}/work/record": submit(p.recordWork, p.showLotWork, workField), "/lots/{lot}/sample": submit(p.recordSample, p.showLotWork, workField),
 		"/lots/{lot}/probe": submit(p.saveProbe, p.showLotWork, workField), "/lots/{lot}/readings": submit(p.uploadReadings, p.showLotWork, nil),
+		"/compost/crop":     submit(p.askForCrop, p.showCompost, afterDot),
 		"/sharing/settings": submit(p.saveShareSettings, p.showSharing, afterDot), "/sharing/haul": submit(p.saveHaul, p.showSharing, nil),
 	} {
 		mux.HandleFunc("POST "+path, p.page(handle))
