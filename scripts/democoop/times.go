@@ -8,7 +8,7 @@ import (
 
 // shared are the columns of ids that every part of a larger co-op has in common; probe ids are
 // of one lot each.
-var shared = map[string]bool{"coop_id": true, "product_id": true, "programme_id": true, "probe_id": true}
+var shared = map[string]bool{"coop_id": true, "product_id": true, "instead_product_id": true, "programme_id": true, "probe_id": true}
 
 // grow makes the files those of a co-op so many times as large: each farm, room, yard, kitchen,
 // crop, lot, order and pick comes again for each part, under ids of its own. All parts sell the
