@@ -87,7 +87,7 @@ func checkCuts(t interface{ Fatalf(string, ...any) }, x *relaxation, cuts []cut,
 // against the plans a search passes through, which come close to them.
 func TestCutsHoldForGoodPlans(t *testing.T) {
 	t.Parallel()
-	for _, name := range []string{"tiny-s1", "tiny-s2"} {
+	for _, name := range []string{"tiny-s1"} {
 		p := newProblem(reference(t, name), nil)
 		a := newSearch(p, 3)
 		b := newBounder(p, func() int64 { return math.MaxInt64 / 4096 }, func([][]choice) {})
@@ -98,7 +98,7 @@ func TestCutsHoldForGoodPlans(t *testing.T) {
 		if len(x.cuts) < 20 {
 			t.Fatalf("%s: only %d cuts found", name, len(x.cuts))
 		}
-		for range 200 {
+		for range 100 {
 			a.sweep(math.MaxInt64)
 			checkCuts(t, x, x.cuts, p.fillsOf(a.s.rooms))
 		}
