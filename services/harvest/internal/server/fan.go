@@ -11,6 +11,7 @@ import (
 	harvestv1 "breakshare.example/proto/gen/breakshare/harvest/v1"
 	"breakshare.example/services/harvest/internal/day"
 	"breakshare.example/services/harvest/internal/forecast"
+	"breakshare.example/services/harvest/internal/genealogy"
 	"breakshare.example/services/harvest/internal/growth"
 	"breakshare.example/services/harvest/internal/store"
 	"breakshare.example/services/platform/fault"
@@ -255,10 +256,10 @@ func forecastDay(on day.Date, d forecast.Day) *harvestv1.ForecastDay {
 
 // bearing forecasts the crops that may bear on the days: of each room those
 // that stand in it, as pushes are judged.
-func (s *Server) bearing(ctx context.Context, tx pgx.Tx, from day.Date, days int, farm string) ([]fan, map[string]error, error) {
+func (s *Server) bearing(ctx context.Context, tx pgx.Tx, from day.Date, days int, farm string) ([]fan, *genealogy.Book, map[string]error, error) {
 	crops, err := store.CropsBearing(ctx, tx, from, from.Add(days-1), farm)
 	if err != nil {
-		return nil, nil, err
+		return nil, nil, nil, err
 	}
 	rooms := map[string]bool{}
 	for _, c := range crops {
@@ -266,7 +267,7 @@ func (s *Server) bearing(ctx context.Context, tx pgx.Tx, from day.Date, days int
 	}
 	book, err := store.Book(ctx, tx, slices.Collect(maps.Keys(rooms)))
 	if err != nil {
-		return nil, nil, err
+		return nil, nil, nil, err
 	}
 	standing := crops[:0]
 	for _, c := range crops {
@@ -277,5 +278,6 @@ func (s *Server) bearing(ctx context.Context, tx pgx.Tx, from day.Date, days int
 			standing = append(standing, c)
 		}
 	}
-	return s.fans(ctx, tx, standing, from, days)
+	list, failed, err := s.fans(ctx, tx, standing, from, days)
+	return list, book, failed, err
 }

@@ -40,7 +40,7 @@ func (s *Server) ForecastSupply(ctx context.Context, req *harvestv1.ForecastSupp
 		if from, err = dayOr(req.GetFromDate(), "from_date", cal.today().Add(1)); err != nil {
 			return err
 		}
-		list, failed, err = s.bearing(ctx, tx, from, days, farm)
+		list, _, failed, err = s.bearing(ctx, tx, from, days, farm)
 		return err
 	})
 	if err != nil {

@@ -35,10 +35,6 @@ func (s *Server) figures(ctx context.Context, tx pgx.Tx, cal calendar, from, to 
 	if err != nil {
 		return nil, err
 	}
-	list, _, err := s.bearing(ctx, tx, from, to.Sub(from)+1, farm)
-	if err != nil {
-		return nil, err
-	}
 	if habits == nil {
 		if habits, err = readHabits(ctx, tx, min(cal.today(), from)); err != nil {
 			return nil, err
@@ -50,16 +46,25 @@ func (s *Server) figures(ctx context.Context, tx pgx.Tx, cal calendar, from, to 
 	}
 	var out []figure
 	done := map[string]bool{}
-	for _, f := range list {
-		for on := max(from, f.first); on <= to; on++ {
-			made, err := figuresOf(f, on, said, habits)
-			if err != nil {
-				return nil, err
+	for _, part := range spansOf(cal.today(), from, to) {
+		list, book, _, err := s.bearing(ctx, tx, part.start, part.days, farm)
+		if err != nil {
+			return nil, err
+		}
+		for _, f := range list {
+			for on := max(part.from, f.first); on <= part.to; on++ {
+				if stands, ok := book.CropOn(f.crop.RoomID, on); !ok || stands.ID != f.crop.ID {
+					continue
+				}
+				made, err := figuresOf(f, on, said, habits)
+				if err != nil {
+					return nil, err
+				}
+				for _, m := range made {
+					done[m.lot.ID] = true
+				}
+				out = append(out, made...)
 			}
-			for _, m := range made {
-				done[m.lot.ID] = true
-			}
-			out = append(out, made...)
 		}
 	}
 	for _, e := range expected {
@@ -77,6 +82,28 @@ func (s *Server) figures(ctx context.Context, tx pgx.Tx, cal calendar, from, to 
 		return cmp.Or(cmp.Compare(a.lot.Day, b.lot.Day), cmp.Compare(a.lot.RoomID, b.lot.RoomID), cmp.Compare(a.lot.ProductID, b.lot.ProductID))
 	})
 	return out, nil
+}
+
+// forecastSpan is a part of a span of days with the days over which it is
+// forecast.
+type forecastSpan struct {
+	from, to, start day.Date
+	days            int
+}
+
+// spansOf parts a span of days into those up to today, of which each was forecast
+// by what was known before the first, and those to come. The latter are forecast
+// over the same four weeks from tomorrow on, whichever of them are asked for:
+// chance is drawn anew for another span, and a figure must not depend on who asks.
+func spansOf(today, from, to day.Date) (out []forecastSpan) {
+	if from <= today {
+		last := min(to, today)
+		out = append(out, forecastSpan{from, last, from, last.Sub(from) + 1})
+	}
+	if to > today {
+		out = append(out, forecastSpan{max(from, today.Add(1)), to, today.Add(1), max(mostOutlookDays, to.Sub(today))})
+	}
+	return out
 }
 
 // readHabits learns how the co-op's figures err, as of a day.

@@ -299,3 +299,32 @@ func TestScores(t *testing.T) {
 		t.Errorf("of a product nobody picks: %v", one)
 	}
 }
+
+// What is used of a day is the same whichever span it was asked for with.
+func TestOutlookDoesNotDependOnWhoAsks(t *testing.T) {
+	t.Parallel()
+	r := newRig(t)
+	coop := r.settle(t)
+	r.push(t, coop, expect("ab-1", "white-2kg", "2026-11-27", 90_000, 100_000, 110_000))
+	var first *harvestv1.Outlook
+	for _, span := range [][2]string{{"2026-11-27", "2026-11-27"}, {"2026-11-26", "2026-11-30"}, {"2026-11-20", "2026-12-18"}} {
+		list, err := r.ListOutlooks(testkit.Context(t, coop), &harvestv1.ListOutlooksRequest{FromDate: span[0], ToDate: span[1]})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, o := range list.GetOutlooks() {
+			if o.GetPickLotId() != "ab-1-white-2kg-20261127" {
+				continue
+			}
+			if first == nil {
+				first = o
+			}
+			if !proto.Equal(o, first) {
+				t.Errorf("from %s to %s: %v, and before %v", span[0], span[1], o, first)
+			}
+		}
+	}
+	if first == nil {
+		t.Error("no outlook of what was pushed")
+	}
+}

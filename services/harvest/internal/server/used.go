@@ -17,10 +17,10 @@ import (
 	"breakshare.example/services/platform/outbox"
 )
 
-// tellUsed tells which figure is used of the expected picks of today and the
-// four weeks after, where it was not told or differs enough to matter.
+// tellUsed tells which figure is used of the expected picks of the four weeks from
+// tomorrow on, where it was not told or differs enough to matter.
 func (s *Server) tellUsed(ctx context.Context, tx pgx.Tx, cal calendar, habits *outlook.Habits) (int, error) {
-	from, to := cal.today(), cal.today().Add(mostOutlookDays)
+	from, to := cal.today().Add(1), cal.today().Add(mostOutlookDays)
 	before, err := store.UsedOfDays(ctx, tx, from, to)
 	if err != nil {
 		return 0, err
