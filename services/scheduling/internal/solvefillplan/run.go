@@ -38,8 +38,8 @@ const (
 	// mostSeconds is a day.
 	mostSeconds = 86_400
 	// reserve is kept back from the time for starting and printing, at most a
-	// fifth of it.
-	reserve = 200 * time.Millisecond
+	// quarter of it.
+	reserve = 400 * time.Millisecond
 )
 
 // answer is the plan as printed: the format's plan, with cost and bound in cents.
@@ -69,7 +69,7 @@ func Run(ctx context.Context, args []string, stdout, stderr io.Writer) int {
 		fmt.Fprintf(stderr, "solve fillplan: %s: %v\n", file, err)
 		return ExitRefused
 	}
-	ctx, cancel := context.WithDeadline(ctx, start.Add(limit-min(reserve, limit/5)))
+	ctx, cancel := context.WithDeadline(ctx, start.Add(limit-min(reserve, limit/4)))
 	defer cancel()
 	result, err := fillplan.Solve(ctx, in, fillplan.Options{})
 	if err != nil {
