@@ -26,6 +26,10 @@ func start(m *testing.M) int {
 	allocator, stop := chromedp.NewExecAllocator(context.Background(),
 		chromedp.ExecPath(path), chromedp.UserDataDir(profile),
 		chromedp.Headless, chromedp.NoSandbox, chromedp.DisableGPU, chromedp.NoFirstRun, chromedp.NoDefaultBrowserCheck,
+		// Pages of one site share a process, and none is started for what may come: processes
+		// are what costs time here.
+		chromedp.Flag("process-per-site", true), chromedp.Flag("disable-features", "SpareRendererForSitePerProcess,BackForwardCache,Translate,OptimizationHints,MediaRouter,GlobalMediaControls"),
+		chromedp.Flag("disable-extensions", true), chromedp.Flag("disable-breakpad", true), chromedp.Flag("mute-audio", true),
 		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-background-networking", true),
 		chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-sync", true), chromedp.Flag("disable-dev-shm-usage", true),
 	)

@@ -12,7 +12,6 @@ import (
 	"breakshare.example/gateway/internal/fakecoop"
 	harvestv1 "breakshare.example/proto/gen/breakshare/harvest/v1"
 	"breakshare.example/services/platform/fault"
-	"breakshare.example/services/platform/testkit"
 )
 
 // signal is the way between the phone and the gateway.
@@ -71,7 +70,7 @@ func installed(t *testing.T, s screen, path string) *rig {
 // eventually waits until an expression of the page is true.
 func (r *rig) eventually(what, expression string) {
 	r.t.Helper()
-	testkit.Eventually(r.t, what, func() bool {
+	await(r.t, what, func() bool {
 		return run(r, chromedp.Evaluate[bool](expression, chromedp.EvalAwaitPromise))
 	})
 }
@@ -156,7 +155,7 @@ func TestTwoEqualWeighingsAreTwo(t *testing.T) {
 	}
 	r.offline(false)
 	r.waiting("✓ Sent")
-	testkit.Eventually(t, "both are taken", func() bool { return r.coop.Calls("RecordPick") >= 2 })
+	await(t, "both are taken", func() bool { return r.coop.Calls("RecordPick") >= 2 })
 	r.waiting("40 − 4")
 	if len(r.coop.Picks) != 2 {
 		t.Errorf("%d picks, want 2", len(r.coop.Picks))

@@ -7,7 +7,6 @@ import (
 	"net/http/httptest"
 	"os/exec"
 	"testing"
-	"time"
 
 	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/emulation"
@@ -17,11 +16,7 @@ import (
 	"breakshare.example/gateway"
 	"breakshare.example/gateway/internal/fakecoop"
 	"breakshare.example/services/platform/identity"
-	"breakshare.example/services/platform/testkit"
 )
-
-// patience is how long one step in the browser may take.
-const patience = 30 * time.Second
 
 // screen is what the visitor looks at.
 type screen struct {
@@ -73,13 +68,8 @@ func open(t *testing.T, s screen) *rig {
 	way := &signal{}
 	server := httptest.NewServer(way.over(handler))
 	t.Cleanup(server.Close)
-	tab, closeTab := chromedp.NewContext(browser, chromedp.WithNewBrowserContext())
-	t.Cleanup(closeTab)
-	// The tab lives as long as the context of its first call.
-	if err := chromedp.Do(tab); err != nil {
-		t.Fatal(err)
-	}
-	r := &rig{t: t, coop: coop, url: server.URL, tab: tab, signal: way}
+	tab := takeTab(t)
+	r := &rig{t: t, coop: coop, url: server.URL, tab: tab.ctx, signal: way}
 	r.look(s)
 	call(r, emulation.SetScriptExecutionDisabled, emulation.SetScriptExecutionDisabledParams{Value: !s.script})
 	call(r, network.SetExtraHTTPHeaders, network.SetExtraHTTPHeadersParams{Headers: network.Headers{"Accept-Language": "en"}})
@@ -126,7 +116,7 @@ func call[P, R any](r *rig, command cdp.Command[P, R], params P) R {
 // goTo opens a page.
 func (r *rig) goTo(path string) {
 	r.t.Helper()
-	r.do(chromedp.Navigate(r.url+path), chromedp.WaitReady(chromedp.CSS("main")))
+	r.do(chromedp.Navigate(r.url+path), chromedp.WaitReady(chromedp.CSS("main"), chromedp.RetryInterval(glance)))
 }
 
 // as chooses who the visitor is on the start page, as a visitor does.
@@ -144,7 +134,7 @@ func (r *rig) send(selector string) {
 	const begun = `performance.timeOrigin`
 	before := run(r, chromedp.Evaluate[float64](begun))
 	r.do(chromedp.Click(chromedp.CSS(selector)))
-	testkit.Eventually(r.t, "the page that "+selector+" leads to", func() bool {
+	await(r.t, "the page that "+selector+" leads to", func() bool {
 		ctx, cancel := context.WithTimeout(r.tab, patience)
 		defer cancel()
 		// Between two pages there is none to ask: an error means not yet.
