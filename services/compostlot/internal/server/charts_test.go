@@ -154,7 +154,7 @@ func TestReleaseRulesAreTheCoops(t *testing.T) {
 // BenchmarkLot opens the chart of 20 probes over 14 days by the minute, 403,200 readings, and
 // judges the same lot, both through gRPC.
 func BenchmarkLot(b *testing.B) {
-	r := newRig(b)
+	r := newRigAlone(b)
 	r.yards(b)
 	r.open(b, phaseTwo("quarry-7", 1000))
 	const days = 14

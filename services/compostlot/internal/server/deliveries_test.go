@@ -106,7 +106,7 @@ func TestBatchOfDeliveries(t *testing.T) {
 // However many deliver at once, a lot gives no more than it has.
 func TestManyDeliverAtOnce(t *testing.T) {
 	t.Parallel()
-	r := newRig(t)
+	r := newRigAlone(t)
 	r.soundLot(t, "quarry-7", 1000)
 	var delivered, short atomic.Int64
 	var wg sync.WaitGroup

@@ -121,7 +121,7 @@ var slotModel = porcupine.Model{
 // The history is checked by porcupine (linearizability after Herlihy and Wing, 1990).
 func TestTwoHundredRequestersNeverOversell(t *testing.T) {
 	t.Parallel()
-	r := newRig(t)
+	r := newRigAlone(t)
 	r.yards(t)
 	const slots, requesters = 40, 200
 	var published []*compostlotv1.Slot

@@ -133,7 +133,7 @@ func TestStreamCutShort(t *testing.T) {
 // Loggers that send the same days at once, in any order, make one log.
 func TestManyStreamsAtOnce(t *testing.T) {
 	t.Parallel()
-	r := newRig(t)
+	r := newRigAlone(t)
 	r.yards(t)
 	r.open(t, phaseTwo("quarry-7", 1000))
 	all := readings("quarry-7", "p1", celsius(50), noon, 4000)
@@ -177,7 +177,7 @@ func TestTenDaysOfReadings(t *testing.T) {
 // BenchmarkReadings compares a stream of 20 probes over a day by the minute, through gRPC to
 // the commit, with a bare COPY of the same rows into a table of one row a reading.
 func BenchmarkReadings(b *testing.B) {
-	r := newRig(b)
+	r := newRigAlone(b)
 	r.yards(b)
 	var lots []*compostlotv1.Lot
 	for i := range 400 {

@@ -76,7 +76,7 @@ func (s *scheduling) GetCalendar(_ context.Context, req *schedulingv1.GetCalenda
 	return resp, s.answer()
 }
 
-// rig is the service behind its real interceptors, on a database of its own, and a client of it.
+// rig is the service behind its real interceptors, with a co-op of its own, and a client of it.
 type rig struct {
 	compostlotv1.CompostLotServiceClient
 	server     *server.Server
@@ -94,7 +94,19 @@ const mostReadings = 30_000
 
 func newRig(t testing.TB) *rig {
 	t.Helper()
-	r := &rig{pool: testkit.Pool(t, store.Schema()), clock: clock.NewManual(noon), scheduling: &scheduling{}, coop: testkit.Coop()}
+	return newRigOn(t, testkit.SharedPool(t, store.Schema()))
+}
+
+// newRigAlone is newRig on a database of its own, for tests of many callers at once and for
+// measurements.
+func newRigAlone(t testing.TB) *rig {
+	t.Helper()
+	return newRigOn(t, testkit.Pool(t, store.Schema()))
+}
+
+func newRigOn(t testing.TB, pool *pgxpool.Pool) *rig {
+	t.Helper()
+	r := &rig{pool: pool, clock: clock.NewManual(noon), scheduling: &scheduling{}, coop: testkit.Coop()}
 	r.coop.Name = "Office"
 	srv := server.New(server.Options{Pool: r.pool, Clock: r.clock, Members: members.NewDirectory(r.pool, r.scheduling), MaxReadings: mostReadings})
 	r.server = srv

@@ -197,7 +197,7 @@ func TestUnknownFarmIsAskedOfItsOwner(t *testing.T) {
 // is granted twice, and the books agree.
 func TestManyRoundsAtOnceNeverOversell(t *testing.T) {
 	t.Parallel()
-	r := newRig(t)
+	r := newRigAlone(t)
 	r.yards(t)
 	r.publish(t, slot("s0", "2026-03-20", 997), slot("s1", "2026-03-21", 501), slot("s2", "2026-03-22", 250))
 	rooms := []string{"alder-1", "alder-2", "birch-1", "birch-2", "cedar-1", "cedar-2"}
