@@ -116,12 +116,17 @@ func SaveOrder(ctx context.Context, tx pgx.Tx, coopID string, o Order) error {
 // ListOrdered sums the orders that are not cancelled by product and week, from a
 // day on, in that order. Orders of products not told of yet wait for them.
 func ListOrdered(ctx context.Context, db pg.DB, from calendar.Date) ([]Ordered, error) {
+	// Packs are summed up before products are looked at: the planner knows how many lines orders
+	// have, and would guess at what a join with products leaves of them.
 	const sql = `
-		SELECT l.product_id, date_trunc('week', o.delivery_date)::date - ` + epoch + `, sum(l.packs * p.pack_grams)::bigint,
-			coalesce(sum(l.packs * p.pack_grams) FILTER (WHERE o.origin = 'standing'), 0)::bigint
-		FROM customer_order o JOIN customer_order_line l USING (order_id) JOIN product p USING (product_id)
-		WHERE NOT o.cancelled AND o.delivery_date >= ` + epoch + ` + $1::integer
-		GROUP BY 1, 2 ORDER BY l.product_id COLLATE "C", 2`
+		WITH summed AS MATERIALIZED (
+			SELECT l.product_id, o.delivery_date, sum(l.packs) AS packs, coalesce(sum(l.packs) FILTER (WHERE o.origin = 'standing'), 0) AS standing
+			FROM customer_order o JOIN customer_order_line l USING (coop_id, order_id)
+			WHERE NOT o.cancelled AND o.delivery_date >= ` + epoch + ` + $1::integer
+			GROUP BY l.product_id, o.delivery_date)
+		SELECT s.product_id, date_trunc('week', s.delivery_date)::date - ` + epoch + `, sum(s.packs * p.pack_grams)::bigint, sum(s.standing * p.pack_grams)::bigint
+		FROM summed s JOIN product p USING (product_id)
+		GROUP BY 1, 2 ORDER BY s.product_id COLLATE "C", 2`
 	rows, err := db.Query(ctx, sql, from)
 	if err != nil {
 		return nil, fmt.Errorf("sum orders: %w", err)

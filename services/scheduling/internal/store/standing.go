@@ -163,11 +163,15 @@ type OrderedByHand struct {
 // before another, by product, customer and week.
 func ListOrderedByHand(ctx context.Context, db pg.DB, customers []string, from, until calendar.Date) ([]OrderedByHand, error) {
 	const sql = `
-		SELECT l.product_id, o.customer_id, date_trunc('week', o.delivery_date)::date - ` + epoch + `, sum(l.packs * p.pack_grams)::bigint
-		FROM customer_order o JOIN customer_order_line l USING (order_id) JOIN product p USING (product_id)
-		WHERE NOT o.cancelled AND o.origin = 'hand' AND o.customer_id = ANY($1)
-			AND o.delivery_date >= ` + epoch + ` + $2::integer AND o.delivery_date < ` + epoch + ` + $3::integer
-		GROUP BY 1, 2, 3 ORDER BY l.product_id COLLATE "C", o.customer_id COLLATE "C", 3`
+		WITH summed AS MATERIALIZED (
+			SELECT l.product_id, o.customer_id, o.delivery_date, sum(l.packs) AS packs
+			FROM customer_order o JOIN customer_order_line l USING (coop_id, order_id)
+			WHERE NOT o.cancelled AND o.origin = 'hand' AND o.customer_id = ANY($1)
+				AND o.delivery_date >= ` + epoch + ` + $2::integer AND o.delivery_date < ` + epoch + ` + $3::integer
+			GROUP BY l.product_id, o.customer_id, o.delivery_date)
+		SELECT s.product_id, s.customer_id, date_trunc('week', s.delivery_date)::date - ` + epoch + `, sum(s.packs * p.pack_grams)::bigint
+		FROM summed s JOIN product p USING (product_id)
+		GROUP BY 1, 2, 3 ORDER BY s.product_id COLLATE "C", s.customer_id COLLATE "C", 3`
 	rows, err := db.Query(ctx, sql, customers, from, until)
 	if err != nil {
 		return nil, fmt.Errorf("sum orders by hand: %w", err)
