@@ -1,9 +1,9 @@
 // Solves a round of share-outs by linear programming with HiGHS and prints what each farm gets
 // and what the haul costs, for the test that holds the share-out against it.
 //
-//   npm install --prefix FOLDER highs@1.15.3        (HiGHS as WebAssembly, in a folder of your own)
+//   npm install --prefix .cache/highs highs@1.15.3        (HiGHS as WebAssembly)
 //   go test ./services/compostlot/internal/shareout -run HiGHS -instances FOLDER
-//   NODE_PATH=FOLDER/node_modules node scripts/lpfixture/shareout.mjs FOLDER/*.json \
+//   NODE_PATH=.cache/highs/node_modules node scripts/lpfixture/shareout.mjs FOLDER/*.json \
 //     > services/compostlot/internal/shareout/testdata/highs.json
 //
 // The textbook way: raise the level of all farms together as far as it goes; a farm whose row
