@@ -12,10 +12,9 @@ import (
 // was put in, weighings with samples, calibrations, and what loggers kept.
 type lotWorkPage struct {
 	ID      string
-	Yard    string
+	Caution string
 	Form    *form
 	Done    string
-	Today   string
 	Recipe  *form
 	Recipes []stageChoice
 	Step    *form
@@ -78,7 +77,7 @@ func (p *Pages) showLotWork(v *visit, f *form) (view, error) {
 	if err != nil {
 		return view{}, err
 	}
-	page := lotWorkPage{ID: report.GetLot().GetLotId(), Yard: report.GetYard().GetName(), Form: f, Done: v.r.URL.Query().Get("done"), Today: v.today(0)}
+	page := lotWorkPage{ID: report.GetLot().GetLotId(), Caution: report.GetCaution(), Form: f, Done: v.r.URL.Query().Get("done")}
 	page.fill(v, f, report, recipes.GetRecipes())
 	return view{template: "lotwork", title: "lotwork.title", data: page}, nil
 }

@@ -132,7 +132,7 @@ func TestWorkOnALot(t *testing.T) {
 	r := visit(t, manager)
 	const lot = "/lots/quarry-end-26-41"
 	report := r.coop.Reports[0]
-	p := r.get(lot + "/work").ok()
+	p := r.get(lot+"/work").ok().says(".caution", "⚠").says("a", "Before you go in")
 
 	wrong := r.submit(p, lot+"/step", map[string]string{"mark": "wetted"})
 	wrong.says("#step-at-error", "lies after the filling")
