@@ -135,6 +135,8 @@ func explain(p *flow.Problem, err error) string {
 		return fmt.Sprintf("infeasible: demands exceed supplies by %d; the n lines must sum to 0", -infeasible.Excess)
 	case errors.As(err, &infeasible) && len(infeasible.Nodes) == p.Nodes():
 		return fmt.Sprintf("infeasible: supplies exceed demands by %d; the n lines must sum to 0", infeasible.Excess)
+	case errors.As(err, &infeasible) && len(infeasible.Nodes) == 1:
+		return fmt.Sprintf("infeasible: %d units cannot leave node %d", infeasible.Excess, infeasible.Nodes[0]+1)
 	case errors.As(err, &infeasible):
 		return fmt.Sprintf("infeasible: %d units cannot leave these %d nodes: %s",
 			infeasible.Excess, len(infeasible.Nodes), list(infeasible.Nodes))

@@ -64,6 +64,7 @@ func TestRefusesWithCode2(t *testing.T) {
 		{"unbalanced, short", "p min 2 1\nn 2 -3\na 1 2 0 9 1\n", []string{"-"}, "demands exceed supplies by 3"},
 		{"unbalanced, over", "p min 2 1\nn 1 3\na 1 2 0 9 1\n", []string{"-"}, "supplies exceed demands by 3"},
 		{"infeasible", "p min 3 2\nn 1 3\nn 3 -3\na 1 2 0 9 1\na 2 3 0 1 1\n", []string{"-"}, "infeasible: 2 units cannot leave these 2 nodes: 1 2"},
+		{"infeasible at one node", "p min 2 1\nn 1 3\nn 2 -3\na 1 2 0 1 1\n", []string{"-"}, "infeasible: 2 units cannot leave node 1"},
 		{"unbounded", "p min 2 3\na 1 1 0 1 1\na 1 2 0 -1 1\na 2 1 0 -1 -3\n", []string{"-"}, "unbounded: the cost falls by 2 "},
 		{"cost too large", "p min 2 1\na 1 2 0 1 -9223372036854775807\n", []string{"-"}, "too large: a line 1: cost"},
 		{"supply too large", "p min 2 0\nn 1 9223372036854775807\n", []string{"-"}, "too large: node 1: supply"},
