@@ -9,11 +9,13 @@
 // The method is the primal network simplex with a strongly feasible basis
 // (Cunningham, "A network simplex method", Mathematical Programming 11, 1976),
 // the basis tree kept as a preorder thread (Ahuja, Magnanti and Orlin, Network
-// Flows, 1993, chapter 11). Two additions suit networks in which most nodes
-// only receive, as order lines do: the arcs are priced one receiving node
-// after another, and a receiving node that is a leaf of the tree stores its
-// potential as an offset from its parent, so that moving a subtree never
-// touches the leaves below it.
+// Flows, 1993, chapter 11). Of the two sides of the tree that a pivot parts, the
+// smaller has its potentials shifted. Two additions suit networks in which most
+// nodes only receive, each over many arcs, as order lines do: the arcs are
+// priced one receiving node after another, and a receiving node that is a leaf
+// of the tree stores its potential as an offset from its parent, so that moving
+// a subtree never touches the leaves below it. Elsewhere blocks of arcs from
+// all over the network are priced, and arcs passed over stay candidates.
 //
 // A solved Problem can be solved again after changes: Resolve reads all of it
 // anew and starts from the last basis, Change is told what changes and looks at
