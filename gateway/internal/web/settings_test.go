@@ -89,6 +89,9 @@ func TestWishesOfAKitchen(t *testing.T) {
 	r := visit(t, coordinator)
 	r.get("/kitchens").ok().says("tr", "Copper Pan")
 	p := r.get("/kitchens/copper-pan").ok()
+	for _, a := range all(p.root, "p.days a") {
+		r.get(attr(a, "href")).ok() // the office looks at a kitchen's orders from here
+	}
 	typed := map[string]string{"sub_ordered.0": "white-closed-2kg", "sub_instead.0": "white-closed-2kg", "sub_reluctance.0": "0.40", "poorer": "1", "only_farm_id": "birch-hollow", "zone_id": "harbour"}
 	refused := r.submit(p, "/kitchens/copper-pan", typed)
 	refused.says(".error", "is the product itself")
