@@ -14,29 +14,23 @@ type names struct {
 	product                           map[string]*orderv1.Product
 }
 
-// packRange is how many packs there are at the least and at the most.
-type packRange struct{ least, most int64 }
-
-// expectedOffer is how many packs of each product harvest knows of for the day: what is used of
-// what is expected on it, or was picked, and what is fit of earlier picks.
-func (d *Day) expectedOffer(ctx context.Context) (map[string]packRange, error) {
+// expectedOffer is how many packs of each product, at the least, harvest knows of for the day: what
+// is expected on it, as it was said or as it is used, or was picked, and what is fit of earlier
+// picks.
+func (d *Day) expectedOffer(ctx context.Context) (map[string]int64, error) {
 	const longestShelfLife = 30
 	from := d.Plan.date.AddDate(0, 0, -longestShelfLife).Format(time.DateOnly)
 	lots, err := d.Harvest.ListPickLots(ctx, &harvestv1.ListPickLotsRequest{FromDate: from, ToDate: d.Plan.Day})
 	if err != nil {
 		return nil, err
 	}
-	offer := make(map[string]packRange)
-	add := func(p *orderv1.Product, least, most int64) {
-		r := offer[p.GetProductId()]
-		offer[p.GetProductId()] = packRange{r.least + max(0, least)/p.GetPackGrams(), r.most + max(0, most)/p.GetPackGrams()}
-	}
+	offer := make(map[string]int64)
 	picked := make(map[string]bool)
 	for _, l := range lots.GetPickLots() {
 		picked[l.GetPickLotId()] = l.GetNetGrams() > 0
 		p := d.names.product[l.GetProductId()]
 		if p != nil && !l.GetHeld() && d.daysBefore(l.GetDate()) <= int(p.GetShelfLifeDays()) {
-			add(p, l.GetNetGrams(), l.GetNetGrams())
+			offer[p.GetProductId()] += l.GetNetGrams() / p.GetPackGrams()
 		}
 	}
 	used, err := d.used(ctx)
@@ -49,12 +43,11 @@ func (d *Day) expectedOffer(ctx context.Context) (map[string]packRange, error) {
 	}
 	for _, e := range expected.GetExpectedPicks() {
 		if p := d.names.product[e.GetProductId()]; p != nil && !picked[e.GetPickLotId()] {
-			grams, fused := used[e.GetPickLotId()]
-			if !fused {
-				add(p, e.GetLikelyGrams(), e.GetLikelyGrams())
-				continue
+			grams := e.GetLikelyGrams()
+			if fused, known := used[e.GetPickLotId()]; known {
+				grams = min(grams, fused-slack(fused))
 			}
-			add(p, grams-slack(grams), grams+slack(grams))
+			offer[p.GetProductId()] += max(0, grams) / p.GetPackGrams()
 		}
 	}
 	return offer, nil
@@ -87,14 +80,19 @@ func (d *Day) daysBefore(date string) int {
 	return int(day.Sub(then).Hours()) / 24
 }
 
-// covers reports whether a match reckoned with the packs that were to be expected.
-func covers(match *orderv1.Match, expected map[string]packRange) bool {
-	likely := make(map[string]int64)
+// likely is by product how many packs a match reckoned with.
+func likely(match *orderv1.Match) map[string]int64 {
+	packs := make(map[string]int64)
 	for _, p := range match.GetProducts() {
-		likely[p.GetProductId()] = p.GetLikely()
+		packs[p.GetProductId()] = p.GetLikely()
 	}
+	return packs
+}
+
+// covers reports whether as many packs are reckoned with as were to be expected.
+func covers(likely, expected map[string]int64) bool {
 	for product, packs := range expected {
-		if likely[product] < packs.least || likely[product] > packs.most {
+		if likely[product] < packs {
 			return false
 		}
 	}

@@ -136,19 +136,9 @@ func TestPercent(t *testing.T) {
 
 func TestCovers(t *testing.T) {
 	t.Parallel()
-	match := &orderv1.Match{Products: []*orderv1.MatchProduct{{ProductId: "a", Likely: 5}, {ProductId: "b"}}}
-	for product, c := range map[string]struct {
-		packRange
-		want bool
-	}{"a": {packRange{4, 5}, true}, "b": {packRange{0, 0}, true}, "c": {packRange{1, 2}, false}} {
-		if got := covers(match, map[string]packRange{product: c.packRange}); got != c.want {
-			t.Errorf("%d to %d packs of %s: covered is %v", c.least, c.most, product, got)
-		}
-	}
-	for _, c := range []packRange{{6, 7}, {3, 4}} {
-		if covers(match, map[string]packRange{"a": c}) {
-			t.Errorf("5 packs cover %d to %d", c.least, c.most)
-		}
+	packs := likely(&orderv1.Match{Products: []*orderv1.MatchProduct{{ProductId: "a", Offered: 9, Likely: 5}, {ProductId: "b"}}})
+	if !covers(packs, map[string]int64{"a": 5, "b": 0}) || covers(packs, map[string]int64{"a": 6}) || covers(packs, map[string]int64{"c": 1}) {
+		t.Error("covers is wrong about what is reckoned with")
 	}
 }
 
