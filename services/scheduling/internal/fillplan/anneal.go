@@ -22,8 +22,8 @@ type search struct {
 	// best is the plan of least total met, by room; total its total.
 	best  [][]choice
 	total int64
-	// work is the work done, in about a nanosecond each, and improved what had been
-	// done when the best plan was met.
+	// work is the work done, in about a nanosecond each, and improved the cycles that
+	// had ended when the best plan was met.
 	work, improved int64
 }
 
@@ -60,14 +60,18 @@ func newSearch(p *problem, seed uint64) *search {
 
 // keep remembers the current plan as the best.
 func (a *search) keep() {
-	a.total, a.improved = a.s.total, a.work
+	a.total, a.improved = a.s.total, a.cycles
 	for r, timeline := range a.s.rooms {
 		a.best[r] = append(a.best[r][:0], timeline...)
 	}
 }
 
-// stale tells that the search has found nothing better for half of its work.
-func (a *search) stale() bool { return a.cycles >= 4 && a.work > 2*a.improved }
+// staleCycles is how many whole cycles must have brought nothing better for the
+// search to count as stale.
+const staleCycles = 2
+
+// stale tells that the search has found nothing better for long.
+func (a *search) stale() bool { return a.cycles > a.improved+staleCycles }
 
 // consider keeps the current plan if it is better than the best, or as good and
 // first by the tie rule.
