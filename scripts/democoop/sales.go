@@ -124,7 +124,10 @@ func inStore(t time.Time, e expected) bool {
 	case "lions-mane-500g":
 		return t.Equal(after(day, -2))
 	case "white-veiled-1500g", "white-open-2kg", "brown-veiled-1500g", "oyster-250g", "shiitake-200g", "white-closed-250g":
-		return t.Equal(after(day, -1)) && e.likely >= 6000
+		// Of rooms that are near the end of a break: elsewhere all of the day was sold, and is not
+		// in the files.
+		_, into, _ := e.crop.breakOn(t)
+		return t.Equal(after(day, -1)) && e.likely >= 4000 && into >= 3
 	default:
 		return false
 	}

@@ -276,7 +276,7 @@ func (r *rig) refusals(dir string) {
 		{"expected_picks.csv", "thistledown-9,white-closed-1500g,2026-11-27,1000,2000,3000", "room_id", `unknown room_id "thistledown-9"`},
 		{"crops.csv", "late,thistledown-1,white-bulk-2,2026-11-27,", "fill_date", "thistledown-1-20261019"},
 		{"crops.csv", "odd,thistledown-1,no-such-way,2027-06-01,", "programme_id", `unknown programme_id "no-such-way"`},
-		{"picks.csv", "thistledown-1,white-veiled-1500g,2026-11-25,9000,400,1,,", "gross_grams", "record what is missing by itself"},
+		{"picks.csv", "windlestraw-1,white-veiled-1500g,2026-11-25,9000,400,1,,", "gross_grams", "record what is missing by itself"},
 		{"deliveries.csv", "stonepit-26-49a,thistledown,thistledown-5,,500,2026-11-25T10:00:00Z", "lot_id", "not released"},
 	} {
 		changed := r.t.TempDir()
