@@ -54,14 +54,14 @@ func (s *Solver) mendArc(u int32) {
 	if sent != 0 {
 		s.flip(t.pred)
 	}
-	s.rehang(u, u, s.root(), s.artificial(u, need-sent))
+	s.rehang(u, u, s.root(), s.root(), s.artificial(u, need-sent))
 }
 
 // mendArtificial gives the artificial arc above u the flow need, turning it
 // around where its sign has changed.
 func (s *Solver) mendArtificial(u int32, need int64) {
 	before := s.offset(u)
-	s.connect(u, s.artificial(u, need))
+	s.connect(u, s.root(), s.artificial(u, need))
 	if by := s.offset(u) - before; by != 0 {
 		s.shift(u, by)
 	}

@@ -39,20 +39,21 @@ func (s *Solver) pivot(in, a, b int32) bool {
 	if atB {
 		lower, upper = b, a
 	}
-	by := link{upper, in, false, flow, room - flow}
+	by := link{in, false, flow, room - flow}
 	if atB == full {
-		by = link{upper, in, true, room - flow, flow}
+		by = link{in, true, room - flow, flow}
 	}
-	s.rehang(lower, out, join, by)
+	s.rehang(lower, out, join, upper, by)
 	return true
 }
 
-// rehang cuts the subtree of out off and hangs it by the link at lower.
-func (s *Solver) rehang(lower, out, join int32, by link) {
+// rehang cuts the subtree of out off and hangs it by the link at lower, from
+// upper.
+func (s *Solver) rehang(lower, out, join, upper int32, by link) {
 	if lower == out && s.isRestingLeaf(out) {
-		s.moveLeaf(out, join, by)
+		s.moveLeaf(out, join, upper, by)
 	} else {
-		s.moveSubtree(lower, out, join, by)
+		s.moveSubtree(lower, out, join, upper, by)
 	}
 }
 
@@ -131,15 +132,15 @@ func (s *Solver) release(out int32) {
 }
 
 // moveLeaf hangs a resting leaf elsewhere; nothing hangs from it.
-func (s *Solver) moveLeaf(leaf, join int32, by link) {
+func (s *Solver) moveLeaf(leaf, join, upper int32, by link) {
 	t := &s.node[leaf]
 	s.resizePath(t.parent, join, -1)
-	s.resizePath(by.parent, join, 1)
+	s.resizePath(upper, join, 1)
 	s.node[t.parent].kids--
-	s.node[by.parent].kids++
-	s.connect(leaf, by)
+	s.node[upper].kids++
+	s.connect(leaf, upper, by)
 	s.value[leaf] = s.offset(leaf)
-	s.base[leaf] = by.parent
+	s.base[leaf] = upper
 }
 
 // resizePath adds k to the sizes from u up to, not including, join.
@@ -151,32 +152,32 @@ func (s *Solver) resizePath(u, join, k int32) {
 	}
 }
 
-// connect gives u the parent and the arc of by.
-func (s *Solver) connect(u int32, by link) {
+// connect hangs u from the parent by the link.
+func (s *Solver) connect(u, parent int32, by link) {
 	t := &s.node[u]
-	t.parent, t.pred, t.upward, t.up, t.down = by.parent, by.pred, by.upward, by.up, by.down
+	t.parent, t.pred, t.upward, t.up, t.down = parent, by.pred, by.upward, by.up, by.down
 }
 
 // moveSubtree turns the subtree of out around so that lower is its top, hangs
-// it by the link and shifts its potentials.
-func (s *Solver) moveSubtree(lower, out, join int32, by link) {
+// it by the link from upper, and shifts its potentials.
+func (s *Solver) moveSubtree(lower, out, join, upper int32, by link) {
 	reduced := s.treeCost(by.pred)
 	if by.upward {
-		reduced += s.pot(lower) - s.pot(by.parent)
+		reduced += s.pot(lower) - s.pot(upper)
 	} else {
-		reduced = s.pot(lower) - s.pot(by.parent) - reduced
+		reduced = s.pot(lower) - s.pot(upper) - reduced
 	}
 	if s.grouped {
 		s.wakeResting(lower)
-		s.wakeResting(by.parent)
+		s.wakeResting(upper)
 	}
 	old := s.node[out].parent
 	size := s.node[out].size
 	s.resizePath(old, join, -size)
-	s.resizePath(by.parent, join, size)
-	s.rethread(lower, out, by)
+	s.resizePath(upper, join, size)
+	s.rethread(lower, out, upper, by)
 	if s.grouped {
-		s.node[by.parent].kids++
+		s.node[upper].kids++
 		s.node[lower].kids++
 		s.loseKid(out)
 		s.loseKid(old)
@@ -225,9 +226,9 @@ func (s *Solver) shiftSide(top int32, by int64) {
 const maxDrift int64 = 1 << 60
 
 // rethread reverses the path from lower up to out and moves the subtree's run
-// of the thread behind the link's parent. For each node of the path its own run,
+// of the thread behind upper. For each node of the path its own run,
 // less the run of the child it came from, is appended to the run so far.
-func (s *Solver) rethread(lower, out int32, by link) {
+func (s *Solver) rethread(lower, out, upper int32, by link) {
 	node, thread, back := s.node, s.thread, s.back
 	old, size := node[out].parent, node[out].size
 
@@ -241,13 +242,12 @@ func (s *Solver) rethread(lower, out int32, by link) {
 	prior := back[lower]
 	below := node[lower].size
 	t := &node[lower]
-	hold := link{t.parent, t.pred, t.upward, t.up, t.down}
-	s.connect(lower, by)
+	w, hold := t.parent, link{t.pred, t.upward, t.up, t.down}
+	s.connect(lower, upper, by)
 	node[lower].size = size
 	for u := lower; u != out; {
-		w := hold.parent
 		t := &node[w]
-		next, wBack := link{t.parent, t.pred, t.upward, t.up, t.down}, back[w]
+		above, next, wBack := t.parent, link{t.pred, t.upward, t.up, t.down}, back[w]
 		thread[tail], back[w] = w, tail
 		if t.last != end {
 			thread[prior], back[follow] = follow, prior
@@ -258,15 +258,15 @@ func (s *Solver) rethread(lower, out int32, by link) {
 		}
 		t.parent, t.pred, t.upward, t.up, t.down = u, hold.pred, !hold.upward, hold.down, hold.up
 		t.size, below = size-below, t.size
-		prior, hold, u = wBack, next, w
+		prior, hold, u, w = wBack, next, w, above
 	}
 	for u := out; u != lower; u = node[u].parent {
 		node[u].last = tail
 	}
 	node[lower].last = tail
 
-	after = thread[by.parent]
-	thread[by.parent], back[lower] = lower, by.parent
+	after = thread[upper]
+	thread[upper], back[lower] = lower, upper
 	thread[tail], back[after] = after, tail
-	s.moveLast(by.parent, by.parent, tail)
+	s.moveLast(upper, upper, tail)
 }

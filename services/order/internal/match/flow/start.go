@@ -15,8 +15,7 @@ func (s *Solver) start() {
 	if s.greedy {
 		s.unhook()
 		s.takeAll()
-		s.hang()
-		s.build()
+		s.gather()
 		return
 	}
 	s.star()
@@ -149,10 +148,12 @@ func (s *Solver) take(a, v int32) {
 	s.supply[v] += x
 	switch {
 	case s.supply[v] == 0:
-		s.connect(v, link{u, a, false, x, room - x})
+		s.connect(v, u, link{a, false, x, room - x})
+		s.adopt(u, v)
 	case x == room:
 		s.flip(a)
 	default:
-		s.connect(u, link{v, a, true, room - x, x})
+		s.connect(u, v, link{a, true, room - x, x})
+		s.adopt(v, u)
 	}
 }

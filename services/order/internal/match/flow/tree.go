@@ -32,12 +32,13 @@ type treeNode struct {
 	up, down int64
 }
 
-// link is what hangs a node from its parent, apart so that it can be handed
-// around in registers.
+// link is the arc by which a node hangs from its parent, apart so that it can be
+// handed around in registers: a struct of more than four fields would be put
+// into memory.
 type link struct {
-	parent, pred int32
-	upward       bool
-	up, down     int64
+	pred     int32
+	upward   bool
+	up, down int64
 }
 
 // flow on the arc to the parent, above its least flow.
@@ -78,10 +79,13 @@ func (s *Solver) star() {
 	last := root // on the thread so far
 	for u, b := range s.supply {
 		u := int32(u)
-		s.connect(u, s.artificial(u, b))
+		s.connect(u, root, s.artificial(u, b))
 		t := &s.node[u]
 		t.size, t.last, t.kids, t.rests = 1, u, 0, s.mayRest(u)
-		s.value[u], s.base[u] = s.offset(u), root
+		s.value[u], s.base[u] = s.penalty, root
+		if t.upward {
+			s.value[u] = -s.penalty
+		}
 		if !t.rests {
 			s.base[u] = zero
 			s.thread[last], s.back[u] = u, last
@@ -95,12 +99,50 @@ func (s *Solver) star() {
 	s.value[zero], s.base[zero] = 0, zero
 }
 
-// unhook takes every node out of the tree.
+// unhook makes every node a tree of its own.
 func (s *Solver) unhook() {
-	for u := range s.supply {
-		s.node[u] = treeNode{parent: none, pred: none, rests: s.mayRest(int32(u))}
+	for u := range s.node {
+		t := &s.node[u]
+		t.parent, t.pred, t.size, t.last, t.kids, t.rests = none, none, 1, int32(u), 0, false
 	}
-	s.node[s.root()] = treeNode{parent: none, pred: none}
+	if s.grouped {
+		for u := range s.supply {
+			s.node[u].rests = !s.sends[u]
+		}
+	}
+}
+
+// adopt puts u, the top of a tree of its own that is finished and hangs from
+// parent by now, into the parent's tree.
+func (t *tree) adopt(parent, u int32) {
+	c, p := &t.node[u], &t.node[parent]
+	p.size += c.size
+	p.kids++
+	if c.rests && c.kids == 0 {
+		return
+	}
+	if p.last == parent {
+		p.last = c.last
+	} else {
+		after := t.thread[parent]
+		t.thread[c.last], t.back[after] = after, c.last
+	}
+	t.thread[parent], t.back[u] = u, parent
+}
+
+// gather hangs every node that still has no parent, and with it its tree, from
+// the root.
+func (s *Solver) gather() {
+	root := s.root()
+	for u, b := range s.supply {
+		if s.node[u].parent == none {
+			s.connect(int32(u), root, s.artificial(int32(u), b))
+			s.adopt(root, int32(u))
+		}
+	}
+	last := s.node[root].last
+	s.thread[last], s.back[root] = root, last
+	s.refreshPotentials()
 }
 
 // mayRest says whether u may rest as a leaf. Outside groups arcs are priced by
@@ -114,16 +156,16 @@ func (s *Solver) hang() {
 		if s.node[u].parent != none {
 			continue
 		}
-		s.connect(int32(u), s.artificial(int32(u), b))
+		s.connect(int32(u), s.root(), s.artificial(int32(u), b))
 	}
 }
 
 // artificial is the arc between u and the root with the flow b upward.
 func (s *Solver) artificial(u int32, b int64) link {
 	if b < 0 {
-		return link{s.root(), s.arcs + u, false, -b, unlimited + b}
+		return link{s.arcs + u, false, -b, unlimited + b}
 	}
-	return link{s.root(), s.arcs + u, true, unlimited - b, b}
+	return link{s.arcs + u, true, unlimited - b, b}
 }
 
 // build sets sizes, thread and potentials from the parents.
@@ -236,6 +278,9 @@ func (s *Solver) refreshPotentials() {
 	for u := s.thread[root]; u != root; u = s.thread[u] {
 		s.value[u] = s.value[s.node[u].parent] + s.offset(u)
 		s.base[u] = zero
+	}
+	if !s.grouped {
+		return
 	}
 	for u := range s.supply {
 		if u := int32(u); s.isRestingLeaf(u) {
