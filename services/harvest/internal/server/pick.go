@@ -213,7 +213,7 @@ func pickMessage(p store.Pick, l store.PickLot) *harvestv1.Pick {
 	m := &harvestv1.Pick{
 		PickId: p.ID, RoomId: l.RoomID, ProductId: l.ProductID, Date: l.Day.String(), GrossGrams: p.Gross, TareGrams: p.Tare,
 		Crates: p.Crates, Picker: p.Picker, BreakNumber: p.Break, BreakProposed: p.BreakProposed, StoreId: p.StoreID,
-		RecordedAt: timestamppb.New(p.RecordedAt), CorrectionReason: p.CorrectionReason,
+		RecordedAt: timestamppb.New(p.RecordedAt), RecordedBy: p.RecordedBy, CorrectionReason: p.CorrectionReason,
 	}
 	if p.CorrectsID != nil {
 		m.CorrectsPickId = *p.CorrectsID

@@ -46,6 +46,9 @@ func TestCorrectionsAreNewEntries(t *testing.T) {
 	if err != nil || right.GetPickLot().GetNetGrams() != 7000 || right.GetPick().GetCorrectsPickId() != wrong.GetPickId() {
 		t.Fatalf("%v (%v)", right, err)
 	}
+	if by := right.GetPick().GetRecordedBy(); by == "" || by == wrong.GetRecordedBy() {
+		t.Errorf("recorded by %q, corrected by %q", wrong.GetRecordedBy(), by)
+	}
 	if _, err := correct(wrong.GetPickId(), weighing("ab-1", "white-2kg", "2026-11-25", 5000, 1000)); fault.FromStatus(err).Reason != ReasonCorrectedAlready {
 		t.Errorf("the same weighing corrected twice: %v", err)
 	}

@@ -351,8 +351,10 @@ type Pick struct {
 	CorrectsPickId string `protobuf:"bytes,14,opt,name=corrects_pick_id,json=correctsPickId,proto3" json:"corrects_pick_id,omitempty"`
 	// Why it was corrected. Set by the service.
 	CorrectionReason string `protobuf:"bytes,15,opt,name=correction_reason,json=correctionReason,proto3" json:"correction_reason,omitempty"`
-	unknownFields    protoimpl.UnknownFields
-	sizeCache        protoimpl.SizeCache
+	// Who recorded it, or corrected the one whose place it takes. Set by the service.
+	RecordedBy    string `protobuf:"bytes,16,opt,name=recorded_by,json=recordedBy,proto3" json:"recorded_by,omitempty"`
+	unknownFields protoimpl.UnknownFields
+	sizeCache     protoimpl.SizeCache
 }
 
 func (x *Pick) Reset() {
@@ -486,6 +488,13 @@ func (x *Pick) GetCorrectsPickId() string {
 func (x *Pick) GetCorrectionReason() string {
 	if x != nil {
 		return x.CorrectionReason
+	}
+	return ""
+}
+
+func (x *Pick) GetRecordedBy() string {
+	if x != nil {
+		return x.RecordedBy
 	}
 	return ""
 }
@@ -1002,7 +1011,7 @@ const file_breakshare_harvest_v1_pick_proto_rawDesc = "" +
 	"pick_stage\x18\x01 \x01(\x0e2\x1d.breakshare.type.v1.PickStageB\b\xbaH\x05\x82\x01\x02\x10\x01R\tpickStage\x12\x1d\n" +
 	"\x05grade\x18\x02 \x01(\tB\a\xbaH\x04r\x02\x18<R\x05grade\x12#\n" +
 	"\x05grams\x18\x03 \x01(\x03B\r\xbaH\n" +
-	"\"\b\x18\x80\x94\xeb\xdc\x03(\x01R\x05grams\"\xf2\x05\n" +
+	"\"\b\x18\x80\x94\xeb\xdc\x03(\x01R\x05grams\"\x93\x06\n" +
 	"\x04Pick\x12\x17\n" +
 	"\apick_id\x18\x01 \x01(\tR\x06pickId\x12D\n" +
 	"\aroom_id\x18\x02 \x01(\tB+\xbaH(r&2$^[a-z0-9]([a-z0-9-]{0,62}[a-z0-9])?$R\x06roomId\x12J\n" +
@@ -1025,7 +1034,9 @@ const file_breakshare_harvest_v1_pick_proto_rawDesc = "" +
 	"\x05parts\x18\f \x03(\v2\x1f.breakshare.harvest.v1.PickPartB\b\xbaH\x05\x92\x01\x02\x10(R\x05parts\x12\"\n" +
 	"\bstore_id\x18\r \x01(\tB\a\xbaH\x04r\x02\x18@R\astoreId\x12(\n" +
 	"\x10corrects_pick_id\x18\x0e \x01(\tR\x0ecorrectsPickId\x12+\n" +
-	"\x11correction_reason\x18\x0f \x01(\tR\x10correctionReasonB\x0f\n" +
+	"\x11correction_reason\x18\x0f \x01(\tR\x10correctionReason\x12\x1f\n" +
+	"\vrecorded_by\x18\x10 \x01(\tR\n" +
+	"recordedByB\x0f\n" +
 	"\r_break_number\"\xc9\x04\n" +
 	"\aPickLot\x12\x1e\n" +
 	"\vpick_lot_id\x18\x01 \x01(\tR\tpickLotId\x12\x17\n" +
