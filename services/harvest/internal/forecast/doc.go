@@ -28,7 +28,9 @@
 //
 // A pick of y grams is read on the scale log(y + c), c being a small part of
 // the first break, so that a day without mushrooms is an observation like any
-// other (a day without a record is none):
+// other (a day without a record is none; of a day that is not over, what was
+// picked so far is the least it bears, so only hypotheses under which less came
+// lose by it):
 //
 //	log(y + c) = log(A_k g_k(t) + c) + e,   Var e = (σ_d h)² + σ_0²,   h = A g/(A g + c)
 //

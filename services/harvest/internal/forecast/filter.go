@@ -110,7 +110,7 @@ func (m *Model) weigh(e *ensemble, pick Pick) {
 		}
 		if share == 0 {
 			base := m.settings.BaseNoise
-			p.weight *= studentT(observed-idle, base*base)
+			p.weight *= likelihood(observed-idle, base*base, pick.Open)
 			continue
 		}
 		ready := math.Exp(p.meanA) * share
@@ -118,8 +118,10 @@ func (m *Model) weigh(e *ensemble, pick Pick) {
 		noise := m.noiseVar(slope)
 		miss := observed - math.Log(ready+e.floor)
 		spread := slope*slope*p.varA + noise
-		p.weight *= studentT(miss, spread)
-		p.learn(miss, slope, spread)
+		p.weight *= likelihood(miss, spread, pick.Open)
+		if !pick.Open || miss > 0 {
+			p.learn(miss, slope, spread)
+		}
 	}
 }
 
@@ -136,6 +138,16 @@ func (p *particle) learn(miss, slope, spread float64) {
 	p.varY -= gainY * slope * p.cov
 	p.cov -= gainA * slope * p.cov
 	p.varA -= gainA * slope * p.varA
+}
+
+// likelihood weighs a miss. While a day is open, less than was to be expected
+// counts against nobody: more may come.
+func likelihood(miss, scale2 float64, open bool) float64 {
+	if !open {
+		return studentT(miss, scale2)
+	}
+	miss = max(0, miss)
+	return studentT(miss, scale2) / studentT(0, scale2)
 }
 
 // studentT is the density of a miss with the given squared scale, up to a

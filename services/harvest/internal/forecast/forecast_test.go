@@ -89,6 +89,33 @@ func TestEmptyDaysAreNotMissingDays(t *testing.T) {
 	}
 }
 
+// At ten in the morning a tenth of the day's mushrooms is weighed. That the day
+// is not over makes the difference between a poor break and one just begun on.
+func TestADayThatIsNotOverBearsAtLeastWhatWasPicked(t *testing.T) {
+	t.Parallel()
+	m := mustModel(t, forecast.WhiteShelf)
+	tomorrow := func(today ...forecast.Pick) int64 {
+		c := cropOf(3, 2000)
+		c.Picks = append(firstBreak(34, 10)[:2], today...) // 150 and 600 kg on days 34 and 35
+		return mustForecast(t, m, c, 37, 1).Days()[0].Likely
+	}
+	unknown := tomorrow()
+	over, open := tomorrow(forecast.Pick{Day: 36, Grams: 60_000}), tomorrow(forecast.Pick{Day: 36, Grams: 60_000, Open: true})
+	if over > unknown*3/4 {
+		t.Errorf("after a day of 60 kg %d g are likely tomorrow, %d g where nothing is known of it", over, unknown)
+	}
+	if open < unknown*9/10 || open > unknown*11/10 {
+		t.Errorf("with 60 kg picked so far %d g are likely tomorrow, want about the %d g where nothing is known", open, unknown)
+	}
+	if much := tomorrow(forecast.Pick{Day: 36, Grams: 1_500_000, Open: true}); much <= unknown {
+		t.Errorf("with 1,500 kg picked so far %d g are likely tomorrow, want more than %d", much, unknown)
+	}
+	parts := tomorrow(forecast.Pick{Day: 36, Grams: 40_000}, forecast.Pick{Day: 36, Grams: 20_000, Open: true})
+	if parts != open {
+		t.Errorf("in two rounds %d g are likely, in one %d", parts, open)
+	}
+}
+
 func TestRealStageDateShiftsTheForecast(t *testing.T) {
 	t.Parallel()
 	m := mustModel(t, forecast.WhiteShelf)

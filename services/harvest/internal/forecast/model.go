@@ -44,6 +44,7 @@ type StageDate struct {
 type Pick struct {
 	Day   int
 	Grams int64
+	Open  bool // the day is not over: Grams are the least that it bears
 }
 
 // Crop is what is known of one room's cycle.
@@ -166,6 +167,7 @@ func daily(picks []Pick, from int) ([]Pick, error) {
 		}
 		if n > 0 && out[n-1].Day == p.Day {
 			out[n-1].Grams += p.Grams
+			out[n-1].Open = out[n-1].Open || p.Open
 			continue
 		}
 		out[n] = p

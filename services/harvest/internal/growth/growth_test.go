@@ -86,7 +86,7 @@ func TestForecastFollowsWhatHappened(t *testing.T) {
 	if got := first(late, nil, fill.Add(23)); got < planned+3 || got > planned+7 {
 		t.Errorf("cased five days late, the first break begins on day %d instead of %d", got, planned)
 	}
-	picked := []growth.Picked{{fill.Add(35), 200000}, {fill.Add(36), 500000}, {fill.Add(37), 400000}}
+	picked := []growth.Picked{{Day: fill.Add(35), Grams: 200000}, {Day: fill.Add(36), Grams: 500000}, {Day: fill.Add(37), Grams: 400000}}
 	if got := first(whites(), picked, fill.Add(38)); got > 37 {
 		t.Errorf("in the midst of a break, it begins on day %d", got)
 	}

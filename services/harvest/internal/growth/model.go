@@ -147,6 +147,7 @@ func ready(p forecast.Profile) (*forecast.Model, error) {
 type Picked struct {
 	Day   day.Date
 	Grams int64
+	Open  bool // the day is not over, and more may come
 }
 
 // Forecast answers for days from a date on, from the picks before it.
@@ -162,7 +163,7 @@ func (c Crop) Forecast(m *forecast.Model, picks []Picked, from day.Date, days in
 	}
 	for _, p := range picks {
 		if p.Day < from && p.Day >= c.Fill {
-			in.Picks = append(in.Picks, forecast.Pick{Day: p.Day.Sub(c.Fill), Grams: p.Grams})
+			in.Picks = append(in.Picks, forecast.Pick{Day: p.Day.Sub(c.Fill), Grams: p.Grams, Open: p.Open})
 		}
 	}
 	if c.Ended {

@@ -60,7 +60,11 @@ func spelled(c forecast.Crop, from, days int) string {
 		b = binary.AppendVarint(append(b, 'x'), int64(*c.LastDay))
 	}
 	for _, p := range c.Picks {
-		b = binary.AppendVarint(binary.AppendVarint(append(b, 'p'), int64(p.Day)), p.Grams)
+		kind := byte('p')
+		if p.Open {
+			kind = 'o'
+		}
+		b = binary.AppendVarint(binary.AppendVarint(append(b, kind), int64(p.Day)), p.Grams)
 	}
 	return string(b)
 }

@@ -41,6 +41,7 @@ func TestForecastsAreRememberedByAllTheyRestOn(t *testing.T) {
 		func(c *forecast.Crop) { c.Picks[1].Grams-- },
 		func(c *forecast.Crop) { c.Picks = c.Picks[:1] },
 		func(c *forecast.Crop) { c.Picks[0].Day-- },
+		func(c *forecast.Crop) { c.Picks[1].Open = true },
 	} {
 		ask(fmt.Sprintf("change %d", i), spelled(crop(change), 40, 28))
 	}

@@ -37,6 +37,10 @@ func (s *Server) fans(ctx context.Context, tx pgx.Tx, crops []store.Crop, from d
 	if err := s.recall(ctx, tx, crops); err != nil {
 		return nil, nil, err
 	}
+	cal, err := s.calendar(ctx, tx)
+	if err != nil {
+		return nil, nil, err
+	}
 	ids := make([]string, len(crops))
 	for i, c := range crops {
 		ids[i] = c.ID
@@ -56,7 +60,7 @@ func (s *Server) fans(ctx context.Context, tx pgx.Tx, crops []store.Crop, from d
 	var out []fan
 	failed := map[string]error{}
 	for _, c := range crops {
-		f, err := fanOf(c, of[c.ID], products, from, days)
+		f, err := fanOf(c, of[c.ID], products, cal.today(), from, days)
 		if err != nil {
 			failed[c.ID] = err
 			continue
@@ -66,7 +70,7 @@ func (s *Server) fans(ctx context.Context, tx pgx.Tx, crops []store.Crop, from d
 	return out, failed, nil
 }
 
-func fanOf(c store.Crop, weights []store.LotGrams, products []store.Product, from day.Date, days int) (fan, error) {
+func fanOf(c store.Crop, weights []store.LotGrams, products []store.Product, today, from day.Date, days int) (fan, error) {
 	grown := c.Growing()
 	model, err := grown.Model()
 	if err != nil {
@@ -81,7 +85,7 @@ func fanOf(c store.Crop, weights []store.LotGrams, products []store.Product, fro
 	}
 	var picked []growth.Picked
 	for _, d := range slices.Sorted(maps.Keys(byDay)) {
-		picked = append(picked, growth.Picked{Day: d, Grams: byDay[d]})
+		picked = append(picked, growth.Picked{Day: d, Grams: byDay[d], Open: d >= today})
 		if d < from {
 			f.picked++
 		}
