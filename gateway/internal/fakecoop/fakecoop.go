@@ -49,6 +49,7 @@ type Coop struct {
 	Orders    []*orderv1.Order
 	Match     *orderv1.Match
 	Expected  []*harvestv1.ExpectedPick
+	Weighed   []*harvestv1.Pick // before anybody visits
 	Picks     []*harvestv1.Pick
 	Climate   []*harvestv1.ClimateReading
 	Cold      []*harvestv1.ColdStore // saved
@@ -115,6 +116,7 @@ func Start(t testing.TB) *Coop {
 	c.PhotoType = "image/png"
 	c.FeedType = "text/calendar; charset=utf-8"
 	c.fill()
+	c.Weighed = weighedToday()
 	c.fillEvents()
 	c.serve(t)
 	return c

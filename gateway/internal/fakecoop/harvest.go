@@ -114,21 +114,20 @@ func (h *harvest) GetSupply(_ context.Context, req *harvestv1.GetSupplyRequest) 
 	})
 }
 
-func (h *harvest) RecordPick(_ context.Context, req *harvestv1.RecordPickRequest) (*harvestv1.RecordPickResponse, error) {
+func (h *harvest) RecordPick(ctx context.Context, req *harvestv1.RecordPickRequest) (*harvestv1.RecordPickResponse, error) {
 	return once(h.c, "RecordPick", req, func() (*harvestv1.RecordPickResponse, error) {
-		pick := req.GetPick()
-		if pick.GetTareGrams() >= pick.GetGrossGrams() {
-			return nil, fault.InvalidField("pick.tare_grams", "the tare must be less than the gross weight")
+		if err := judgePick(req.GetPick()); err != nil {
+			return nil, err
 		}
-		h.c.Picks = append(h.c.Picks, pick)
+		pick := h.record(ctx, proto.CloneOf(req.GetPick()))
 		return &harvestv1.RecordPickResponse{Pick: pick, PickLot: h.lot(pick.GetRoomId(), pick.GetProductId(), pick.GetDate())}, nil
 	})
 }
 
 func (h *harvest) lot(room, product, date string) *harvestv1.PickLot {
 	lot := &harvestv1.PickLot{PickLotId: lotCode(room, product, date), RoomId: room, ProductId: product, Date: date, FarmId: "alder-brook", Version: 1}
-	for _, p := range h.c.Picks {
-		if p.GetRoomId() == room && p.GetProductId() == product && p.GetDate() == date {
+	for _, p := range h.c.picks() {
+		if p.GetRoomId() == room && p.GetProductId() == product && p.GetDate() == date && h.c.inPlaceOf(p.GetPickId()) == nil {
 			lot.NetGrams += p.GetGrossGrams() - p.GetTareGrams()
 		}
 	}
@@ -139,7 +138,7 @@ func (h *harvest) ListPickLots(_ context.Context, req *harvestv1.ListPickLotsReq
 	return read(h.c, "ListPickLots", func() (*harvestv1.ListPickLotsResponse, error) {
 		res := &harvestv1.ListPickLotsResponse{}
 		seen := map[string]bool{}
-		for _, p := range h.c.Picks {
+		for _, p := range h.c.picks() {
 			lot := h.lot(p.GetRoomId(), p.GetProductId(), p.GetDate())
 			if p.GetDate() >= req.GetFromDate() && p.GetDate() <= req.GetToDate() && !seen[lot.GetPickLotId()] {
 				seen[lot.GetPickLotId()] = true

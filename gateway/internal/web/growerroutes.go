@@ -6,6 +6,7 @@ import "net/http"
 func (p *Pages) growerRoutes(mux *http.ServeMux) {
 	mux.HandleFunc("GET /climate", p.page(func(v *visit) (view, error) { return p.showClimate(v, newForm()) }))
 	mux.HandleFunc("GET /fan", p.page(func(v *visit) (view, error) { return p.showFan(v, newForm()) }))
+	mux.HandleFunc("GET /picked", p.page(func(v *visit) (view, error) { return p.showPicked(v, newForm()) }))
 	mux.HandleFunc("GET /said", p.page(func(v *visit) (view, error) { return p.showSaid(v, newForm()) }))
 	mux.HandleFunc("GET /scored", p.page(func(v *visit) (view, error) { return p.showScored(v, newForm()) }))
 	for path, do := range map[string]func(*visit) (view, error){"/cold/store": p.saveStore, "/cold/read": p.readStore, "/cold/discard": p.discard} {

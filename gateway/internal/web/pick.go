@@ -3,7 +3,6 @@ package web
 import (
 	"cmp"
 	"context"
-	"net/url"
 	"slices"
 	"strconv"
 
@@ -46,6 +45,7 @@ type weighing struct {
 	NeedGrams, PickedGrams  int64
 	Gross, Tare, Crates     input
 	Date, Picker, Break     input
+	Split                   split
 	Stores                  []roomChoice // of the farm
 	Form                    *form
 	Enough                  bool
@@ -105,6 +105,7 @@ func (p *Pages) showPick(v *visit, f *form) (view, error) {
 	page.fill(v, f, list, rooms, lots.GetPickLots())
 	page.stores(stock.GetStores())
 	page.inOrder(order.GetVisits())
+	page.breaks(v, order.GetVisits())
 	return view{template: "pick", title: "pick.title", data: page, keep: "/pick?day=" + day}, nil
 }
 
@@ -119,6 +120,19 @@ func (page *pickPage) inOrder(visits []*harvestv1.RoomVisit) {
 	for i := range page.Rooms {
 		for _, one := range visits {
 			page.Rooms[i].Infected = page.Rooms[i].Infected || one.GetRoomId() == page.Rooms[i].ID && one.GetInfected()
+		}
+	}
+}
+
+// breaks tells beside each field for the break which one the room stands in. Left blank, the
+// weighing goes to the break that the crop's curve says.
+func (page *pickPage) breaks(v *visit, visits []*harvestv1.RoomVisit) {
+	in := byID(visits, (*harvestv1.RoomVisit).GetRoomId, (*harvestv1.RoomVisit).GetBreakNumber)
+	for i, room := range page.Rooms {
+		for j := range room.Weigh {
+			if n := in[room.ID]; n > 0 {
+				page.Rooms[i].Weigh[j].Break.Unit = v.words.T("pick.break_now", n)
+			}
 		}
 	}
 }
@@ -210,47 +224,10 @@ func (w *weighing) open(v *visit, f *form, day string) {
 	w.Date = newInput(w.Form, w.ID, "date", "date", v.words.T("pick.date"), day, "")
 	w.Picker = newInput(w.Form, w.ID, "text", "picker", v.words.T("pick.picker"), v.who.Name, "")
 	w.Break = newInput(w.Form, w.ID, "whole", "break_number", v.words.T("pick.break"), "", "")
+	w.Split = splitOf(v, w.Form, w.ID, nil)
 }
 
 func nameOr(name, id string) string { return cmp.Or(name, id) }
-
-// weigh records one weighing.
-func (p *Pages) weigh(v *visit) (view, error) {
-	pick := &harvestv1.Pick{RoomId: v.r.PostFormValue("room"), ProductId: v.r.PostFormValue("product"), Date: v.r.PostFormValue("date"), Picker: v.r.PostFormValue("picker")}
-	var err error
-	if pick.GrossGrams, err = v.grams("gross_grams"); err != nil {
-		return view{}, err
-	}
-	if pick.TareGrams, err = v.grams("tare_grams"); err != nil {
-		return view{}, err
-	}
-	crates, err := v.whole("crates")
-	if err != nil {
-		return view{}, err
-	}
-	breakNumber, err := v.whole("break_number")
-	if err != nil {
-		return view{}, err
-	}
-	if crates > maxCrates || breakNumber > maxBreak {
-		return view{}, fault.InvalidField(map[bool]string{true: "crates", false: "break_number"}[crates > maxCrates], "%s", v.words.T("problem.too_many"))
-	}
-	pick.Crates, pick.StoreId = int32(crates), v.r.PostFormValue("store_id")
-	if breakNumber > 0 {
-		n := int32(breakNumber)
-		pick.BreakNumber = &n
-	}
-	if _, err := p.harvest.RecordPick(v.ctx, &harvestv1.RecordPickRequest{RequestId: v.r.PostFormValue("request_id"), Pick: pick}); err != nil {
-		return view{}, err
-	}
-	return view{goTo: "/pick?weighed=1&day=" + url.QueryEscape(v.r.PostFormValue("day")) + farmQuery(v) + "#w-" + url.PathEscape(v.r.PostFormValue("form"))}, nil
-}
-
-// Limits of the contract that do not fit the message's own fields.
-const (
-	maxCrates = 100_000
-	maxBreak  = 50
-)
 
 // dispatch sends what was packed and shows the codes to write on the packs.
 func (p *Pages) dispatch(v *visit) (view, error) {

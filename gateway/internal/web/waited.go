@@ -121,7 +121,7 @@ func countLate(pushed *harvestv1.PushExpectedPicksResponse) (n int) {
 
 // waitedWeighing is a weighing that had waited.
 func (p *Pages) waitedWeighing(v *visit) (outcome, error) {
-	if _, err := p.weigh(v); err != nil {
+	if _, err := p.weigh(v, rowPaths{}); err != nil {
 		return outcome{}, err
 	}
 	return outcome{State: "sent"}, nil

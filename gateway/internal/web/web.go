@@ -137,7 +137,7 @@ func (p *Pages) routes() (http.Handler, error) {
 		"/line/pin": submit(p.pinLine, p.showLine, afterDot), "/line/unpin": submit(p.removePin, p.showTomorrow, nil),
 		"/tomorrow/confirm": submit(p.confirmMatch, p.showTomorrow, nil),
 		"/slots/confirm":    submit(p.confirmShares, p.showSlots, nil), "/slots/publish": submit(p.publishSlot, p.showSlots, afterDot),
-		"/push": p.push, "/pick/weigh": submit(p.weigh, p.showPick, afterDot), "/pick/dispatch": submit(p.dispatch, p.showPick, nil),
+		"/push": p.push, "/pick/weigh": p.weighIn, "/pick/correct": p.correctIn, "/pick/dispatch": submit(p.dispatch, p.showPick, nil),
 		"/rooms/stage": submit(p.recordStage, p.showRooms, nil), "/rooms/compost": submit(p.askCompost, p.showRooms, afterDot),
 		"/lots/{lot}/release": submit(p.releaseLot, p.showLot, nil), "/lots/{lot}/hold": submit(p.holdLot, p.showLot, nil),
 		"/lots/{lot}/turn": submit(p.recordTurn, p.showLot, turnField), "/slots/withdraw": submit(p.withdrawSlot, p.showSlots, nil),
