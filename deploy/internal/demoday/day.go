@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"maps"
 	"time"
 
 	"breakshare.example/deploy/internal/coopfiles"
@@ -67,9 +66,7 @@ func (d *Day) Run(ctx context.Context) (*Summary, error) {
 // match runs the match until order has heard of all that harvest has, and confirms it.
 func (d *Day) match(ctx context.Context) (*orderv1.Match, error) {
 	var match *orderv1.Match
-	var before map[string]int64
 	heard, err := poll(ctx, func() (bool, error) {
-		// What is used may still change as harvest hears of crops and picks.
 		expected, err := d.expectedOffer(ctx)
 		if err != nil {
 			return false, err
@@ -77,17 +74,13 @@ func (d *Day) match(ctx context.Context) (*orderv1.Match, error) {
 		if match, err = d.runMatch(ctx); err != nil {
 			return false, err
 		}
-		// Twice the same: order has heard what harvest makes of the pushes, too.
-		now := likely(match)
-		settled := maps.Equal(now, before)
-		before = now
-		return settled && covers(now, expected), nil
+		return same(likely(match), expected), nil
 	})
 	if err != nil {
 		return nil, err
 	}
 	if !heard {
-		fmt.Fprintf(d.Out, "note: after %s the match still had fewer packs offered than the farms told of\n", catchUp)
+		fmt.Fprintf(d.Out, "note: after %s the match still had other packs offered than the farms told of\n", catchUp)
 	}
 	return d.Order.ConfirmMatch(ctx, &orderv1.ConfirmMatchRequest{RequestId: ids.New(), MatchId: match.GetMatchId(), Etag: match.GetEtag()})
 }

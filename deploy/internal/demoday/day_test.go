@@ -115,8 +115,8 @@ func checkFigures(t *testing.T, s *Summary) {
 	if byProduct != byLine || byProduct != byFarm || byProduct != byPack {
 		t.Errorf("matched packs: %d by product, %d by line, %d by farm, %d packed", byProduct, byLine, byFarm, byPack)
 	}
-	if share := byProduct * 100 / ordered; share < 75 || share > 97 {
-		t.Errorf("%d %% is matched, want 75 to 97", share)
+	if share := byProduct * 100 / ordered; share < 85 || share > 97 {
+		t.Errorf("%d %% is matched, want 85 to 97", share)
 	}
 }
 

@@ -14,9 +14,8 @@ type names struct {
 	product                           map[string]*orderv1.Product
 }
 
-// expectedOffer is how many packs of each product, at the least, harvest knows of for the day: what
-// is expected on it, as it was said or as it is used, or was picked, and what is fit of earlier
-// picks.
+// expectedOffer is how many packs of each product harvest knows of for the day: what is expected on
+// it, as it is used, or was picked, and what is fit of earlier picks.
 func (d *Day) expectedOffer(ctx context.Context) (map[string]int64, error) {
 	const longestShelfLife = 30
 	from := d.Plan.date.AddDate(0, 0, -longestShelfLife).Format(time.DateOnly)
@@ -45,7 +44,7 @@ func (d *Day) expectedOffer(ctx context.Context) (map[string]int64, error) {
 		if p := d.names.product[e.GetProductId()]; p != nil && !picked[e.GetPickLotId()] {
 			grams := e.GetLikelyGrams()
 			if fused, known := used[e.GetPickLotId()]; known {
-				grams = min(grams, fused-slack(fused))
+				grams = fused
 			}
 			offer[p.GetProductId()] += max(0, grams) / p.GetPackGrams()
 		}
@@ -66,10 +65,6 @@ func (d *Day) used(ctx context.Context) (map[string]int64, error) {
 	return used, nil
 }
 
-// slack is by how much a figure may differ from the one that was told last: harvest tells again
-// only what matters.
-func slack(grams int64) int64 { return max(1000, grams/40) }
-
 // daysBefore is how many days before the day of delivery a date is.
 func (d *Day) daysBefore(date string) int {
 	day, _ := time.Parse(time.DateOnly, d.Plan.Day)
@@ -89,11 +84,13 @@ func likely(match *orderv1.Match) map[string]int64 {
 	return packs
 }
 
-// covers reports whether as many packs are reckoned with as were to be expected.
-func covers(likely, expected map[string]int64) bool {
-	for product, packs := range expected {
-		if likely[product] < packs {
-			return false
+// same reports whether as many packs are reckoned with as are to be expected.
+func same(likely, expected map[string]int64) bool {
+	for _, packs := range []map[string]int64{likely, expected} {
+		for product := range packs {
+			if likely[product] != expected[product] {
+				return false
+			}
 		}
 	}
 	return true

@@ -134,11 +134,19 @@ func TestPercent(t *testing.T) {
 	}
 }
 
-func TestCovers(t *testing.T) {
+func TestSame(t *testing.T) {
 	t.Parallel()
 	packs := likely(&orderv1.Match{Products: []*orderv1.MatchProduct{{ProductId: "a", Offered: 9, Likely: 5}, {ProductId: "b"}}})
-	if !covers(packs, map[string]int64{"a": 5, "b": 0}) || covers(packs, map[string]int64{"a": 6}) || covers(packs, map[string]int64{"c": 1}) {
-		t.Error("covers is wrong about what is reckoned with")
+	for _, c := range []struct {
+		expected map[string]int64
+		want     bool
+	}{
+		{map[string]int64{"a": 5, "b": 0}, true}, {map[string]int64{"a": 5}, true}, {map[string]int64{"a": 4}, false}, {map[string]int64{"a": 6}, false},
+		{map[string]int64{"a": 5, "c": 1}, false}, {nil, false},
+	} {
+		if got := same(packs, c.expected); got != c.want {
+			t.Errorf("%v and %v are the same: %v", packs, c.expected, got)
+		}
 	}
 }
 

@@ -13,6 +13,7 @@ import (
 
 	"breakshare.example/services/harvest/internal/outlook"
 	"breakshare.example/services/harvest/internal/store"
+	"breakshare.example/services/platform/background"
 	"breakshare.example/services/platform/identity"
 	"breakshare.example/services/platform/pg"
 )
@@ -23,16 +24,14 @@ import (
 // changes without anybody's doing (a day passes, a stage is reached, another
 // process takes a push) it finds when it looks at everything, every so often.
 //
-// It tells again only of what differs enough to matter. Several may run at once,
-// in as many processes.
+// While much changes it tells again only of what differs enough to matter. Several
+// may run at once, in as many processes.
 type Teller struct {
-	server  *Server
-	log     *slog.Logger
-	every   time.Duration
-	habits  map[string]knownHabits // by co-op
-	started chan struct{}
-	cancel  context.CancelFunc
-	done    chan struct{}
+	*background.Runner
+	server *Server
+	log    *slog.Logger
+	every  time.Duration
+	habits map[string]knownHabits // by co-op
 }
 
 type knownHabits struct {
@@ -42,7 +41,9 @@ type knownHabits struct {
 
 // NewTeller looks at everything every so often.
 func NewTeller(s *Server, log *slog.Logger, every time.Duration) *Teller {
-	return &Teller{server: s, log: log, every: every, habits: map[string]knownHabits{}, started: make(chan struct{}), done: make(chan struct{})}
+	t := &Teller{server: s, log: log, every: every, habits: map[string]knownHabits{}}
+	t.Runner = background.New("teller of what is used", t.run)
+	return t
 }
 
 // changed notes that something was said or measured in the caller's co-op.
@@ -77,43 +78,46 @@ func (c *changes) take() []string {
 
 // gather is how long the teller lets changes come together, and rest how many
 // times as long as it worked it rests: a co-op that pushes without pause must not
-// keep it busy.
+// keep it busy. When nothing has changed for as long as quiet, it tells of small
+// differences too, so that in the end what was told follows from what is known
+// and not from the order in which it came.
 const (
 	gather = 200 * time.Millisecond
 	rest   = 4
+	quiet  = time.Second
 )
 
-// Start begins, and returns at once.
-func (t *Teller) Start(ctx context.Context) error {
-	ctx, t.cancel = context.WithCancel(ctx)
-	go t.run(ctx)
-	return nil
-}
-
-func (t *Teller) run(ctx context.Context) {
-	defer close(t.done)
+func (t *Teller) run(ctx context.Context, ready func()) {
 	tick := time.NewTicker(t.every)
 	defer tick.Stop()
-	close(t.started)
+	calm := time.NewTimer(quiet)
+	defer calm.Stop()
+	rough := map[string]bool{} // co-ops that were not told of exactly
+	ready()
 	for {
-		coops, err := []string(nil), error(nil)
+		how, coops, err := exactly, []string(nil), error(nil)
 		select {
 		case <-ctx.Done():
 			return
 		case <-tick.C:
 			coops, err = t.server.coops(ctx)
+		case <-calm.C:
+			coops = slices.Sorted(maps.Keys(rough))
 		case <-t.server.changes.came:
 			if !pause(ctx, gather) {
 				return
 			}
-			coops = t.server.changes.take()
+			how, coops = roughly, t.server.changes.take()
+			calm.Reset(quiet)
 		}
 		began := time.Now()
 		for _, coop := range coops {
 			if err == nil {
-				_, err = t.Tell(ctx, coop)
+				_, err = t.Tell(ctx, coop, how)
+				rough[coop] = how == roughly
 			}
 		}
+		maps.DeleteFunc(rough, func(_ string, still bool) bool { return !still })
 		if err != nil && ctx.Err() == nil {
 			t.log.ErrorContext(ctx, "what is used could not be told and will be tried again", "error", err)
 		}
@@ -135,23 +139,17 @@ func pause(ctx context.Context, d time.Duration) bool {
 	}
 }
 
-// Started is closed once it looks.
-func (t *Teller) Started() <-chan struct{} { return t.started }
+// exactness is how small a difference is told of.
+type exactness bool
 
-// Stop ends it.
-func (t *Teller) Stop(ctx context.Context) error {
-	t.cancel()
-	select {
-	case <-t.done:
-		return nil
-	case <-ctx.Done():
-		return ctx.Err()
-	}
-}
+const (
+	exactly exactness = true  // any
+	roughly exactness = false // what matters
+)
 
 // Tell tells what differs of one co-op, and says of how many things it told. It
 // is not for concurrent use.
-func (t *Teller) Tell(ctx context.Context, coop string) (told int, err error) {
+func (t *Teller) Tell(ctx context.Context, coop string, how exactness) (told int, err error) {
 	s := t.server
 	ctx = identity.With(ctx, identity.Identity{CoopID: coop, Role: identity.Service, Name: "harvest"})
 	err = pg.InTx(ctx, s.pool, coop, func(ctx context.Context, tx pgx.Tx) error {
@@ -166,7 +164,7 @@ func (t *Teller) Tell(ctx context.Context, coop string) (told int, err error) {
 		if err != nil {
 			return err
 		}
-		used, err := s.tellUsed(ctx, tx, cal, habits)
+		used, err := s.tellUsed(ctx, tx, cal, habits, how)
 		if err != nil {
 			return err
 		}

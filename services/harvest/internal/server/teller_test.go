@@ -33,7 +33,7 @@ func TestWhatIsUsedIsToldOfEachPush(t *testing.T) {
 	teller := NewTeller(r.harvest, slog.New(slog.DiscardHandler), time.Hour)
 	tell := func(want int) {
 		t.Helper()
-		if n, err := teller.Tell(t.Context(), coop.CoopID); err != nil || n != want {
+		if n, err := teller.Tell(t.Context(), coop.CoopID, roughly); err != nil || n != want {
 			t.Errorf("told of %d things (err %v), want %d", n, err, want)
 		}
 	}
@@ -91,7 +91,7 @@ func TestHowALotKeepsIsTold(t *testing.T) {
 		}}); err != nil {
 			t.Fatal(err)
 		}
-		if _, err := teller.Tell(t.Context(), coop.CoopID); err != nil {
+		if _, err := teller.Tell(t.Context(), coop.CoopID, roughly); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -103,7 +103,7 @@ func TestHowALotKeepsIsTold(t *testing.T) {
 		}
 		return out
 	}
-	if _, err := teller.Tell(t.Context(), coop.CoopID); err != nil || len(stored()) != 0 {
+	if _, err := teller.Tell(t.Context(), coop.CoopID, roughly); err != nil || len(stored()) != 0 {
 		t.Fatalf("without a reading: %v (err %v)", stored(), err)
 	}
 	read(12)

@@ -18,8 +18,8 @@ import (
 )
 
 // tellUsed tells which figure is used of the expected picks of the four weeks from
-// tomorrow on, where it was not told or differs enough to matter.
-func (s *Server) tellUsed(ctx context.Context, tx pgx.Tx, cal calendar, habits *outlook.Habits) (int, error) {
+// tomorrow on, where it was not told or differs, or differs enough to matter.
+func (s *Server) tellUsed(ctx context.Context, tx pgx.Tx, cal calendar, habits *outlook.Habits, how exactness) (int, error) {
 	from, to := cal.today().Add(1), cal.today().Add(mostOutlookDays)
 	before, err := store.UsedOfDays(ctx, tx, from, to)
 	if err != nil {
@@ -36,7 +36,8 @@ func (s *Server) tellUsed(ctx context.Context, tx pgx.Tx, cal calendar, habits *
 		if e.Version == 0 || (!f.model && told.Version == 0) {
 			continue // nobody pushed, or the push is used as it is and nothing else was ever told
 		}
-		if told.Version == e.Version && !matters(told.Band, f.out.Use) {
+		differs := told.Band != f.out.Use && (how == exactly || matters(told.Band, f.out.Use))
+		if told.Version == e.Version && !differs {
 			continue
 		}
 		// Of one version the latest counts: never the same moment twice.
@@ -62,7 +63,7 @@ func (s *Server) tellUsed(ctx context.Context, tx pgx.Tx, cal calendar, habits *
 	return len(now), outbox.AddAll(ctx, tx, events)
 }
 
-// matters reports whether a figure differs so much that it is told again: by
+// matters reports whether a figure differs so much that it is told again at once: by
 // more than a kilogram and by more than a fiftieth of what was likely.
 func matters(told, now fusion.Band) bool {
 	most := max(1000, told.Likely/50)
