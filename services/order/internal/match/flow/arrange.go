@@ -152,7 +152,9 @@ func (l *layout) setBlock() {
 // measured best of 8 to 64.
 const smallestBlock = 32
 
-// group sorts arcs by head, stably, in two passes, and cuts long groups.
+// group sorts arcs by head, stably, in two passes, and cuts long groups. Of in,
+// or of out where the network is reversed, it leaves for each node where its
+// arcs end.
 func (l *layout) group(p *Problem, in, out []int32) {
 	at := in
 	tails, heads := p.From, p.To
@@ -164,23 +166,33 @@ func (l *layout) group(p *Problem, in, out []int32) {
 	var start int32
 	for v, k := range at {
 		at[v] = start
-		for end := start + k; start < end; {
-			cut := min(end, start+int32(l.block))
-			l.groups = append(l.groups, group{int32(v), start, cut})
-			start = cut
+		if l.grouped {
+			l.cut(int32(v), start, start+k)
 		}
+		start += k
 	}
+	input, tail := l.input, l.tail[:len(l.input)]
+	heads = heads[:len(tails)]
 	for i, u := range tails {
 		v := heads[i]
 		if u == v {
 			continue
 		}
 		a := at[v]
-		at[v]++
-		l.input[a], l.tail[a] = int32(i), u
+		at[v] = a + 1
+		input[a], tail[a] = int32(i), u
 		if !l.grouped {
 			l.head[a] = v
 		}
+	}
+}
+
+// cut makes groups of the arcs start..end-1, all into v.
+func (l *layout) cut(v, start, end int32) {
+	for start < end {
+		next := min(end, start+int32(l.block))
+		l.groups = append(l.groups, group{v, start, next})
+		start = next
 	}
 }
 
@@ -192,11 +204,13 @@ func (l *layout) mix(p *Problem) {
 		tails, heads = heads, tails
 	}
 	stride := max(10, int(math.Sqrt(float64(m))))
+	input, tail, head := l.input, l.tail[:len(l.input)], l.head[:len(l.input)]
+	heads = heads[:m]
 	a := 0
 	for first := 0; first < min(stride, m); first++ {
 		for i := first; i < m; i += stride {
 			if u, v := tails[i], heads[i]; u != v {
-				l.input[a], l.tail[a], l.head[a] = int32(i), u, v
+				input[a], tail[a], head[a] = int32(i), u, v
 				a++
 			}
 		}

@@ -28,7 +28,7 @@ type layout struct {
 	block           int // arcs priced before the best of them enters the basis
 	groups          []group
 	sends, receives []bool  // node has an arc out, in, self-loops aside, in solver direction
-	count           []int32 // scratch: two a node
+	count           []int32 // two a node: its arcs in and out; see also group
 }
 
 // group is a run of arcs with one head, cut so that none exceeds a block.
@@ -101,11 +101,12 @@ func (l *layout) loadCosts(p *Problem, maxCost int64, free bool) {
 	case free:
 		clear(l.cost64)
 	case l.narrow:
+		from, to := p.Cost, l.cost32[:len(l.input)]
 		for a, i := range l.input {
 			if i < 0 {
-				l.setCost(int32(a), p.Cost[^i])
+				l.setCost(int32(a), from[^i])
 			} else {
-				l.cost32[a] = int32(p.Cost[i])
+				to[a] = int32(from[i])
 			}
 		}
 	default:

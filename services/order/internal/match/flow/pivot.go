@@ -145,8 +145,9 @@ func (s *Solver) moveLeaf(leaf, join, upper int32, by link) {
 
 // resizePath adds k to the sizes from u up to, not including, join.
 func (s *Solver) resizePath(u, join, k int32) {
+	node := s.node
 	for u != join {
-		t := &s.node[u]
+		t := &node[u]
 		t.size += k
 		u = t.parent
 	}

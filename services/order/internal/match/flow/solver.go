@@ -130,15 +130,17 @@ func (s *Solver) load() {
 // bound sets what the arcs of a node can carry at most in any flow: where all
 // its arcs enter, its demand; where all leave, its supply.
 func (s *Solver) bound() {
-	s.limit = resize(s.limit, len(s.supply))
+	n := len(s.supply)
+	s.limit = resize(s.limit, n)
+	limit, sends, receives := s.limit, s.sends[:n], s.receives[:n]
 	for u, b := range s.supply {
 		switch {
-		case !s.sends[u]:
-			s.limit[u] = max(-b, 0)
-		case !s.receives[u]:
-			s.limit[u] = max(b, 0)
+		case !sends[u]:
+			limit[u] = max(-b, 0)
+		case !receives[u]:
+			limit[u] = max(b, 0)
 		default:
-			s.limit[u] = unlimited
+			limit[u] = unlimited
 		}
 	}
 }

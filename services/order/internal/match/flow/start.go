@@ -72,17 +72,42 @@ func (s *Solver) cheaper(best *int32, a int32) {
 // other and is never touched again, so that no cycle forms. An arc that leads
 // up from a sender used up has room left, one that leads down to a receiver
 // used up carries flow: the basis is strongly feasible.
+//
+// Those with the fewest senders to choose from come first: later they would
+// find theirs used up, while the others can go elsewhere. That measured a
+// quarter fewer pivots on delivery days.
 func (s *Solver) takeAll() {
-	for g := 0; g < len(s.groups); {
-		v, first, end := s.groups[g].head, s.groups[g].start, s.groups[g].end
-		for g++; g < len(s.groups) && s.groups[g].head == v; g++ {
-			end = s.groups[g].end
+	n := len(s.supply)
+	end, next := s.count[:n], s.count[n:]
+	if s.reversed {
+		end, next = next, end
+	}
+	start := func(v int32) int32 {
+		if v == 0 {
+			return 0
 		}
+		return end[v-1]
+	}
+	// By number of arcs, a list of receivers in order of their numbers.
+	var lists [manyChoices + 1]int32
+	for k := range lists {
+		lists[k] = none
+	}
+	for v := int32(n - 1); v >= 0; v-- {
 		if s.supply[v] < 0 {
-			s.takeCheapest(v, first, end)
+			k := min(end[v]-start(v), manyChoices)
+			next[v], lists[k] = lists[k], v
+		}
+	}
+	for _, v := range lists {
+		for ; v != none; v = next[v] {
+			s.takeCheapest(v, start(v), end[v])
 		}
 	}
 }
+
+// manyChoices is the number of arcs from which on one more makes no difference.
+const manyChoices = 64
 
 // enter brings the given arcs into the basis, except where one costs more than
 // what is there.
@@ -103,9 +128,41 @@ func (s *Solver) enter(arcs []int32) {
 
 // takeCheapest serves receiver v from the arcs first..end-1.
 func (s *Solver) takeCheapest(v, first, end int32) {
+	var best int32
+	if s.narrow {
+		best = cheapestOffer(s.tail[first:end], s.cost32[first:end], s.supply)
+	} else {
+		best = cheapestOffer(s.tail[first:end], s.cost64[first:end], s.supply)
+	}
+	if best == none {
+		return
+	}
+	s.take(first+best, v)
+	if s.supply[v] < 0 {
+		s.takeMore(v, first, end)
+	}
+}
+
+// cheapestOffer returns which of the arcs into one receiver is the cheapest of
+// those whose sender has something left.
+func cheapestOffer[C int32 | int64](tails []int32, costs []C, supply []int64) int32 {
+	best := none
+	var least C
+	costs = costs[:len(tails)]
+	for k, u := range tails {
+		// The tail of an arc that is full is a complement or a receiver.
+		if v := uint32(u); uint(v) < uint(len(supply)) && supply[v] > 0 && (best == none || costs[k] < least) {
+			best, least = int32(k), costs[k]
+		}
+	}
+	return best
+}
+
+// takeMore serves receiver v after its cheapest sender is used up.
+func (s *Solver) takeMore(v, first, end int32) {
 	offers := s.order[:0]
 	for a := first; a < end; a++ {
-		if s.supply[s.tail[a]] > 0 {
+		if u := s.tail[a]; u >= 0 && s.supply[u] > 0 {
 			offers = append(offers, a)
 		}
 	}
@@ -134,7 +191,7 @@ func (s *Solver) takeCheapest(v, first, end int32) {
 
 // sortAfter is the number of cheapest arcs picked one by one before the rest
 // are sorted.
-const sortAfter = 3
+const sortAfter = 2
 
 // take moves as much as possible over arc a to receiver v.
 func (s *Solver) take(a, v int32) {

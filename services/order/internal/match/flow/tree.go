@@ -243,9 +243,10 @@ func (t *tree) link(u int32) {
 // moveLast replaces the last thread node of p and of its ancestors while it is
 // from.
 func (t *tree) moveLast(p, from, to int32) {
-	for p != none && t.node[p].last == from {
-		t.node[p].last = to
-		p = t.node[p].parent
+	node := t.node
+	for p != none && node[p].last == from {
+		node[p].last = to
+		p = node[p].parent
 	}
 }
 
@@ -275,9 +276,10 @@ func (s *Solver) refreshPotentials() {
 	zero := root + 1
 	s.value[root], s.value[zero] = 0, 0
 	s.base[root], s.base[zero] = zero, zero
-	for u := s.thread[root]; u != root; u = s.thread[u] {
-		s.value[u] = s.value[s.node[u].parent] + s.offset(u)
-		s.base[u] = zero
+	node, thread, value, base := s.node, s.thread, s.value, s.base
+	for u := thread[root]; u != root; u = thread[u] {
+		value[u] = value[node[u].parent] + s.offset(u)
+		base[u] = zero
 	}
 	if !s.grouped {
 		return
