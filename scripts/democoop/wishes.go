@@ -15,26 +15,26 @@ type instead struct {
 	reluctance     int
 }
 
-// Reluctance: a veiled mushroom is nearly a closed one, an open one another dish.
+// Reluctance: an open mushroom is another dish than a veiled one, and more so than a closed one.
+// There are none of them on the day of the demonstration, so that its figures by product, offered
+// and ordered, can be read side by side.
 var (
-	veiledWhite = instead{"white-closed-1500g", "white-veiled-1500g", 60}
-	veiledBrown = instead{"brown-closed-1500g", "brown-veiled-1500g", 80}
-	openBrown   = instead{"brown-open-2kg", "brown-veiled-1500g", 350}
-	whiteBrown  = instead{"brown-closed-1500g", "white-closed-1500g", 250}
+	openForVeiled = instead{"brown-veiled-1500g", "brown-open-2kg", 200}
+	openForClosed = instead{"brown-closed-1500g", "brown-open-2kg", 350}
 )
 
 var wishes = []wish{
-	{"saint-brannoc-infirmary", "quay", 0, "", "", true, []instead{veiledWhite}},
-	{"copperbeech-school", "", 2, "", "", false, []instead{veiledWhite, veiledBrown}},
+	{"saint-brannoc-infirmary", "quay", 0, "", "", true, []instead{openForVeiled}},
+	{"copperbeech-school", "", 2, "", "", false, []instead{openForVeiled, openForClosed}},
 	{"the-glass-heron", "upland", 0, "windlestraw", "", true, nil},
-	{"quayside-nine", "quay", 0, "", "", false, []instead{openBrown}},
+	{"quayside-nine", "quay", 0, "", "", false, []instead{openForVeiled}},
 	{"the-plough-and-plover", "upland", 0, "", "windlestraw", false, nil},
-	{"juniper-and-rye", "quay", 0, "", "", false, []instead{veiledBrown, whiteBrown}},
-	{"nonna-pia", "quay", 2, "", "", true, []instead{veiledWhite}},
-	{"harbour-light-hotel", "quay", 2, "", "", false, []instead{veiledWhite, veiledBrown}},
+	{"juniper-and-rye", "quay", 0, "", "", false, []instead{openForVeiled, openForClosed}},
+	{"nonna-pia", "quay", 2, "", "", true, []instead{openForVeiled}},
+	{"harbour-light-hotel", "quay", 2, "", "", false, []instead{openForClosed}},
 	{"two-ovens", "upland", 0, "thistledown", "", false, nil},
-	{"mulberry-court", "", 0, "", "", false, []instead{veiledBrown}},
-	{"ember-street", "quay", 0, "", "", false, []instead{veiledWhite}},
+	{"mulberry-court", "", 0, "", "", false, []instead{openForClosed}},
+	{"ember-street", "quay", 0, "", "", false, []instead{openForVeiled}},
 }
 
 // quay and upland are what a kilogram costs to carry from each farm to the kitchens of the two

@@ -72,7 +72,7 @@ func TestDayOfTheDemoCoop(t *testing.T) {
 			t.Errorf("no line has the reason %q", want)
 		}
 	}
-	for _, want := range []string{"Compost of ", "Match for Thursday 26 November 2026", "Given in place of what was ordered", "in place of ", "Short, and why", "Share per farm", "Pack list of ", "delivered and confirmed", "One pack traced back", "From compost lot "} {
+	for _, want := range []string{"Compost of ", "Match for Thursday 26 November 2026", "Short, and why", "Share per farm", "Pack list of ", "delivered and confirmed", "One pack traced back", "From compost lot "} {
 		if !strings.Contains(out, want) {
 			t.Errorf("the tables do not say %q", want)
 		}
@@ -197,7 +197,8 @@ func checkJSON(t *testing.T, s *Summary) {
 }
 
 // TestDayWithoutPicks runs a co-op whose files have only what a co-op has on the afternoon:
-// the day ends with the pack lists, and the trace starts from a pick lot.
+// the day ends with the pack lists, and the trace starts from a pick lot. A kitchen takes one
+// product in place of another, which is told beside the match and on the pack list.
 func TestDayWithoutPicks(t *testing.T) {
 	t.Parallel()
 	folder, err := coopfiles.Read(demoCoop)
@@ -206,7 +207,16 @@ func TestDayWithoutPicks(t *testing.T) {
 	}
 	folder.Readings, folder.Slots, folder.CompostRequests = nil, nil, nil
 	folder.Lots, folder.LotMarks, folder.Releases, folder.Deliveries, folder.Picks = nil, nil, nil, nil, nil
+	folder.Substitutes = []coopfiles.Substitute{
+		{CustomerID: "mulberry-court", ProductID: "brown-closed-1500g", InsteadProductID: "brown-veiled-1500g", ReluctanceMinor: 80},
+		{CustomerID: "harbour-light-hotel", ProductID: "brown-closed-1500g", InsteadProductID: "brown-veiled-1500g", ReluctanceMinor: 80},
+	}
 	s, out := runDay(t, folder)
+	for _, want := range []string{"Given in place of what was ordered", " in place of Brown closed cups"} {
+		if !strings.Contains(out, want) {
+			t.Errorf("%q is not told:\n%s", want, out)
+		}
+	}
 	if s.Trace.Pack != "" || s.Trace.PickLot == "" || s.Trace.Room == "" || s.Trace.CompostLot != "" {
 		t.Errorf("trace %+v", s.Trace)
 	}

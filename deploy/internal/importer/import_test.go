@@ -194,7 +194,7 @@ func (r *rig) changes(dir string) {
 	edit(r.t, dir, "customers.csv", "The Weighbridge,Corran Cross,3", "The Weighbridge,Corran Cross,2")
 	edit(r.t, dir, "orders.csv", "2026-11-26,white-closed-250g,", "2026-11-26,white-closed-250g,1")
 	edit(r.t, dir, "wishes.csv", "nonna-pia,quay,2,", "nonna-pia,quay,3,")
-	edit(r.t, dir, "substitutes.csv", "ember-street,white-closed-1500g,white-veiled-1500g,60", "ember-street,white-closed-1500g,white-veiled-1500g,70")
+	edit(r.t, dir, "substitutes.csv", "ember-street,brown-veiled-1500g,brown-open-2kg,200", "ember-street,brown-veiled-1500g,brown-open-2kg,210")
 	edit(r.t, dir, "match_settings.csv", ",50,", ",40,")
 	edit(r.t, dir, "promise_costs.csv", ",430,470", ",440,470")
 	edit(r.t, dir, "zone_costs.csv", "otterbank,quay,9", "otterbank,quay,8")
