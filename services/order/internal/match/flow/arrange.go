@@ -21,9 +21,11 @@ const (
 	// groupedArcs is the least number of arcs for each such node, or
 	// groupedFewArcs where there are groupedNodes of them to each other node.
 	groupedArcs, groupedFewArcs, groupedNodes = 24, 6, 4
-	// alwaysGreedy is the number of arcs below which a network of senders and
-	// receivers has a greedy start without further ado.
-	alwaysGreedy = 1000
+	// fewArcs is the number of arcs below which a network of senders and
+	// receivers has a greedy start without further ado, and artificial arcs cost
+	// as much as the dearest arc at once: another round costs more there than it
+	// saves.
+	fewArcs = 2000
 	// contestedShare is the share of receivers, in percent, below which a
 	// network is contested.
 	contestedShare = 30
@@ -35,7 +37,7 @@ func (s *Solver) arrange(p *Problem) {
 	in, out := l.degrees(p)
 	l.fullArcs = 0
 	bipartite := l.choose(p, in, out)
-	l.greedy = bipartite && (l.arcs < alwaysGreedy || s.contested(p))
+	l.greedy = bipartite && (l.arcs < fewArcs || s.contested(p))
 	l.setBlock()
 	l.input = resize(l.input, int(l.arcs))
 	l.tail = resize(l.tail, int(l.arcs))

@@ -107,7 +107,7 @@ func (s *Solver) accept(p *Problem) (err error) {
 func (s *Solver) load() {
 	s.loadCosts(s.p, s.size.dearest, false)
 	s.penalty = max(s.size.dearest/4, 1)
-	if s.greedy {
+	if s.greedy || s.arcs < fewArcs {
 		s.penalty = max(s.size.dearest, 1)
 	}
 	s.maxPenalty = s.size.maxPenalty(len(s.p.Supply))
