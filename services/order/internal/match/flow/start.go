@@ -7,10 +7,11 @@ import (
 
 // start builds the first basis. Every node hangs from the root by an artificial
 // arc unless something better is known, and two ways to that were measured.
-// Where many receivers have the same cheapest senders, each in turn takes what
-// is still there, which leaves the search much less to undo. Elsewhere that
-// makes long chains of half used senders, so that every cycle through the tree
-// is long: there the cheapest arc of each node enters the basis.
+// Where many receivers have the same cheapest senders, or arcs are few, each in
+// turn takes what is still there, which leaves the search much less to undo.
+// Elsewhere that makes long chains of half used senders, so that every cycle
+// through the tree is long: there the cheapest arc of each node enters the
+// basis.
 func (s *Solver) start() {
 	if s.greedy {
 		s.unhook()
