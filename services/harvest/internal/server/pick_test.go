@@ -48,7 +48,7 @@ func TestRecordPickAddsToItsLot(t *testing.T) {
 	}
 	wantPick := &harvestv1.Pick{
 		PickId: first.GetPick().GetPickId(), RoomId: "ab-1", ProductId: "white-2kg", Date: "2026-11-26", GrossGrams: 12500, TareGrams: 500,
-		Crates: 4, Picker: "Jo", BreakNumber: &second, RecordedAt: timestamppb.New(noon),
+		Crates: 4, Picker: "Jo", BreakNumber: &second, RecordedAt: timestamppb.New(noon), RecordedBy: "Ida of alder-brook",
 	}
 	wantLot := &harvestv1.PickLot{
 		PickLotId: "ab-1-white-2kg-20261126", FarmId: "alder-brook", RoomId: "ab-1", CropId: "ab-1-20261001",
