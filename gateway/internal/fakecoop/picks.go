@@ -96,9 +96,16 @@ func (h *harvest) CorrectPick(ctx context.Context, req *harvestv1.CorrectPickReq
 func (h *harvest) ListPicks(_ context.Context, req *harvestv1.ListPicksRequest) (*harvestv1.ListPicksResponse, error) {
 	return read(h.c, "ListPicks", func() (*harvestv1.ListPicksResponse, error) {
 		res := &harvestv1.ListPicksResponse{}
+		seen := map[string]bool{}
 		for _, p := range h.c.picks() {
-			if lotCode(p.GetRoomId(), p.GetProductId(), p.GetDate()) == req.GetPickLotId() {
-				res.Picks = append(res.Picks, p)
+			id := lotCode(p.GetRoomId(), p.GetProductId(), p.GetDate())
+			if id != req.GetPickLotId() && (p.GetDate() < req.GetFromDate() || p.GetDate() > req.GetToDate()) {
+				continue
+			}
+			res.Picks = append(res.Picks, p)
+			if !seen[id] {
+				seen[id] = true
+				res.PickLots = append(res.PickLots, h.lot(p.GetRoomId(), p.GetProductId(), p.GetDate()))
 			}
 		}
 		return res, nil

@@ -4,8 +4,6 @@ import (
 	"context"
 	"net/url"
 
-	"golang.org/x/sync/errgroup"
-
 	harvestv1 "breakshare.example/proto/gen/breakshare/harvest/v1"
 	"breakshare.example/services/platform/fault"
 )
@@ -46,9 +44,6 @@ type pickedPart struct {
 	Grams        int64
 }
 
-// lotsAtOnce is how many lots are asked for at the same time.
-const lotsAtOnce = 8
-
 // showPicked shows what the grower's farm weighed on a day, today without one.
 func (p *Pages) showPicked(v *visit, f *form) (view, error) {
 	farm, err := p.farmOf(v)
@@ -60,10 +55,9 @@ func (p *Pages) showPicked(v *visit, f *form) (view, error) {
 		return view{}, err
 	}
 	var (
-		n     names
-		lots  []*harvestv1.PickLot
-		picks []*harvestv1.ListPicksResponse
-		stock *harvestv1.GetColdStockResponse
+		n       names
+		weighed *harvestv1.ListPicksResponse
+		stock   *harvestv1.GetColdStockResponse
 	)
 	err = together(v.ctx,
 		func(ctx context.Context) (err error) {
@@ -75,7 +69,7 @@ func (p *Pages) showPicked(v *visit, f *form) (view, error) {
 			return err
 		},
 		func(ctx context.Context) (err error) {
-			lots, picks, err = p.picksOf(ctx, farm, day)
+			weighed, err = p.harvest.ListPicks(ctx, &harvestv1.ListPicksRequest{FromDate: day, ToDate: day, FarmId: farm})
 			return err
 		},
 	)
@@ -86,8 +80,13 @@ func (p *Pages) showPicked(v *visit, f *form) (view, error) {
 	if v.who.FarmID == "" {
 		page.Farm = farm
 	}
-	for i, lot := range lots {
-		if entries := picks[i].GetPicks(); len(entries) > 0 {
+	byLot := map[lotOf][]*harvestv1.Pick{}
+	for _, e := range weighed.GetPicks() {
+		of := lotOf{e.GetRoomId(), e.GetProductId()}
+		byLot[of] = append(byLot[of], e)
+	}
+	for _, lot := range weighed.GetPickLots() {
+		if entries := byLot[lotOf{lot.GetRoomId(), lot.GetProductId()}]; len(entries) > 0 {
 			page.Lots = append(page.Lots, pickedLot{
 				Lot: lot.GetPickLotId(), Room: nameOf(n.rooms, lot.GetRoomId()), Product: n.product(lot.GetProductId()), Grams: lot.GetNetGrams(), Discarded: lot.GetDiscardedGrams(),
 				Rows: pickedRows(v, f, entries, stock.GetStores()),
@@ -97,24 +96,8 @@ func (p *Pages) showPicked(v *visit, f *form) (view, error) {
 	return view{template: "picked", title: "picked.title", data: page}, nil
 }
 
-// picksOf are the pick lots of a day with what was weighed of each.
-func (p *Pages) picksOf(ctx context.Context, farm, day string) ([]*harvestv1.PickLot, []*harvestv1.ListPicksResponse, error) {
-	res, err := p.harvest.ListPickLots(ctx, &harvestv1.ListPickLotsRequest{FromDate: day, ToDate: day, FarmId: farm})
-	if err != nil {
-		return nil, nil, err
-	}
-	lots := res.GetPickLots()
-	picks := make([]*harvestv1.ListPicksResponse, len(lots))
-	group, ctx := errgroup.WithContext(ctx)
-	group.SetLimit(lotsAtOnce)
-	for i, lot := range lots {
-		group.Go(func() (err error) {
-			picks[i], err = p.harvest.ListPicks(ctx, &harvestv1.ListPicksRequest{PickLotId: lot.GetPickLotId()})
-			return err
-		})
-	}
-	return lots, picks, group.Wait()
-}
+// lotOf is what makes a pick lot of a day.
+type lotOf struct{ room, product string }
 
 // pickedRows are a lot's entries. Where one was asked for that another has replaced meanwhile,
 // the newest of its chain is corrected instead.

@@ -26,6 +26,9 @@ func TestWhatWasWeighedStandsWithItsCorrections(t *testing.T) {
 	if strings.Contains(p.text, "pick=w-1") || !strings.Contains(p.text, "pick=w-2") {
 		t.Error("only the newest of a chain can be corrected")
 	}
+	if of, lots := r.coop.Calls("ListPicks"), r.coop.Calls("ListPickLots"); of != 1 || lots != 0 {
+		t.Errorf("%d calls for weighings and %d for lots, want 1 and none", of, lots)
+	}
 	r.get("/picked?day=2026-12-24").ok().says("main", "Nothing was weighed on this day.")
 	r.get("/pick?day=2026-11-25").ok().says("main", "Weighed so far")
 	if p := r.get("/picked?day=yesterday"); p.status != http.StatusBadRequest {

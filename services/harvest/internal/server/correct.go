@@ -131,36 +131,6 @@ func judgeCorrection(ctx context.Context, tx pgx.Tx, p *harvestv1.Pick, l store.
 	return j.verdict()
 }
 
-// ListPicks lists what was weighed and thrown away of a lot.
-func (s *Server) ListPicks(ctx context.Context, req *harvestv1.ListPicksRequest) (*harvestv1.ListPicksResponse, error) {
-	resp := &harvestv1.ListPicksResponse{}
-	err := s.read(ctx, func(ctx context.Context, tx pgx.Tx) error {
-		l, ok, err := store.FindLot(ctx, tx, req.GetPickLotId())
-		if err != nil {
-			return err
-		}
-		if !ok {
-			return noLot(req.GetPickLotId())
-		}
-		if err := checkFarm(ctx, "pick lot "+l.ID, l.FarmID); err != nil {
-			return err
-		}
-		picks, err := store.PicksOfLot(ctx, tx, l.ID)
-		if err != nil {
-			return err
-		}
-		discards, err := store.DiscardsOfLot(ctx, tx, l.ID)
-		for _, p := range picks {
-			resp.Picks = append(resp.Picks, pickMessage(p, l))
-		}
-		for _, d := range discards {
-			resp.Discards = append(resp.Discards, discardMessage(d))
-		}
-		return err
-	})
-	return resp, err
-}
-
 // RecordDiscard takes what was thrown away out of a lot.
 func (s *Server) RecordDiscard(ctx context.Context, req *harvestv1.RecordDiscardRequest) (*harvestv1.RecordDiscardResponse, error) {
 	in := req.GetDiscard()

@@ -28,11 +28,11 @@ func AddDiscard(ctx context.Context, db pg.DB, d Discard) error {
 	return wrap("add a discard", err)
 }
 
-// DiscardsOfLot returns what was thrown away of a lot in the order of recording.
-func DiscardsOfLot(ctx context.Context, db pg.DB, lotID string) ([]Discard, error) {
+// DiscardsOfLots returns what was thrown away of the lots in the order of recording.
+func DiscardsOfLots(ctx context.Context, db pg.DB, lotIDs []string) ([]Discard, error) {
 	const sql = `
 		SELECT discard_id, pick_lot_id, grams, reason, note, recorded_at, recorded_by
-		FROM discard WHERE pick_lot_id = $1 ORDER BY recorded_at, discard_id`
-	list, err := collect(ctx, db, pgx.RowToStructByPos[Discard], sql, lotID)
-	return list, wrap("read the discards of lot "+lotID, err)
+		FROM discard WHERE pick_lot_id = ANY($1) ORDER BY recorded_at, discard_id`
+	list, err := collect(ctx, db, pgx.RowToStructByPos[Discard], sql, lotIDs)
+	return list, wrap("read the discards of lots", err)
 }

@@ -81,10 +81,10 @@ func scanPick(row pgx.CollectableRow) (p Pick, err error) {
 	return p, err
 }
 
-// PicksOfLot returns every weighing of a lot in the order of recording.
-func PicksOfLot(ctx context.Context, db pg.DB, lotID string) ([]Pick, error) {
-	list, err := collect(ctx, db, scanPick, `SELECT `+pickColumns+` FROM pick WHERE pick_lot_id = $1 ORDER BY place`, lotID)
-	return list, wrap("read the picks of lot "+lotID, err)
+// PicksOfLots returns every weighing of the lots in the order of recording.
+func PicksOfLots(ctx context.Context, db pg.DB, lotIDs []string) ([]Pick, error) {
+	list, err := collect(ctx, db, scanPick, `SELECT `+pickColumns+` FROM pick WHERE pick_lot_id = ANY($1) ORDER BY place`, lotIDs)
+	return list, wrap("read the picks of lots", err)
 }
 
 // FindPick returns a weighing, and the one that took its place, if any; ok is

@@ -154,7 +154,9 @@ type ReleaseCriterion struct {
 	// from the catalogue's: whoever changes a limit says why.
 	Source string `protobuf:"bytes,8,opt,name=source,proto3" json:"source,omitempty"`
 	// What other sources hold. Ignored on save.
-	Note          string `protobuf:"bytes,9,opt,name=note,proto3" json:"note,omitempty"`
+	Note string `protobuf:"bytes,9,opt,name=note,proto3" json:"note,omitempty"`
+	// What is measured; all have the same unit. Ignored on save.
+	Kinds         []ReadingKind `protobuf:"varint,10,rep,packed,name=kinds,proto3,enum=breakshare.compostlot.v1.ReadingKind" json:"kinds,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -250,6 +252,13 @@ func (x *ReleaseCriterion) GetNote() string {
 		return x.Note
 	}
 	return ""
+}
+
+func (x *ReleaseCriterion) GetKinds() []ReadingKind {
+	if x != nil {
+		return x.Kinds
+	}
+	return nil
 }
 
 // ReleaseRules is what lots of a phase must prove before they leave the yard.
@@ -1163,7 +1172,7 @@ var File_breakshare_compostlot_v1_evidence_proto protoreflect.FileDescriptor
 
 const file_breakshare_compostlot_v1_evidence_proto_rawDesc = "" +
 	"\n" +
-	"'breakshare/compostlot/v1/evidence.proto\x12\x18breakshare.compostlot.v1\x1a\"breakshare/compostlot/v1/lot.proto\x1a\x1dbreakshare/type/v1/type.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xc2\x03\n" +
+	"'breakshare/compostlot/v1/evidence.proto\x12\x18breakshare.compostlot.v1\x1a\"breakshare/compostlot/v1/lot.proto\x1a\x1dbreakshare/type/v1/type.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xff\x03\n" +
 	"\x10ReleaseCriterion\x12,\n" +
 	"\fcriterion_id\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18@R\vcriterionId\x12\x18\n" +
 	"\asubject\x18\x02 \x01(\tR\asubject\x12 \n" +
@@ -1174,7 +1183,9 @@ const file_breakshare_compostlot_v1_evidence_proto_rawDesc = "" +
 	"\n" +
 	"min_probes\x18\a \x01(\x05B\t\xbaH\x06\x1a\x04\x18d(\x00R\tminProbes\x12 \n" +
 	"\x06source\x18\b \x01(\tB\b\xbaH\x05r\x03\x18\x90\x03R\x06source\x12\x12\n" +
-	"\x04note\x18\t \x01(\tR\x04noteB\x12\n" +
+	"\x04note\x18\t \x01(\tR\x04note\x12;\n" +
+	"\x05kinds\x18\n" +
+	" \x03(\x0e2%.breakshare.compostlot.v1.ReadingKindR\x05kindsB\x12\n" +
 	"\x10_low_thousandthsB\x13\n" +
 	"\x11_high_thousandthsB\n" +
 	"\n" +
@@ -1292,38 +1303,39 @@ var file_breakshare_compostlot_v1_evidence_proto_goTypes = []any{
 	(*EntryChecklist)(nil),           // 13: breakshare.compostlot.v1.EntryChecklist
 	(*GetLotDocumentRequest)(nil),    // 14: breakshare.compostlot.v1.GetLotDocumentRequest
 	(*LotDocument)(nil),              // 15: breakshare.compostlot.v1.LotDocument
-	(v1.CompostPhase)(0),             // 16: breakshare.type.v1.CompostPhase
-	(*timestamppb.Timestamp)(nil),    // 17: google.protobuf.Timestamp
-	(ReadingKind)(0),                 // 18: breakshare.compostlot.v1.ReadingKind
+	(ReadingKind)(0),                 // 16: breakshare.compostlot.v1.ReadingKind
+	(v1.CompostPhase)(0),             // 17: breakshare.type.v1.CompostPhase
+	(*timestamppb.Timestamp)(nil),    // 18: google.protobuf.Timestamp
 	(*MarkedPhase)(nil),              // 19: breakshare.compostlot.v1.MarkedPhase
 	(*GasFinding)(nil),               // 20: breakshare.compostlot.v1.GasFinding
 }
 var file_breakshare_compostlot_v1_evidence_proto_depIdxs = []int32{
-	16, // 0: breakshare.compostlot.v1.ReleaseRules.phase:type_name -> breakshare.type.v1.CompostPhase
-	2,  // 1: breakshare.compostlot.v1.ReleaseRules.criteria:type_name -> breakshare.compostlot.v1.ReleaseCriterion
-	17, // 2: breakshare.compostlot.v1.ReleaseRules.changed_at:type_name -> google.protobuf.Timestamp
-	16, // 3: breakshare.compostlot.v1.GetReleaseRulesRequest.phase:type_name -> breakshare.type.v1.CompostPhase
-	3,  // 4: breakshare.compostlot.v1.GetReleaseRulesResponse.rules:type_name -> breakshare.compostlot.v1.ReleaseRules
-	2,  // 5: breakshare.compostlot.v1.GetReleaseRulesResponse.catalogue:type_name -> breakshare.compostlot.v1.ReleaseCriterion
-	3,  // 6: breakshare.compostlot.v1.SaveReleaseRulesRequest.rules:type_name -> breakshare.compostlot.v1.ReleaseRules
-	18, // 7: breakshare.compostlot.v1.GetLotChartRequest.kinds:type_name -> breakshare.compostlot.v1.ReadingKind
-	17, // 8: breakshare.compostlot.v1.GetLotChartRequest.from:type_name -> google.protobuf.Timestamp
-	17, // 9: breakshare.compostlot.v1.GetLotChartRequest.to:type_name -> google.protobuf.Timestamp
-	18, // 10: breakshare.compostlot.v1.ChartSeries.kind:type_name -> breakshare.compostlot.v1.ReadingKind
-	18, // 11: breakshare.compostlot.v1.ChartLimit.kind:type_name -> breakshare.compostlot.v1.ReadingKind
-	8,  // 12: breakshare.compostlot.v1.LotChart.series:type_name -> breakshare.compostlot.v1.ChartSeries
-	9,  // 13: breakshare.compostlot.v1.LotChart.limits:type_name -> breakshare.compostlot.v1.ChartLimit
-	19, // 14: breakshare.compostlot.v1.LotChart.marks:type_name -> breakshare.compostlot.v1.MarkedPhase
-	0,  // 15: breakshare.compostlot.v1.GetEntryChecklistRequest.place:type_name -> breakshare.compostlot.v1.EntryPlace
-	18, // 16: breakshare.compostlot.v1.ExposureLimit.gas:type_name -> breakshare.compostlot.v1.ReadingKind
-	12, // 17: breakshare.compostlot.v1.EntryChecklist.limits:type_name -> breakshare.compostlot.v1.ExposureLimit
-	20, // 18: breakshare.compostlot.v1.EntryChecklist.gas:type_name -> breakshare.compostlot.v1.GasFinding
-	1,  // 19: breakshare.compostlot.v1.GetLotDocumentRequest.format:type_name -> breakshare.compostlot.v1.DocumentFormat
-	20, // [20:20] is the sub-list for method output_type
-	20, // [20:20] is the sub-list for method input_type
-	20, // [20:20] is the sub-list for extension type_name
-	20, // [20:20] is the sub-list for extension extendee
-	0,  // [0:20] is the sub-list for field type_name
+	16, // 0: breakshare.compostlot.v1.ReleaseCriterion.kinds:type_name -> breakshare.compostlot.v1.ReadingKind
+	17, // 1: breakshare.compostlot.v1.ReleaseRules.phase:type_name -> breakshare.type.v1.CompostPhase
+	2,  // 2: breakshare.compostlot.v1.ReleaseRules.criteria:type_name -> breakshare.compostlot.v1.ReleaseCriterion
+	18, // 3: breakshare.compostlot.v1.ReleaseRules.changed_at:type_name -> google.protobuf.Timestamp
+	17, // 4: breakshare.compostlot.v1.GetReleaseRulesRequest.phase:type_name -> breakshare.type.v1.CompostPhase
+	3,  // 5: breakshare.compostlot.v1.GetReleaseRulesResponse.rules:type_name -> breakshare.compostlot.v1.ReleaseRules
+	2,  // 6: breakshare.compostlot.v1.GetReleaseRulesResponse.catalogue:type_name -> breakshare.compostlot.v1.ReleaseCriterion
+	3,  // 7: breakshare.compostlot.v1.SaveReleaseRulesRequest.rules:type_name -> breakshare.compostlot.v1.ReleaseRules
+	16, // 8: breakshare.compostlot.v1.GetLotChartRequest.kinds:type_name -> breakshare.compostlot.v1.ReadingKind
+	18, // 9: breakshare.compostlot.v1.GetLotChartRequest.from:type_name -> google.protobuf.Timestamp
+	18, // 10: breakshare.compostlot.v1.GetLotChartRequest.to:type_name -> google.protobuf.Timestamp
+	16, // 11: breakshare.compostlot.v1.ChartSeries.kind:type_name -> breakshare.compostlot.v1.ReadingKind
+	16, // 12: breakshare.compostlot.v1.ChartLimit.kind:type_name -> breakshare.compostlot.v1.ReadingKind
+	8,  // 13: breakshare.compostlot.v1.LotChart.series:type_name -> breakshare.compostlot.v1.ChartSeries
+	9,  // 14: breakshare.compostlot.v1.LotChart.limits:type_name -> breakshare.compostlot.v1.ChartLimit
+	19, // 15: breakshare.compostlot.v1.LotChart.marks:type_name -> breakshare.compostlot.v1.MarkedPhase
+	0,  // 16: breakshare.compostlot.v1.GetEntryChecklistRequest.place:type_name -> breakshare.compostlot.v1.EntryPlace
+	16, // 17: breakshare.compostlot.v1.ExposureLimit.gas:type_name -> breakshare.compostlot.v1.ReadingKind
+	12, // 18: breakshare.compostlot.v1.EntryChecklist.limits:type_name -> breakshare.compostlot.v1.ExposureLimit
+	20, // 19: breakshare.compostlot.v1.EntryChecklist.gas:type_name -> breakshare.compostlot.v1.GasFinding
+	1,  // 20: breakshare.compostlot.v1.GetLotDocumentRequest.format:type_name -> breakshare.compostlot.v1.DocumentFormat
+	21, // [21:21] is the sub-list for method output_type
+	21, // [21:21] is the sub-list for method input_type
+	21, // [21:21] is the sub-list for extension type_name
+	21, // [21:21] is the sub-list for extension extendee
+	0,  // [0:21] is the sub-list for field type_name
 }
 
 func init() { file_breakshare_compostlot_v1_evidence_proto_init() }

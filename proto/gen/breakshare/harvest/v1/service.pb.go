@@ -1946,11 +1946,17 @@ func (x *CorrectPickResponse) GetPickLot() *PickLot {
 	return nil
 }
 
-// ListPicksRequest asks for the weighings of a lot.
+// ListPicksRequest asks for the weighings of a lot, or of the lots of a span of days.
 type ListPicksRequest struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
-	// The lot.
-	PickLotId     string `protobuf:"bytes,1,opt,name=pick_lot_id,json=pickLotId,proto3" json:"pick_lot_id,omitempty"`
+	// The lot; empty for those of a span of days.
+	PickLotId string `protobuf:"bytes,1,opt,name=pick_lot_id,json=pickLotId,proto3" json:"pick_lot_id,omitempty"`
+	// First day, ISO 8601; empty where a lot is named.
+	FromDate string `protobuf:"bytes,2,opt,name=from_date,json=fromDate,proto3" json:"from_date,omitempty"`
+	// Last day, ISO 8601, at most 6 days after the first; empty where a lot is named.
+	ToDate string `protobuf:"bytes,3,opt,name=to_date,json=toDate,proto3" json:"to_date,omitempty"`
+	// Only this farm; empty for all that the caller may see, and where a lot is named.
+	FarmId        string `protobuf:"bytes,4,opt,name=farm_id,json=farmId,proto3" json:"farm_id,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -1992,13 +1998,37 @@ func (x *ListPicksRequest) GetPickLotId() string {
 	return ""
 }
 
+func (x *ListPicksRequest) GetFromDate() string {
+	if x != nil {
+		return x.FromDate
+	}
+	return ""
+}
+
+func (x *ListPicksRequest) GetToDate() string {
+	if x != nil {
+		return x.ToDate
+	}
+	return ""
+}
+
+func (x *ListPicksRequest) GetFarmId() string {
+	if x != nil {
+		return x.FarmId
+	}
+	return ""
+}
+
 // ListPicksResponse lists weighings.
 type ListPicksResponse struct {
 	state protoimpl.MessageState `protogen:"open.v1"`
 	// In the order recorded.
 	Picks []*Pick `protobuf:"bytes,1,rep,name=picks,proto3" json:"picks,omitempty"`
 	// What was discarded, in the order recorded.
-	Discards      []*Discard `protobuf:"bytes,2,rep,name=discards,proto3" json:"discards,omitempty"`
+	Discards []*Discard `protobuf:"bytes,2,rep,name=discards,proto3" json:"discards,omitempty"`
+	// The lots by date and code: the one named, or those of the span of which something was picked,
+	// and those held.
+	PickLots      []*PickLot `protobuf:"bytes,3,rep,name=pick_lots,json=pickLots,proto3" json:"pick_lots,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -2043,6 +2073,13 @@ func (x *ListPicksResponse) GetPicks() []*Pick {
 func (x *ListPicksResponse) GetDiscards() []*Discard {
 	if x != nil {
 		return x.Discards
+	}
+	return nil
+}
+
+func (x *ListPicksResponse) GetPickLots() []*PickLot {
+	if x != nil {
+		return x.PickLots
 	}
 	return nil
 }
@@ -3968,13 +4005,16 @@ const file_breakshare_harvest_v1_service_proto_rawDesc = "" +
 	"\xbaH\ar\x05\x10\x01\x18\x90\x03R\x06reason\"\x81\x01\n" +
 	"\x13CorrectPickResponse\x12/\n" +
 	"\x04pick\x18\x01 \x01(\v2\x1b.breakshare.harvest.v1.PickR\x04pick\x129\n" +
-	"\bpick_lot\x18\x02 \x01(\v2\x1e.breakshare.harvest.v1.PickLotR\apickLot\">\n" +
-	"\x10ListPicksRequest\x12*\n" +
-	"\vpick_lot_id\x18\x01 \x01(\tB\n" +
-	"\xbaH\ar\x05\x10\x01\x18\xa0\x01R\tpickLotId\"\x82\x01\n" +
+	"\bpick_lot\x18\x02 \x01(\v2\x1e.breakshare.harvest.v1.PickLotR\apickLot\"\xe4\x01\n" +
+	"\x10ListPicksRequest\x12(\n" +
+	"\vpick_lot_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\x18\xa0\x01R\tpickLotId\x12C\n" +
+	"\tfrom_date\x18\x02 \x01(\tB&\xbaH#r!2\x1f^([0-9]{4}-[0-9]{2}-[0-9]{2})?$R\bfromDate\x12?\n" +
+	"\ato_date\x18\x03 \x01(\tB&\xbaH#r!2\x1f^([0-9]{4}-[0-9]{2}-[0-9]{2})?$R\x06toDate\x12 \n" +
+	"\afarm_id\x18\x04 \x01(\tB\a\xbaH\x04r\x02\x18@R\x06farmId\"\xbf\x01\n" +
 	"\x11ListPicksResponse\x121\n" +
 	"\x05picks\x18\x01 \x03(\v2\x1b.breakshare.harvest.v1.PickR\x05picks\x12:\n" +
-	"\bdiscards\x18\x02 \x03(\v2\x1e.breakshare.harvest.v1.DiscardR\bdiscards\"\x81\x01\n" +
+	"\bdiscards\x18\x02 \x03(\v2\x1e.breakshare.harvest.v1.DiscardR\bdiscards\x12;\n" +
+	"\tpick_lots\x18\x03 \x03(\v2\x1e.breakshare.harvest.v1.PickLotR\bpickLots\"\x81\x01\n" +
 	"\x14RecordDiscardRequest\x12'\n" +
 	"\n" +
 	"request_id\x18\x01 \x01(\tB\b\xbaH\x05r\x03\xb0\x01\x01R\trequestId\x12@\n" +
@@ -4086,7 +4126,7 @@ const file_breakshare_harvest_v1_service_proto_rawDesc = "" +
 	"\x06limits\x18\x04 \x03(\v2#.breakshare.harvest.v1.ClimateLimitR\x06limits\x12A\n" +
 	"\breadings\x18\x05 \x03(\v2%.breakshare.harvest.v1.ClimateReadingR\breadings\x12;\n" +
 	"\x06alerts\x18\x06 \x03(\v2#.breakshare.harvest.v1.ClimateAlertR\x06alerts\x12:\n" +
-	"\bcautions\x18\a \x03(\v2\x1e.breakshare.harvest.v1.CautionR\bcautions2\xb7'\n" +
+	"\bcautions\x18\a \x03(\v2\x1e.breakshare.harvest.v1.CautionR\bcautions2\xc4'\n" +
 	"\x0eHarvestService\x12\x94\x01\n" +
 	"\x11PushExpectedPicks\x12/.breakshare.harvest.v1.PushExpectedPicksRequest\x1a0.breakshare.harvest.v1.PushExpectedPicksResponse\"\x1c\x82\xd3\xe4\x93\x02\x16:\x01*\"\x11/v1/expectedPicks\x12~\n" +
 	"\x13StreamExpectedPicks\x121.breakshare.harvest.v1.StreamExpectedPicksRequest\x1a2.breakshare.harvest.v1.StreamExpectedPicksResponse(\x01\x12\xc0\x01\n" +
@@ -4103,8 +4143,8 @@ const file_breakshare_harvest_v1_service_proto_rawDesc = "" +
 	"\n" +
 	"RecordPick\x12(.breakshare.harvest.v1.RecordPickRequest\x1a).breakshare.harvest.v1.RecordPickResponse\"\x14\x82\xd3\xe4\x93\x02\x0e:\x01*\"\t/v1/picks\x12\x8f\x01\n" +
 	"\x10BatchRecordPicks\x12..breakshare.harvest.v1.BatchRecordPicksRequest\x1a/.breakshare.harvest.v1.BatchRecordPicksResponse\"\x1a\x82\xd3\xe4\x93\x02\x14:\x01*\"\x0f/v1/picks:batch\x12\x8c\x01\n" +
-	"\vCorrectPick\x12).breakshare.harvest.v1.CorrectPickRequest\x1a*.breakshare.harvest.v1.CorrectPickResponse\"&\x82\xd3\xe4\x93\x02 :\x01*\"\x1b/v1/picks/{pick_id}:correct\x12\x8b\x01\n" +
-	"\tListPicks\x12'.breakshare.harvest.v1.ListPicksRequest\x1a(.breakshare.harvest.v1.ListPicksResponse\"+\x82\xd3\xe4\x93\x02\"\x12 /v1/pickLots/{pick_lot_id}/picks\x90\x02\x01\x12\x83\x01\n" +
+	"\vCorrectPick\x12).breakshare.harvest.v1.CorrectPickRequest\x1a*.breakshare.harvest.v1.CorrectPickResponse\"&\x82\xd3\xe4\x93\x02 :\x01*\"\x1b/v1/picks/{pick_id}:correct\x12\x98\x01\n" +
+	"\tListPicks\x12'.breakshare.harvest.v1.ListPicksRequest\x1a(.breakshare.harvest.v1.ListPicksResponse\"8\x82\xd3\xe4\x93\x02/Z\v\x12\t/v1/picks\x12 /v1/pickLots/{pick_lot_id}/picks\x90\x02\x01\x12\x83\x01\n" +
 	"\rRecordDiscard\x12+.breakshare.harvest.v1.RecordDiscardRequest\x1a,.breakshare.harvest.v1.RecordDiscardResponse\"\x17\x82\xd3\xe4\x93\x02\x11:\x01*\"\f/v1/discards\x12\x8a\x01\n" +
 	"\rSaveColdStore\x12+.breakshare.harvest.v1.SaveColdStoreRequest\x1a .breakshare.harvest.v1.ColdStore\"*\x82\xd3\xe4\x93\x02$:\x01*\x1a\x1f/v1/coldStores/{store.store_id}\x12\xab\x01\n" +
 	"\x13RecordStoreReadings\x121.breakshare.harvest.v1.RecordStoreReadingsRequest\x1a2.breakshare.harvest.v1.RecordStoreReadingsResponse\"-\x82\xd3\xe4\x93\x02':\x01*\"\"/v1/coldStores/{store_id}/readings\x12\x81\x01\n" +
@@ -4240,146 +4280,147 @@ var file_breakshare_harvest_v1_service_proto_goTypes = []any{
 	(*ClimateLimit)(nil),                     // 95: breakshare.harvest.v1.ClimateLimit
 }
 var file_breakshare_harvest_v1_service_proto_depIdxs = []int32{
-	68, // 0: breakshare.harvest.v1.PushExpectedPicksRequest.expected_picks:type_name -> breakshare.harvest.v1.ExpectedPick
-	68, // 1: breakshare.harvest.v1.StreamExpectedPicksRequest.expected_pick:type_name -> breakshare.harvest.v1.ExpectedPick
-	68, // 2: breakshare.harvest.v1.StreamExpectedPicksResponse.expected_picks:type_name -> breakshare.harvest.v1.ExpectedPick
-	68, // 3: breakshare.harvest.v1.ListExpectedPickVersionsResponse.expected_picks:type_name -> breakshare.harvest.v1.ExpectedPick
-	69, // 4: breakshare.harvest.v1.ForecastCropResponse.days:type_name -> breakshare.harvest.v1.ForecastDay
-	70, // 5: breakshare.harvest.v1.ForecastCropResponse.breaks:type_name -> breakshare.harvest.v1.ForecastBreak
-	71, // 6: breakshare.harvest.v1.ForecastCropResponse.stages:type_name -> breakshare.harvest.v1.StageShare
-	69, // 7: breakshare.harvest.v1.ForecastSupplyResponse.days:type_name -> breakshare.harvest.v1.ForecastDay
-	72, // 8: breakshare.harvest.v1.ForecastSupplyResponse.products:type_name -> breakshare.harvest.v1.ProductForecast
-	73, // 9: breakshare.harvest.v1.ForecastSupplyResponse.not_forecast:type_name -> breakshare.harvest.v1.CropNotForecast
-	74, // 10: breakshare.harvest.v1.ListOutlooksResponse.outlooks:type_name -> breakshare.harvest.v1.Outlook
-	74, // 11: breakshare.harvest.v1.CloseDayResponse.outlooks:type_name -> breakshare.harvest.v1.Outlook
-	75, // 12: breakshare.harvest.v1.GetScoresResponse.all:type_name -> breakshare.harvest.v1.Score
-	75, // 13: breakshare.harvest.v1.GetScoresResponse.parts:type_name -> breakshare.harvest.v1.Score
-	68, // 14: breakshare.harvest.v1.PushExpectedPicksResponse.expected_picks:type_name -> breakshare.harvest.v1.ExpectedPick
-	68, // 15: breakshare.harvest.v1.ListExpectedPicksResponse.expected_picks:type_name -> breakshare.harvest.v1.ExpectedPick
-	76, // 16: breakshare.harvest.v1.GetSupplyResponse.days:type_name -> breakshare.harvest.v1.SupplyDay
-	77, // 17: breakshare.harvest.v1.RecordPickRequest.pick:type_name -> breakshare.harvest.v1.Pick
-	77, // 18: breakshare.harvest.v1.RecordPickResponse.pick:type_name -> breakshare.harvest.v1.Pick
-	78, // 19: breakshare.harvest.v1.RecordPickResponse.pick_lot:type_name -> breakshare.harvest.v1.PickLot
-	77, // 20: breakshare.harvest.v1.BatchRecordPicksRequest.picks:type_name -> breakshare.harvest.v1.Pick
-	78, // 21: breakshare.harvest.v1.BatchRecordPicksResponse.pick_lots:type_name -> breakshare.harvest.v1.PickLot
-	78, // 22: breakshare.harvest.v1.ListPickLotsResponse.pick_lots:type_name -> breakshare.harvest.v1.PickLot
-	78, // 23: breakshare.harvest.v1.TraceBackResponse.pick_lot:type_name -> breakshare.harvest.v1.PickLot
-	79, // 24: breakshare.harvest.v1.TraceBackResponse.crop:type_name -> breakshare.harvest.v1.CropTrace
-	80, // 25: breakshare.harvest.v1.TraceForwardResponse.compost:type_name -> breakshare.harvest.v1.CompostTrace
-	79, // 26: breakshare.harvest.v1.TraceForwardResponse.crops:type_name -> breakshare.harvest.v1.CropTrace
-	78, // 27: breakshare.harvest.v1.TraceForwardResponse.pick_lots:type_name -> breakshare.harvest.v1.PickLot
-	77, // 28: breakshare.harvest.v1.CorrectPickRequest.pick:type_name -> breakshare.harvest.v1.Pick
-	77, // 29: breakshare.harvest.v1.CorrectPickResponse.pick:type_name -> breakshare.harvest.v1.Pick
-	78, // 30: breakshare.harvest.v1.CorrectPickResponse.pick_lot:type_name -> breakshare.harvest.v1.PickLot
-	77, // 31: breakshare.harvest.v1.ListPicksResponse.picks:type_name -> breakshare.harvest.v1.Pick
-	81, // 32: breakshare.harvest.v1.ListPicksResponse.discards:type_name -> breakshare.harvest.v1.Discard
-	81, // 33: breakshare.harvest.v1.RecordDiscardRequest.discard:type_name -> breakshare.harvest.v1.Discard
-	81, // 34: breakshare.harvest.v1.RecordDiscardResponse.discard:type_name -> breakshare.harvest.v1.Discard
-	78, // 35: breakshare.harvest.v1.RecordDiscardResponse.pick_lot:type_name -> breakshare.harvest.v1.PickLot
-	82, // 36: breakshare.harvest.v1.SaveColdStoreRequest.store:type_name -> breakshare.harvest.v1.ColdStore
-	83, // 37: breakshare.harvest.v1.RecordStoreReadingsRequest.readings:type_name -> breakshare.harvest.v1.StoreReading
-	84, // 38: breakshare.harvest.v1.RecordStoreReadingsResponse.state:type_name -> breakshare.harvest.v1.StoreState
-	85, // 39: breakshare.harvest.v1.GetColdStockResponse.lots:type_name -> breakshare.harvest.v1.ColdLot
-	84, // 40: breakshare.harvest.v1.GetColdStockResponse.stores:type_name -> breakshare.harvest.v1.StoreState
-	86, // 41: breakshare.harvest.v1.ListPestsResponse.pests:type_name -> breakshare.harvest.v1.Pest
-	87, // 42: breakshare.harvest.v1.ListPestsResponse.cautions:type_name -> breakshare.harvest.v1.Caution
-	88, // 43: breakshare.harvest.v1.ReportIncidentRequest.incident:type_name -> breakshare.harvest.v1.Incident
-	88, // 44: breakshare.harvest.v1.ReportIncidentResponse.incident:type_name -> breakshare.harvest.v1.Incident
-	78, // 45: breakshare.harvest.v1.ReportIncidentResponse.held:type_name -> breakshare.harvest.v1.PickLot
-	87, // 46: breakshare.harvest.v1.ReportIncidentResponse.cautions:type_name -> breakshare.harvest.v1.Caution
-	88, // 47: breakshare.harvest.v1.ListIncidentsResponse.incidents:type_name -> breakshare.harvest.v1.Incident
-	89, // 48: breakshare.harvest.v1.GetRoomOrderResponse.visits:type_name -> breakshare.harvest.v1.RoomVisit
-	87, // 49: breakshare.harvest.v1.GetRoomOrderResponse.cautions:type_name -> breakshare.harvest.v1.Caution
-	90, // 50: breakshare.harvest.v1.SaveCropCostsRequest.costs:type_name -> breakshare.harvest.v1.CropCosts
-	90, // 51: breakshare.harvest.v1.ListCropCostsResponse.costs:type_name -> breakshare.harvest.v1.CropCosts
-	91, // 52: breakshare.harvest.v1.AdviseEndResponse.advice:type_name -> breakshare.harvest.v1.EndAdvice
-	73, // 53: breakshare.harvest.v1.AdviseEndResponse.not_advised:type_name -> breakshare.harvest.v1.CropNotForecast
-	92, // 54: breakshare.harvest.v1.RecordClimateRequest.readings:type_name -> breakshare.harvest.v1.ClimateReading
-	93, // 55: breakshare.harvest.v1.RecordClimateResponse.alerts:type_name -> breakshare.harvest.v1.ClimateAlert
-	92, // 56: breakshare.harvest.v1.StreamClimateRequest.readings:type_name -> breakshare.harvest.v1.ClimateReading
-	94, // 57: breakshare.harvest.v1.ListRefusedReadingsResponse.refused:type_name -> breakshare.type.v1.RefusedReading
-	93, // 58: breakshare.harvest.v1.ListClimateAlertsResponse.alerts:type_name -> breakshare.harvest.v1.ClimateAlert
-	95, // 59: breakshare.harvest.v1.GetClimateTraceResponse.limits:type_name -> breakshare.harvest.v1.ClimateLimit
-	92, // 60: breakshare.harvest.v1.GetClimateTraceResponse.readings:type_name -> breakshare.harvest.v1.ClimateReading
-	93, // 61: breakshare.harvest.v1.GetClimateTraceResponse.alerts:type_name -> breakshare.harvest.v1.ClimateAlert
-	87, // 62: breakshare.harvest.v1.GetClimateTraceResponse.cautions:type_name -> breakshare.harvest.v1.Caution
-	0,  // 63: breakshare.harvest.v1.HarvestService.PushExpectedPicks:input_type -> breakshare.harvest.v1.PushExpectedPicksRequest
-	1,  // 64: breakshare.harvest.v1.HarvestService.StreamExpectedPicks:input_type -> breakshare.harvest.v1.StreamExpectedPicksRequest
-	3,  // 65: breakshare.harvest.v1.HarvestService.ListExpectedPickVersions:input_type -> breakshare.harvest.v1.ListExpectedPickVersionsRequest
-	5,  // 66: breakshare.harvest.v1.HarvestService.ForecastCrop:input_type -> breakshare.harvest.v1.ForecastCropRequest
-	7,  // 67: breakshare.harvest.v1.HarvestService.ForecastSupply:input_type -> breakshare.harvest.v1.ForecastSupplyRequest
-	9,  // 68: breakshare.harvest.v1.HarvestService.ListOutlooks:input_type -> breakshare.harvest.v1.ListOutlooksRequest
-	11, // 69: breakshare.harvest.v1.HarvestService.CloseDay:input_type -> breakshare.harvest.v1.CloseDayRequest
-	13, // 70: breakshare.harvest.v1.HarvestService.GetScores:input_type -> breakshare.harvest.v1.GetScoresRequest
-	16, // 71: breakshare.harvest.v1.HarvestService.ListExpectedPicks:input_type -> breakshare.harvest.v1.ListExpectedPicksRequest
-	18, // 72: breakshare.harvest.v1.HarvestService.GetSupply:input_type -> breakshare.harvest.v1.GetSupplyRequest
-	20, // 73: breakshare.harvest.v1.HarvestService.RecordPick:input_type -> breakshare.harvest.v1.RecordPickRequest
-	22, // 74: breakshare.harvest.v1.HarvestService.BatchRecordPicks:input_type -> breakshare.harvest.v1.BatchRecordPicksRequest
-	31, // 75: breakshare.harvest.v1.HarvestService.CorrectPick:input_type -> breakshare.harvest.v1.CorrectPickRequest
-	33, // 76: breakshare.harvest.v1.HarvestService.ListPicks:input_type -> breakshare.harvest.v1.ListPicksRequest
-	35, // 77: breakshare.harvest.v1.HarvestService.RecordDiscard:input_type -> breakshare.harvest.v1.RecordDiscardRequest
-	37, // 78: breakshare.harvest.v1.HarvestService.SaveColdStore:input_type -> breakshare.harvest.v1.SaveColdStoreRequest
-	38, // 79: breakshare.harvest.v1.HarvestService.RecordStoreReadings:input_type -> breakshare.harvest.v1.RecordStoreReadingsRequest
-	40, // 80: breakshare.harvest.v1.HarvestService.GetColdStock:input_type -> breakshare.harvest.v1.GetColdStockRequest
-	42, // 81: breakshare.harvest.v1.HarvestService.ListPests:input_type -> breakshare.harvest.v1.ListPestsRequest
-	44, // 82: breakshare.harvest.v1.HarvestService.ReportIncident:input_type -> breakshare.harvest.v1.ReportIncidentRequest
-	46, // 83: breakshare.harvest.v1.HarvestService.CloseIncident:input_type -> breakshare.harvest.v1.CloseIncidentRequest
-	47, // 84: breakshare.harvest.v1.HarvestService.ListIncidents:input_type -> breakshare.harvest.v1.ListIncidentsRequest
-	49, // 85: breakshare.harvest.v1.HarvestService.GetIncidentPhoto:input_type -> breakshare.harvest.v1.GetIncidentPhotoRequest
-	51, // 86: breakshare.harvest.v1.HarvestService.GetRoomOrder:input_type -> breakshare.harvest.v1.GetRoomOrderRequest
-	53, // 87: breakshare.harvest.v1.HarvestService.SaveCropCosts:input_type -> breakshare.harvest.v1.SaveCropCostsRequest
-	54, // 88: breakshare.harvest.v1.HarvestService.ListCropCosts:input_type -> breakshare.harvest.v1.ListCropCostsRequest
-	56, // 89: breakshare.harvest.v1.HarvestService.AdviseEnd:input_type -> breakshare.harvest.v1.AdviseEndRequest
-	58, // 90: breakshare.harvest.v1.HarvestService.RecordClimate:input_type -> breakshare.harvest.v1.RecordClimateRequest
-	60, // 91: breakshare.harvest.v1.HarvestService.StreamClimate:input_type -> breakshare.harvest.v1.StreamClimateRequest
-	62, // 92: breakshare.harvest.v1.HarvestService.ListRefusedReadings:input_type -> breakshare.harvest.v1.ListRefusedReadingsRequest
-	64, // 93: breakshare.harvest.v1.HarvestService.ListClimateAlerts:input_type -> breakshare.harvest.v1.ListClimateAlertsRequest
-	66, // 94: breakshare.harvest.v1.HarvestService.GetClimateTrace:input_type -> breakshare.harvest.v1.GetClimateTraceRequest
-	24, // 95: breakshare.harvest.v1.HarvestService.ListPickLots:input_type -> breakshare.harvest.v1.ListPickLotsRequest
-	26, // 96: breakshare.harvest.v1.HarvestService.HoldPickLot:input_type -> breakshare.harvest.v1.HoldPickLotRequest
-	27, // 97: breakshare.harvest.v1.HarvestService.TraceBack:input_type -> breakshare.harvest.v1.TraceBackRequest
-	29, // 98: breakshare.harvest.v1.HarvestService.TraceForward:input_type -> breakshare.harvest.v1.TraceForwardRequest
-	15, // 99: breakshare.harvest.v1.HarvestService.PushExpectedPicks:output_type -> breakshare.harvest.v1.PushExpectedPicksResponse
-	2,  // 100: breakshare.harvest.v1.HarvestService.StreamExpectedPicks:output_type -> breakshare.harvest.v1.StreamExpectedPicksResponse
-	4,  // 101: breakshare.harvest.v1.HarvestService.ListExpectedPickVersions:output_type -> breakshare.harvest.v1.ListExpectedPickVersionsResponse
-	6,  // 102: breakshare.harvest.v1.HarvestService.ForecastCrop:output_type -> breakshare.harvest.v1.ForecastCropResponse
-	8,  // 103: breakshare.harvest.v1.HarvestService.ForecastSupply:output_type -> breakshare.harvest.v1.ForecastSupplyResponse
-	10, // 104: breakshare.harvest.v1.HarvestService.ListOutlooks:output_type -> breakshare.harvest.v1.ListOutlooksResponse
-	12, // 105: breakshare.harvest.v1.HarvestService.CloseDay:output_type -> breakshare.harvest.v1.CloseDayResponse
-	14, // 106: breakshare.harvest.v1.HarvestService.GetScores:output_type -> breakshare.harvest.v1.GetScoresResponse
-	17, // 107: breakshare.harvest.v1.HarvestService.ListExpectedPicks:output_type -> breakshare.harvest.v1.ListExpectedPicksResponse
-	19, // 108: breakshare.harvest.v1.HarvestService.GetSupply:output_type -> breakshare.harvest.v1.GetSupplyResponse
-	21, // 109: breakshare.harvest.v1.HarvestService.RecordPick:output_type -> breakshare.harvest.v1.RecordPickResponse
-	23, // 110: breakshare.harvest.v1.HarvestService.BatchRecordPicks:output_type -> breakshare.harvest.v1.BatchRecordPicksResponse
-	32, // 111: breakshare.harvest.v1.HarvestService.CorrectPick:output_type -> breakshare.harvest.v1.CorrectPickResponse
-	34, // 112: breakshare.harvest.v1.HarvestService.ListPicks:output_type -> breakshare.harvest.v1.ListPicksResponse
-	36, // 113: breakshare.harvest.v1.HarvestService.RecordDiscard:output_type -> breakshare.harvest.v1.RecordDiscardResponse
-	82, // 114: breakshare.harvest.v1.HarvestService.SaveColdStore:output_type -> breakshare.harvest.v1.ColdStore
-	39, // 115: breakshare.harvest.v1.HarvestService.RecordStoreReadings:output_type -> breakshare.harvest.v1.RecordStoreReadingsResponse
-	41, // 116: breakshare.harvest.v1.HarvestService.GetColdStock:output_type -> breakshare.harvest.v1.GetColdStockResponse
-	43, // 117: breakshare.harvest.v1.HarvestService.ListPests:output_type -> breakshare.harvest.v1.ListPestsResponse
-	45, // 118: breakshare.harvest.v1.HarvestService.ReportIncident:output_type -> breakshare.harvest.v1.ReportIncidentResponse
-	88, // 119: breakshare.harvest.v1.HarvestService.CloseIncident:output_type -> breakshare.harvest.v1.Incident
-	48, // 120: breakshare.harvest.v1.HarvestService.ListIncidents:output_type -> breakshare.harvest.v1.ListIncidentsResponse
-	50, // 121: breakshare.harvest.v1.HarvestService.GetIncidentPhoto:output_type -> breakshare.harvest.v1.GetIncidentPhotoResponse
-	52, // 122: breakshare.harvest.v1.HarvestService.GetRoomOrder:output_type -> breakshare.harvest.v1.GetRoomOrderResponse
-	90, // 123: breakshare.harvest.v1.HarvestService.SaveCropCosts:output_type -> breakshare.harvest.v1.CropCosts
-	55, // 124: breakshare.harvest.v1.HarvestService.ListCropCosts:output_type -> breakshare.harvest.v1.ListCropCostsResponse
-	57, // 125: breakshare.harvest.v1.HarvestService.AdviseEnd:output_type -> breakshare.harvest.v1.AdviseEndResponse
-	59, // 126: breakshare.harvest.v1.HarvestService.RecordClimate:output_type -> breakshare.harvest.v1.RecordClimateResponse
-	61, // 127: breakshare.harvest.v1.HarvestService.StreamClimate:output_type -> breakshare.harvest.v1.StreamClimateResponse
-	63, // 128: breakshare.harvest.v1.HarvestService.ListRefusedReadings:output_type -> breakshare.harvest.v1.ListRefusedReadingsResponse
-	65, // 129: breakshare.harvest.v1.HarvestService.ListClimateAlerts:output_type -> breakshare.harvest.v1.ListClimateAlertsResponse
-	67, // 130: breakshare.harvest.v1.HarvestService.GetClimateTrace:output_type -> breakshare.harvest.v1.GetClimateTraceResponse
-	25, // 131: breakshare.harvest.v1.HarvestService.ListPickLots:output_type -> breakshare.harvest.v1.ListPickLotsResponse
-	78, // 132: breakshare.harvest.v1.HarvestService.HoldPickLot:output_type -> breakshare.harvest.v1.PickLot
-	28, // 133: breakshare.harvest.v1.HarvestService.TraceBack:output_type -> breakshare.harvest.v1.TraceBackResponse
-	30, // 134: breakshare.harvest.v1.HarvestService.TraceForward:output_type -> breakshare.harvest.v1.TraceForwardResponse
-	99, // [99:135] is the sub-list for method output_type
-	63, // [63:99] is the sub-list for method input_type
-	63, // [63:63] is the sub-list for extension type_name
-	63, // [63:63] is the sub-list for extension extendee
-	0,  // [0:63] is the sub-list for field type_name
+	68,  // 0: breakshare.harvest.v1.PushExpectedPicksRequest.expected_picks:type_name -> breakshare.harvest.v1.ExpectedPick
+	68,  // 1: breakshare.harvest.v1.StreamExpectedPicksRequest.expected_pick:type_name -> breakshare.harvest.v1.ExpectedPick
+	68,  // 2: breakshare.harvest.v1.StreamExpectedPicksResponse.expected_picks:type_name -> breakshare.harvest.v1.ExpectedPick
+	68,  // 3: breakshare.harvest.v1.ListExpectedPickVersionsResponse.expected_picks:type_name -> breakshare.harvest.v1.ExpectedPick
+	69,  // 4: breakshare.harvest.v1.ForecastCropResponse.days:type_name -> breakshare.harvest.v1.ForecastDay
+	70,  // 5: breakshare.harvest.v1.ForecastCropResponse.breaks:type_name -> breakshare.harvest.v1.ForecastBreak
+	71,  // 6: breakshare.harvest.v1.ForecastCropResponse.stages:type_name -> breakshare.harvest.v1.StageShare
+	69,  // 7: breakshare.harvest.v1.ForecastSupplyResponse.days:type_name -> breakshare.harvest.v1.ForecastDay
+	72,  // 8: breakshare.harvest.v1.ForecastSupplyResponse.products:type_name -> breakshare.harvest.v1.ProductForecast
+	73,  // 9: breakshare.harvest.v1.ForecastSupplyResponse.not_forecast:type_name -> breakshare.harvest.v1.CropNotForecast
+	74,  // 10: breakshare.harvest.v1.ListOutlooksResponse.outlooks:type_name -> breakshare.harvest.v1.Outlook
+	74,  // 11: breakshare.harvest.v1.CloseDayResponse.outlooks:type_name -> breakshare.harvest.v1.Outlook
+	75,  // 12: breakshare.harvest.v1.GetScoresResponse.all:type_name -> breakshare.harvest.v1.Score
+	75,  // 13: breakshare.harvest.v1.GetScoresResponse.parts:type_name -> breakshare.harvest.v1.Score
+	68,  // 14: breakshare.harvest.v1.PushExpectedPicksResponse.expected_picks:type_name -> breakshare.harvest.v1.ExpectedPick
+	68,  // 15: breakshare.harvest.v1.ListExpectedPicksResponse.expected_picks:type_name -> breakshare.harvest.v1.ExpectedPick
+	76,  // 16: breakshare.harvest.v1.GetSupplyResponse.days:type_name -> breakshare.harvest.v1.SupplyDay
+	77,  // 17: breakshare.harvest.v1.RecordPickRequest.pick:type_name -> breakshare.harvest.v1.Pick
+	77,  // 18: breakshare.harvest.v1.RecordPickResponse.pick:type_name -> breakshare.harvest.v1.Pick
+	78,  // 19: breakshare.harvest.v1.RecordPickResponse.pick_lot:type_name -> breakshare.harvest.v1.PickLot
+	77,  // 20: breakshare.harvest.v1.BatchRecordPicksRequest.picks:type_name -> breakshare.harvest.v1.Pick
+	78,  // 21: breakshare.harvest.v1.BatchRecordPicksResponse.pick_lots:type_name -> breakshare.harvest.v1.PickLot
+	78,  // 22: breakshare.harvest.v1.ListPickLotsResponse.pick_lots:type_name -> breakshare.harvest.v1.PickLot
+	78,  // 23: breakshare.harvest.v1.TraceBackResponse.pick_lot:type_name -> breakshare.harvest.v1.PickLot
+	79,  // 24: breakshare.harvest.v1.TraceBackResponse.crop:type_name -> breakshare.harvest.v1.CropTrace
+	80,  // 25: breakshare.harvest.v1.TraceForwardResponse.compost:type_name -> breakshare.harvest.v1.CompostTrace
+	79,  // 26: breakshare.harvest.v1.TraceForwardResponse.crops:type_name -> breakshare.harvest.v1.CropTrace
+	78,  // 27: breakshare.harvest.v1.TraceForwardResponse.pick_lots:type_name -> breakshare.harvest.v1.PickLot
+	77,  // 28: breakshare.harvest.v1.CorrectPickRequest.pick:type_name -> breakshare.harvest.v1.Pick
+	77,  // 29: breakshare.harvest.v1.CorrectPickResponse.pick:type_name -> breakshare.harvest.v1.Pick
+	78,  // 30: breakshare.harvest.v1.CorrectPickResponse.pick_lot:type_name -> breakshare.harvest.v1.PickLot
+	77,  // 31: breakshare.harvest.v1.ListPicksResponse.picks:type_name -> breakshare.harvest.v1.Pick
+	81,  // 32: breakshare.harvest.v1.ListPicksResponse.discards:type_name -> breakshare.harvest.v1.Discard
+	78,  // 33: breakshare.harvest.v1.ListPicksResponse.pick_lots:type_name -> breakshare.harvest.v1.PickLot
+	81,  // 34: breakshare.harvest.v1.RecordDiscardRequest.discard:type_name -> breakshare.harvest.v1.Discard
+	81,  // 35: breakshare.harvest.v1.RecordDiscardResponse.discard:type_name -> breakshare.harvest.v1.Discard
+	78,  // 36: breakshare.harvest.v1.RecordDiscardResponse.pick_lot:type_name -> breakshare.harvest.v1.PickLot
+	82,  // 37: breakshare.harvest.v1.SaveColdStoreRequest.store:type_name -> breakshare.harvest.v1.ColdStore
+	83,  // 38: breakshare.harvest.v1.RecordStoreReadingsRequest.readings:type_name -> breakshare.harvest.v1.StoreReading
+	84,  // 39: breakshare.harvest.v1.RecordStoreReadingsResponse.state:type_name -> breakshare.harvest.v1.StoreState
+	85,  // 40: breakshare.harvest.v1.GetColdStockResponse.lots:type_name -> breakshare.harvest.v1.ColdLot
+	84,  // 41: breakshare.harvest.v1.GetColdStockResponse.stores:type_name -> breakshare.harvest.v1.StoreState
+	86,  // 42: breakshare.harvest.v1.ListPestsResponse.pests:type_name -> breakshare.harvest.v1.Pest
+	87,  // 43: breakshare.harvest.v1.ListPestsResponse.cautions:type_name -> breakshare.harvest.v1.Caution
+	88,  // 44: breakshare.harvest.v1.ReportIncidentRequest.incident:type_name -> breakshare.harvest.v1.Incident
+	88,  // 45: breakshare.harvest.v1.ReportIncidentResponse.incident:type_name -> breakshare.harvest.v1.Incident
+	78,  // 46: breakshare.harvest.v1.ReportIncidentResponse.held:type_name -> breakshare.harvest.v1.PickLot
+	87,  // 47: breakshare.harvest.v1.ReportIncidentResponse.cautions:type_name -> breakshare.harvest.v1.Caution
+	88,  // 48: breakshare.harvest.v1.ListIncidentsResponse.incidents:type_name -> breakshare.harvest.v1.Incident
+	89,  // 49: breakshare.harvest.v1.GetRoomOrderResponse.visits:type_name -> breakshare.harvest.v1.RoomVisit
+	87,  // 50: breakshare.harvest.v1.GetRoomOrderResponse.cautions:type_name -> breakshare.harvest.v1.Caution
+	90,  // 51: breakshare.harvest.v1.SaveCropCostsRequest.costs:type_name -> breakshare.harvest.v1.CropCosts
+	90,  // 52: breakshare.harvest.v1.ListCropCostsResponse.costs:type_name -> breakshare.harvest.v1.CropCosts
+	91,  // 53: breakshare.harvest.v1.AdviseEndResponse.advice:type_name -> breakshare.harvest.v1.EndAdvice
+	73,  // 54: breakshare.harvest.v1.AdviseEndResponse.not_advised:type_name -> breakshare.harvest.v1.CropNotForecast
+	92,  // 55: breakshare.harvest.v1.RecordClimateRequest.readings:type_name -> breakshare.harvest.v1.ClimateReading
+	93,  // 56: breakshare.harvest.v1.RecordClimateResponse.alerts:type_name -> breakshare.harvest.v1.ClimateAlert
+	92,  // 57: breakshare.harvest.v1.StreamClimateRequest.readings:type_name -> breakshare.harvest.v1.ClimateReading
+	94,  // 58: breakshare.harvest.v1.ListRefusedReadingsResponse.refused:type_name -> breakshare.type.v1.RefusedReading
+	93,  // 59: breakshare.harvest.v1.ListClimateAlertsResponse.alerts:type_name -> breakshare.harvest.v1.ClimateAlert
+	95,  // 60: breakshare.harvest.v1.GetClimateTraceResponse.limits:type_name -> breakshare.harvest.v1.ClimateLimit
+	92,  // 61: breakshare.harvest.v1.GetClimateTraceResponse.readings:type_name -> breakshare.harvest.v1.ClimateReading
+	93,  // 62: breakshare.harvest.v1.GetClimateTraceResponse.alerts:type_name -> breakshare.harvest.v1.ClimateAlert
+	87,  // 63: breakshare.harvest.v1.GetClimateTraceResponse.cautions:type_name -> breakshare.harvest.v1.Caution
+	0,   // 64: breakshare.harvest.v1.HarvestService.PushExpectedPicks:input_type -> breakshare.harvest.v1.PushExpectedPicksRequest
+	1,   // 65: breakshare.harvest.v1.HarvestService.StreamExpectedPicks:input_type -> breakshare.harvest.v1.StreamExpectedPicksRequest
+	3,   // 66: breakshare.harvest.v1.HarvestService.ListExpectedPickVersions:input_type -> breakshare.harvest.v1.ListExpectedPickVersionsRequest
+	5,   // 67: breakshare.harvest.v1.HarvestService.ForecastCrop:input_type -> breakshare.harvest.v1.ForecastCropRequest
+	7,   // 68: breakshare.harvest.v1.HarvestService.ForecastSupply:input_type -> breakshare.harvest.v1.ForecastSupplyRequest
+	9,   // 69: breakshare.harvest.v1.HarvestService.ListOutlooks:input_type -> breakshare.harvest.v1.ListOutlooksRequest
+	11,  // 70: breakshare.harvest.v1.HarvestService.CloseDay:input_type -> breakshare.harvest.v1.CloseDayRequest
+	13,  // 71: breakshare.harvest.v1.HarvestService.GetScores:input_type -> breakshare.harvest.v1.GetScoresRequest
+	16,  // 72: breakshare.harvest.v1.HarvestService.ListExpectedPicks:input_type -> breakshare.harvest.v1.ListExpectedPicksRequest
+	18,  // 73: breakshare.harvest.v1.HarvestService.GetSupply:input_type -> breakshare.harvest.v1.GetSupplyRequest
+	20,  // 74: breakshare.harvest.v1.HarvestService.RecordPick:input_type -> breakshare.harvest.v1.RecordPickRequest
+	22,  // 75: breakshare.harvest.v1.HarvestService.BatchRecordPicks:input_type -> breakshare.harvest.v1.BatchRecordPicksRequest
+	31,  // 76: breakshare.harvest.v1.HarvestService.CorrectPick:input_type -> breakshare.harvest.v1.CorrectPickRequest
+	33,  // 77: breakshare.harvest.v1.HarvestService.ListPicks:input_type -> breakshare.harvest.v1.ListPicksRequest
+	35,  // 78: breakshare.harvest.v1.HarvestService.RecordDiscard:input_type -> breakshare.harvest.v1.RecordDiscardRequest
+	37,  // 79: breakshare.harvest.v1.HarvestService.SaveColdStore:input_type -> breakshare.harvest.v1.SaveColdStoreRequest
+	38,  // 80: breakshare.harvest.v1.HarvestService.RecordStoreReadings:input_type -> breakshare.harvest.v1.RecordStoreReadingsRequest
+	40,  // 81: breakshare.harvest.v1.HarvestService.GetColdStock:input_type -> breakshare.harvest.v1.GetColdStockRequest
+	42,  // 82: breakshare.harvest.v1.HarvestService.ListPests:input_type -> breakshare.harvest.v1.ListPestsRequest
+	44,  // 83: breakshare.harvest.v1.HarvestService.ReportIncident:input_type -> breakshare.harvest.v1.ReportIncidentRequest
+	46,  // 84: breakshare.harvest.v1.HarvestService.CloseIncident:input_type -> breakshare.harvest.v1.CloseIncidentRequest
+	47,  // 85: breakshare.harvest.v1.HarvestService.ListIncidents:input_type -> breakshare.harvest.v1.ListIncidentsRequest
+	49,  // 86: breakshare.harvest.v1.HarvestService.GetIncidentPhoto:input_type -> breakshare.harvest.v1.GetIncidentPhotoRequest
+	51,  // 87: breakshare.harvest.v1.HarvestService.GetRoomOrder:input_type -> breakshare.harvest.v1.GetRoomOrderRequest
+	53,  // 88: breakshare.harvest.v1.HarvestService.SaveCropCosts:input_type -> breakshare.harvest.v1.SaveCropCostsRequest
+	54,  // 89: breakshare.harvest.v1.HarvestService.ListCropCosts:input_type -> breakshare.harvest.v1.ListCropCostsRequest
+	56,  // 90: breakshare.harvest.v1.HarvestService.AdviseEnd:input_type -> breakshare.harvest.v1.AdviseEndRequest
+	58,  // 91: breakshare.harvest.v1.HarvestService.RecordClimate:input_type -> breakshare.harvest.v1.RecordClimateRequest
+	60,  // 92: breakshare.harvest.v1.HarvestService.StreamClimate:input_type -> breakshare.harvest.v1.StreamClimateRequest
+	62,  // 93: breakshare.harvest.v1.HarvestService.ListRefusedReadings:input_type -> breakshare.harvest.v1.ListRefusedReadingsRequest
+	64,  // 94: breakshare.harvest.v1.HarvestService.ListClimateAlerts:input_type -> breakshare.harvest.v1.ListClimateAlertsRequest
+	66,  // 95: breakshare.harvest.v1.HarvestService.GetClimateTrace:input_type -> breakshare.harvest.v1.GetClimateTraceRequest
+	24,  // 96: breakshare.harvest.v1.HarvestService.ListPickLots:input_type -> breakshare.harvest.v1.ListPickLotsRequest
+	26,  // 97: breakshare.harvest.v1.HarvestService.HoldPickLot:input_type -> breakshare.harvest.v1.HoldPickLotRequest
+	27,  // 98: breakshare.harvest.v1.HarvestService.TraceBack:input_type -> breakshare.harvest.v1.TraceBackRequest
+	29,  // 99: breakshare.harvest.v1.HarvestService.TraceForward:input_type -> breakshare.harvest.v1.TraceForwardRequest
+	15,  // 100: breakshare.harvest.v1.HarvestService.PushExpectedPicks:output_type -> breakshare.harvest.v1.PushExpectedPicksResponse
+	2,   // 101: breakshare.harvest.v1.HarvestService.StreamExpectedPicks:output_type -> breakshare.harvest.v1.StreamExpectedPicksResponse
+	4,   // 102: breakshare.harvest.v1.HarvestService.ListExpectedPickVersions:output_type -> breakshare.harvest.v1.ListExpectedPickVersionsResponse
+	6,   // 103: breakshare.harvest.v1.HarvestService.ForecastCrop:output_type -> breakshare.harvest.v1.ForecastCropResponse
+	8,   // 104: breakshare.harvest.v1.HarvestService.ForecastSupply:output_type -> breakshare.harvest.v1.ForecastSupplyResponse
+	10,  // 105: breakshare.harvest.v1.HarvestService.ListOutlooks:output_type -> breakshare.harvest.v1.ListOutlooksResponse
+	12,  // 106: breakshare.harvest.v1.HarvestService.CloseDay:output_type -> breakshare.harvest.v1.CloseDayResponse
+	14,  // 107: breakshare.harvest.v1.HarvestService.GetScores:output_type -> breakshare.harvest.v1.GetScoresResponse
+	17,  // 108: breakshare.harvest.v1.HarvestService.ListExpectedPicks:output_type -> breakshare.harvest.v1.ListExpectedPicksResponse
+	19,  // 109: breakshare.harvest.v1.HarvestService.GetSupply:output_type -> breakshare.harvest.v1.GetSupplyResponse
+	21,  // 110: breakshare.harvest.v1.HarvestService.RecordPick:output_type -> breakshare.harvest.v1.RecordPickResponse
+	23,  // 111: breakshare.harvest.v1.HarvestService.BatchRecordPicks:output_type -> breakshare.harvest.v1.BatchRecordPicksResponse
+	32,  // 112: breakshare.harvest.v1.HarvestService.CorrectPick:output_type -> breakshare.harvest.v1.CorrectPickResponse
+	34,  // 113: breakshare.harvest.v1.HarvestService.ListPicks:output_type -> breakshare.harvest.v1.ListPicksResponse
+	36,  // 114: breakshare.harvest.v1.HarvestService.RecordDiscard:output_type -> breakshare.harvest.v1.RecordDiscardResponse
+	82,  // 115: breakshare.harvest.v1.HarvestService.SaveColdStore:output_type -> breakshare.harvest.v1.ColdStore
+	39,  // 116: breakshare.harvest.v1.HarvestService.RecordStoreReadings:output_type -> breakshare.harvest.v1.RecordStoreReadingsResponse
+	41,  // 117: breakshare.harvest.v1.HarvestService.GetColdStock:output_type -> breakshare.harvest.v1.GetColdStockResponse
+	43,  // 118: breakshare.harvest.v1.HarvestService.ListPests:output_type -> breakshare.harvest.v1.ListPestsResponse
+	45,  // 119: breakshare.harvest.v1.HarvestService.ReportIncident:output_type -> breakshare.harvest.v1.ReportIncidentResponse
+	88,  // 120: breakshare.harvest.v1.HarvestService.CloseIncident:output_type -> breakshare.harvest.v1.Incident
+	48,  // 121: breakshare.harvest.v1.HarvestService.ListIncidents:output_type -> breakshare.harvest.v1.ListIncidentsResponse
+	50,  // 122: breakshare.harvest.v1.HarvestService.GetIncidentPhoto:output_type -> breakshare.harvest.v1.GetIncidentPhotoResponse
+	52,  // 123: breakshare.harvest.v1.HarvestService.GetRoomOrder:output_type -> breakshare.harvest.v1.GetRoomOrderResponse
+	90,  // 124: breakshare.harvest.v1.HarvestService.SaveCropCosts:output_type -> breakshare.harvest.v1.CropCosts
+	55,  // 125: breakshare.harvest.v1.HarvestService.ListCropCosts:output_type -> breakshare.harvest.v1.ListCropCostsResponse
+	57,  // 126: breakshare.harvest.v1.HarvestService.AdviseEnd:output_type -> breakshare.harvest.v1.AdviseEndResponse
+	59,  // 127: breakshare.harvest.v1.HarvestService.RecordClimate:output_type -> breakshare.harvest.v1.RecordClimateResponse
+	61,  // 128: breakshare.harvest.v1.HarvestService.StreamClimate:output_type -> breakshare.harvest.v1.StreamClimateResponse
+	63,  // 129: breakshare.harvest.v1.HarvestService.ListRefusedReadings:output_type -> breakshare.harvest.v1.ListRefusedReadingsResponse
+	65,  // 130: breakshare.harvest.v1.HarvestService.ListClimateAlerts:output_type -> breakshare.harvest.v1.ListClimateAlertsResponse
+	67,  // 131: breakshare.harvest.v1.HarvestService.GetClimateTrace:output_type -> breakshare.harvest.v1.GetClimateTraceResponse
+	25,  // 132: breakshare.harvest.v1.HarvestService.ListPickLots:output_type -> breakshare.harvest.v1.ListPickLotsResponse
+	78,  // 133: breakshare.harvest.v1.HarvestService.HoldPickLot:output_type -> breakshare.harvest.v1.PickLot
+	28,  // 134: breakshare.harvest.v1.HarvestService.TraceBack:output_type -> breakshare.harvest.v1.TraceBackResponse
+	30,  // 135: breakshare.harvest.v1.HarvestService.TraceForward:output_type -> breakshare.harvest.v1.TraceForwardResponse
+	100, // [100:136] is the sub-list for method output_type
+	64,  // [64:100] is the sub-list for method input_type
+	64,  // [64:64] is the sub-list for extension type_name
+	64,  // [64:64] is the sub-list for extension extendee
+	0,   // [0:64] is the sub-list for field type_name
 }
 
 func init() { file_breakshare_harvest_v1_service_proto_init() }

@@ -473,6 +473,8 @@ func local_request_HarvestService_CorrectPick_0(ctx context.Context, marshaler r
 	return msg, metadata, err
 }
 
+var filter_HarvestService_ListPicks_0 = &utilities.DoubleArray{Encoding: map[string]int{"pick_lot_id": 0}, Base: []int{1, 1, 0}, Check: []int{0, 1, 2}}
+
 func request_HarvestService_ListPicks_0(ctx context.Context, marshaler runtime.Marshaler, client HarvestServiceClient, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
 	var (
 		protoReq ListPicksRequest
@@ -486,6 +488,12 @@ func request_HarvestService_ListPicks_0(ctx context.Context, marshaler runtime.M
 	protoReq.PickLotId, err = runtime.String(val)
 	if err != nil {
 		return nil, metadata, status.Errorf(codes.InvalidArgument, "type mismatch, parameter: %s, error: %v", "pick_lot_id", err)
+	}
+	if err := req.ParseForm(); err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	if err := runtime.PopulateQueryParameters(&protoReq, req.Form, filter_HarvestService_ListPicks_0); err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
 	}
 	if req.Body != nil {
 		_, _ = io.Copy(io.Discard, req.Body)
@@ -507,6 +515,47 @@ func local_request_HarvestService_ListPicks_0(ctx context.Context, marshaler run
 	protoReq.PickLotId, err = runtime.String(val)
 	if err != nil {
 		return nil, metadata, status.Errorf(codes.InvalidArgument, "type mismatch, parameter: %s, error: %v", "pick_lot_id", err)
+	}
+	if err := req.ParseForm(); err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	if err := runtime.PopulateQueryParameters(&protoReq, req.Form, filter_HarvestService_ListPicks_0); err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	msg, err := server.ListPicks(ctx, &protoReq)
+	return msg, metadata, err
+}
+
+var filter_HarvestService_ListPicks_1 = &utilities.DoubleArray{Encoding: map[string]int{}, Base: []int(nil), Check: []int(nil)}
+
+func request_HarvestService_ListPicks_1(ctx context.Context, marshaler runtime.Marshaler, client HarvestServiceClient, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
+	var (
+		protoReq ListPicksRequest
+		metadata runtime.ServerMetadata
+	)
+	if err := req.ParseForm(); err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	if err := runtime.PopulateQueryParameters(&protoReq, req.Form, filter_HarvestService_ListPicks_1); err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	if req.Body != nil {
+		_, _ = io.Copy(io.Discard, req.Body)
+	}
+	msg, err := client.ListPicks(ctx, &protoReq, grpc.Header(&metadata.HeaderMD), grpc.Trailer(&metadata.TrailerMD))
+	return msg, metadata, err
+}
+
+func local_request_HarvestService_ListPicks_1(ctx context.Context, marshaler runtime.Marshaler, server HarvestServiceServer, req *http.Request, pathParams map[string]string) (proto.Message, runtime.ServerMetadata, error) {
+	var (
+		protoReq ListPicksRequest
+		metadata runtime.ServerMetadata
+	)
+	if err := req.ParseForm(); err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
+	}
+	if err := runtime.PopulateQueryParameters(&protoReq, req.Form, filter_HarvestService_ListPicks_1); err != nil {
+		return nil, metadata, status.Errorf(codes.InvalidArgument, "%v", err)
 	}
 	msg, err := server.ListPicks(ctx, &protoReq)
 	return msg, metadata, err
@@ -1523,6 +1572,26 @@ func RegisterHarvestServiceHandlerServer(ctx context.Context, mux *runtime.Serve
 		}
 		forward_HarvestService_ListPicks_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
 	})
+	mux.Handle(http.MethodGet, pattern_HarvestService_ListPicks_1, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+		ctx, cancel := context.WithCancel(req.Context())
+		defer cancel()
+		var stream runtime.ServerTransportStream
+		ctx = grpc.NewContextWithServerTransportStream(ctx, &stream)
+		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
+		annotatedContext, err := runtime.AnnotateIncomingContext(ctx, mux, req, "/breakshare.harvest.v1.HarvestService/ListPicks", runtime.WithHTTPPathPattern("/v1/picks"))
+		if err != nil {
+			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		resp, md, err := local_request_HarvestService_ListPicks_1(annotatedContext, inboundMarshaler, server, req, pathParams)
+		md.HeaderMD, md.TrailerMD = metadata.Join(md.HeaderMD, stream.Header()), metadata.Join(md.TrailerMD, stream.Trailer())
+		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
+		if err != nil {
+			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		forward_HarvestService_ListPicks_1(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
+	})
 	mux.Handle(http.MethodPost, pattern_HarvestService_RecordDiscard_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
 		ctx, cancel := context.WithCancel(req.Context())
 		defer cancel()
@@ -2204,6 +2273,23 @@ func RegisterHarvestServiceHandlerClient(ctx context.Context, mux *runtime.Serve
 		}
 		forward_HarvestService_ListPicks_0(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
 	})
+	mux.Handle(http.MethodGet, pattern_HarvestService_ListPicks_1, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
+		ctx, cancel := context.WithCancel(req.Context())
+		defer cancel()
+		inboundMarshaler, outboundMarshaler := runtime.MarshalerForRequest(mux, req)
+		annotatedContext, err := runtime.AnnotateContext(ctx, mux, req, "/breakshare.harvest.v1.HarvestService/ListPicks", runtime.WithHTTPPathPattern("/v1/picks"))
+		if err != nil {
+			runtime.HTTPError(ctx, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		resp, md, err := request_HarvestService_ListPicks_1(annotatedContext, inboundMarshaler, client, req, pathParams)
+		annotatedContext = runtime.NewServerMetadataContext(annotatedContext, md)
+		if err != nil {
+			runtime.HTTPError(annotatedContext, mux, outboundMarshaler, w, req, err)
+			return
+		}
+		forward_HarvestService_ListPicks_1(annotatedContext, mux, outboundMarshaler, w, req, resp, mux.GetForwardResponseOptions()...)
+	})
 	mux.Handle(http.MethodPost, pattern_HarvestService_RecordDiscard_0, func(w http.ResponseWriter, req *http.Request, pathParams map[string]string) {
 		ctx, cancel := context.WithCancel(req.Context())
 		defer cancel()
@@ -2578,6 +2664,7 @@ var (
 	pattern_HarvestService_BatchRecordPicks_0         = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "picks"}, "batch"))
 	pattern_HarvestService_CorrectPick_0              = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 1, 5, 2}, []string{"v1", "picks", "pick_id"}, "correct"))
 	pattern_HarvestService_ListPicks_0                = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 1, 5, 2, 2, 3}, []string{"v1", "pickLots", "pick_lot_id", "picks"}, ""))
+	pattern_HarvestService_ListPicks_1                = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "picks"}, ""))
 	pattern_HarvestService_RecordDiscard_0            = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1}, []string{"v1", "discards"}, ""))
 	pattern_HarvestService_SaveColdStore_0            = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 1, 5, 2}, []string{"v1", "coldStores", "store.store_id"}, ""))
 	pattern_HarvestService_RecordStoreReadings_0      = runtime.MustPattern(runtime.NewPattern(1, []int{2, 0, 2, 1, 1, 0, 4, 1, 5, 2, 2, 3}, []string{"v1", "coldStores", "store_id", "readings"}, ""))
@@ -2615,6 +2702,7 @@ var (
 	forward_HarvestService_BatchRecordPicks_0         = runtime.ForwardResponseMessage
 	forward_HarvestService_CorrectPick_0              = runtime.ForwardResponseMessage
 	forward_HarvestService_ListPicks_0                = runtime.ForwardResponseMessage
+	forward_HarvestService_ListPicks_1                = runtime.ForwardResponseMessage
 	forward_HarvestService_RecordDiscard_0            = runtime.ForwardResponseMessage
 	forward_HarvestService_SaveColdStore_0            = runtime.ForwardResponseMessage
 	forward_HarvestService_RecordStoreReadings_0      = runtime.ForwardResponseMessage

@@ -107,8 +107,8 @@ type HarvestServiceClient interface {
 	// CorrectPick puts a weighing in the place of an earlier one, or withdraws it. The earlier one
 	// stays written down; only the newest of a chain can be corrected.
 	CorrectPick(ctx context.Context, in *CorrectPickRequest, opts ...grpc.CallOption) (*CorrectPickResponse, error)
-	// ListPicks returns every weighing of a pick lot, those corrected among them, in the order in which
-	// they were recorded.
+	// ListPicks returns every weighing of a pick lot, or of the pick lots of a span of days, those
+	// corrected among them, in the order in which they were recorded.
 	ListPicks(ctx context.Context, in *ListPicksRequest, opts ...grpc.CallOption) (*ListPicksResponse, error)
 	// RecordDiscard takes what was thrown away out of a pick lot. FAILED_PRECONDITION where less is left.
 	RecordDiscard(ctx context.Context, in *RecordDiscardRequest, opts ...grpc.CallOption) (*RecordDiscardResponse, error)
@@ -586,8 +586,8 @@ type HarvestServiceServer interface {
 	// CorrectPick puts a weighing in the place of an earlier one, or withdraws it. The earlier one
 	// stays written down; only the newest of a chain can be corrected.
 	CorrectPick(context.Context, *CorrectPickRequest) (*CorrectPickResponse, error)
-	// ListPicks returns every weighing of a pick lot, those corrected among them, in the order in which
-	// they were recorded.
+	// ListPicks returns every weighing of a pick lot, or of the pick lots of a span of days, those
+	// corrected among them, in the order in which they were recorded.
 	ListPicks(context.Context, *ListPicksRequest) (*ListPicksResponse, error)
 	// RecordDiscard takes what was thrown away out of a pick lot. FAILED_PRECONDITION where less is left.
 	RecordDiscard(context.Context, *RecordDiscardRequest) (*RecordDiscardResponse, error)
