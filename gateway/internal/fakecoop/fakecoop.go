@@ -68,6 +68,7 @@ type Coop struct {
 
 	Ordering
 	Outlook
+	Growing
 	Yard
 	SlotSharing
 

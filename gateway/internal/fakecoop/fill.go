@@ -36,6 +36,7 @@ func (c *Coop) fill() {
 		{CustomerId: "harbour-light", Name: "Harbour Light", Place: "Galway", PriorityClass: 2},
 	}
 	c.fillCrops()
+	c.fillProgrammes()
 	c.fillTroubles()
 	c.fillHarvest()
 	c.fillOutlooks()
