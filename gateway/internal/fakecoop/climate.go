@@ -2,6 +2,7 @@ package fakecoop
 
 import (
 	"context"
+	"strings"
 	"time"
 
 	"google.golang.org/protobuf/proto"
@@ -49,6 +50,19 @@ func (h *harvest) ListClimateAlerts(context.Context, *harvestv1.ListClimateAlert
 		cleared := staleAir("alder-brook-2")
 		cleared.AlertId, cleared.ClearedAt = "a-2", at(Today, 10)
 		return &harvestv1.ListClimateAlertsResponse{Alerts: []*harvestv1.ClimateAlert{staleAir("alder-brook-1"), cleared}}, nil
+	})
+}
+
+// ListRefusedReadings lists those of a farm.
+func (h *harvest) ListRefusedReadings(_ context.Context, req *harvestv1.ListRefusedReadingsRequest) (*harvestv1.ListRefusedReadingsResponse, error) {
+	return read(h.c, "harvest.ListRefusedReadings", func() (*harvestv1.ListRefusedReadingsResponse, error) {
+		res := &harvestv1.ListRefusedReadingsResponse{}
+		for _, r := range h.c.RefusedInRooms {
+			if strings.HasPrefix(r.GetTopic(), "readings/"+ID+"/harvest/"+req.GetFarmId()) {
+				res.Refused = append(res.Refused, r)
+			}
+		}
+		return res, nil
 	})
 }
 

@@ -21,11 +21,18 @@ type Yard struct {
 	Stored []*compostlotv1.Reading
 	// Refused is what probes published in vain.
 	Refused []*typev1.RefusedReading
+	// RefusedInRooms is what instruments in rooms did.
+	RefusedInRooms []*typev1.RefusedReading
 }
 
 func (c *Coop) fillRecipes() {
 	c.Refused = []*typev1.RefusedReading{{
 		Topic: "readings/" + ID + "/compostlot/quarry-end/quarry-end-26-41/p01/noise", Payload: "<12>", Reason: "noise is not measured at lots", ReceivedAt: at(Today, 9),
+	}}
+	c.RefusedInRooms = []*typev1.RefusedReading{{
+		Topic: "readings/" + ID + "/harvest/alder-brook/alder-brook-1/humidity", Payload: "101", Reason: "humidity of 101 cannot be: correct the instrument", ReceivedAt: at(Today, 10),
+	}, {
+		Topic: "readings/" + ID + "/harvest/birch-hollow/birch-hollow-1/ammonia", Payload: "3", Reason: "ammonia is not measured in rooms", ReceivedAt: at(Today, 8),
 	}}
 	nitrogen := 0.6
 	c.Recipes = []*compostlotv1.Recipe{{

@@ -196,7 +196,21 @@ func TestOpenALot(t *testing.T) {
 	visit(t, coordinator).get("/lots").ok().says("p.actions a", "Readings that could not be used")
 }
 
+// A yard sees what its probes published, a farm what the instruments in its rooms did, and the
+// office both.
 func TestRefusedReadingsAreListed(t *testing.T) {
 	t.Parallel()
-	visit(t, manager).get("/refused").ok().says("tr", "quarry-end-26-41/p01/noise Wed 25 Nov 09:00 <12> noise is not measured at lots")
+	const noise, humidity = "quarry-end-26-41/p01/noise Wed 25 Nov 09:00 <12> noise is not measured at lots", "alder-brook-1/humidity Wed 25 Nov 10:00 101 humidity of 101 cannot be"
+	visit(t, manager).get("/refused").ok().says("#t-refused-yards tr", noise).without("#rooms")
+	r := visit(t, grower)
+	p := r.get("/refused").ok()
+	p.says("#t-refused-rooms tr", humidity).without("#yards")
+	if strings.Contains(p.text, "birch-hollow") {
+		t.Error("a grower sees what another farm's instruments published")
+	}
+	r.get("/climate?room=alder-brook-1&day=2026-11-25").ok().says("p a", "Readings that could not be used")
+	r.be(coordinator)
+	r.get("/refused").ok().says("#t-refused-yards tr", noise).says("#t-refused-rooms tr", humidity).says("#t-refused-rooms tr", "birch-hollow-1/ammonia")
+	r.coop.RefusedInRooms = nil
+	r.get("/refused").ok().says("section", "Of the rooms ✓ Everything that instruments published was used.")
 }
