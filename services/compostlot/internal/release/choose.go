@@ -58,9 +58,9 @@ func (choice Choice) apply(c Criterion) (Criterion, error) {
 	changed := choice.Low != nil || choice.High != nil || choice.Seconds != nil || choice.MinProbes != 0
 	switch {
 	case changed && choice.Source == "":
-		return c, &RuleError{Key: c.Key, Problem: "has figures that are not the catalogue's: say where they come from"}
+		return c, &RuleError{Key: c.Key, Figure: FigureSource, Problem: "has figures that are not the catalogue's: say where they come from"}
 	case choice.Seconds != nil && c.Test == EndsWithin:
-		return c, &RuleError{Key: c.Key, Problem: "looks at last readings only: leave the time out"}
+		return c, &RuleError{Key: c.Key, Figure: FigureSeconds, Problem: "looks at last readings only: leave the time out"}
 	}
 	if choice.Low != nil {
 		c.Low = choice.Low

@@ -108,7 +108,7 @@ func (r Rules) Check() error {
 		case c.Low == nil && c.High == nil:
 			return bad("give a lower or an upper limit")
 		case c.Low != nil && c.High != nil && *c.Low > *c.High:
-			return bad("the lower limit is above the upper one")
+			return &RuleError{Key: c.Key, Figure: FigureLow, Problem: "the lower limit is above the upper one"}
 		case c.Test < HoldsUnbroken || c.Test > EndsWithin:
 			return bad("unknown test")
 		case c.Test != EndsWithin && c.Seconds <= 0:

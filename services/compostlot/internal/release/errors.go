@@ -5,8 +5,21 @@ import (
 	"strings"
 )
 
-// RuleError says what is wrong with a criterion.
-type RuleError struct{ Key, Problem string }
+// RuleError says what is wrong with a criterion, and with which of its figures.
+type RuleError struct {
+	Key, Problem string
+	Figure       Figure // FigureNone where it is no single one
+}
+
+// Figure is a part of a criterion that a co-op can change.
+type Figure uint8
+
+const (
+	FigureNone Figure = iota
+	FigureLow
+	FigureSeconds
+	FigureSource
+)
 
 func (e *RuleError) Error() string { return fmt.Sprintf("criterion %q: %s", e.Key, e.Problem) }
 

@@ -130,7 +130,7 @@ func TestReleaseRulesAreTheCoops(t *testing.T) {
 	criteria := begins.GetRules().GetCriteria()
 	criteria[0].Seconds, criteria[0].Source = new(int64(6*3600)), "our composter's advice, 2026"
 	saved := must[*compostlotv1.ReleaseRules](t)(save("", criteria...))
-	if got := saved.GetCriteria()[0]; got.GetSource() != "our composter's advice, 2026 (as the co-op states it)" || !strings.Contains(got.GetRequirement(), "6 h") || saved.GetEtag() != "v1" {
+	if got := saved.GetCriteria()[0]; got.GetSource() != "our composter's advice, 2026" || !got.GetOwn() || !got.GetUnbroken() || len(got.GetKinds()) != 2 || !strings.Contains(got.GetRequirement(), "6 h") || saved.GetEtag() != "v1" {
 		t.Errorf("saved %v", got)
 	}
 	r.clock.Advance(time.Minute)
@@ -142,6 +142,12 @@ func TestReleaseRulesAreTheCoops(t *testing.T) {
 		t.Errorf("three hours of pasteurising meet six: %v", report.GetCriteria()[0])
 	}
 	_, err := save("v1", &compostlotv1.ReleaseCriterion{CriterionId: "ph-7-8"}, &compostlotv1.ReleaseCriterion{CriterionId: "ammonia-10ppm", HighThousandths: new(int64(20_000))})
+	refused(t, err, fault.Invalid, "", "rules.criteria[1].source")
+	_, err = save("v1", &compostlotv1.ReleaseCriterion{CriterionId: "ph-7-8", LowThousandths: new(int64(8_100)), Source: "x"})
+	refused(t, err, fault.Invalid, "", "rules.criteria[0].low_thousandths")
+	_, err = save("v1", &compostlotv1.ReleaseCriterion{CriterionId: "ammonia-10ppm", Seconds: new(int64(60)), Source: "x"})
+	refused(t, err, fault.Invalid, "", "rules.criteria[0].seconds")
+	_, err = save("v1", &compostlotv1.ReleaseCriterion{CriterionId: "ammonia-10ppm"}, &compostlotv1.ReleaseCriterion{CriterionId: "ammonia-500ppm"})
 	refused(t, err, fault.Invalid, "", "rules.criteria[1]")
 	_, err = save("", &compostlotv1.ReleaseCriterion{CriterionId: "ph-7-8"})
 	refused(t, err, fault.Stale, "CHANGED_MEANWHILE", "rules.etag")

@@ -116,7 +116,10 @@ func criterionRows(row store.ReleaseRules, in []*compostlotv1.ReleaseCriterion) 
 	return out
 }
 
-// ruleFault names the criterion that is wrong.
+// figurePaths are the fields of a criterion's figures.
+var figurePaths = map[release.Figure]string{release.FigureLow: ".low_thousandths", release.FigureSeconds: ".seconds", release.FigureSource: ".source"}
+
+// ruleFault names the criterion that is wrong, and the field where it is one.
 func ruleFault(err error, in []*compostlotv1.ReleaseCriterion) error {
 	var rule *release.RuleError
 	if !errors.As(err, &rule) {
@@ -124,7 +127,7 @@ func ruleFault(err error, in []*compostlotv1.ReleaseCriterion) error {
 	}
 	path := "rules.criteria"
 	if i := slices.IndexFunc(in, func(m *compostlotv1.ReleaseCriterion) bool { return m.GetCriterionId() == rule.Key }); i >= 0 {
-		path = fmt.Sprintf("rules.criteria[%d]", i)
+		path = fmt.Sprintf("rules.criteria[%d]%s", i, figurePaths[rule.Figure])
 	}
 	return fault.InvalidField(path, "%v", rule)
 }
@@ -132,7 +135,11 @@ func ruleFault(err error, in []*compostlotv1.ReleaseCriterion) error {
 func ruleMessage(c release.Criterion) *compostlotv1.ReleaseCriterion {
 	out := &compostlotv1.ReleaseCriterion{
 		CriterionId: c.Key, Subject: c.Subject, Requirement: c.Requirement(), LowThousandths: c.Low, HighThousandths: c.High,
-		MinProbes: int32(c.MinProbes), Source: c.Source.Text + " (" + string(c.Source.Standing) + ")", Note: c.Note,
+		MinProbes: int32(c.MinProbes), Source: c.Source.Text, Note: c.Note, Kinds: convert(c.Quantities, kindOf),
+		Own: c.Source.Standing == release.CoopsOwn, Unbroken: c.Test == release.HoldsUnbroken,
+	}
+	if !out.GetOwn() { // what the co-op states is sent as it was said, so that it can be sent back
+		out.Source += " (" + string(c.Source.Standing) + ")"
 	}
 	if c.Seconds > 0 {
 		out.Seconds = &c.Seconds

@@ -156,7 +156,13 @@ type ReleaseCriterion struct {
 	// What other sources hold. Ignored on save.
 	Note string `protobuf:"bytes,9,opt,name=note,proto3" json:"note,omitempty"`
 	// What is measured; all have the same unit. Ignored on save.
-	Kinds         []ReadingKind `protobuf:"varint,10,rep,packed,name=kinds,proto3,enum=breakshare.compostlot.v1.ReadingKind" json:"kinds,omitempty"`
+	Kinds []ReadingKind `protobuf:"varint,10,rep,packed,name=kinds,proto3,enum=breakshare.compostlot.v1.ReadingKind" json:"kinds,omitempty"`
+	// True where a figure is the co-op's and not the catalogue's; the source is then the co-op's word.
+	// Ignored on save.
+	Own bool `protobuf:"varint,11,opt,name=own,proto3" json:"own,omitempty"`
+	// True where the time counts only without a break, false where all times within the band add up.
+	// Ignored on save.
+	Unbroken      bool `protobuf:"varint,12,opt,name=unbroken,proto3" json:"unbroken,omitempty"`
 	unknownFields protoimpl.UnknownFields
 	sizeCache     protoimpl.SizeCache
 }
@@ -259,6 +265,20 @@ func (x *ReleaseCriterion) GetKinds() []ReadingKind {
 		return x.Kinds
 	}
 	return nil
+}
+
+func (x *ReleaseCriterion) GetOwn() bool {
+	if x != nil {
+		return x.Own
+	}
+	return false
+}
+
+func (x *ReleaseCriterion) GetUnbroken() bool {
+	if x != nil {
+		return x.Unbroken
+	}
+	return false
 }
 
 // ReleaseRules is what lots of a phase must prove before they leave the yard.
@@ -1172,7 +1192,7 @@ var File_breakshare_compostlot_v1_evidence_proto protoreflect.FileDescriptor
 
 const file_breakshare_compostlot_v1_evidence_proto_rawDesc = "" +
 	"\n" +
-	"'breakshare/compostlot/v1/evidence.proto\x12\x18breakshare.compostlot.v1\x1a\"breakshare/compostlot/v1/lot.proto\x1a\x1dbreakshare/type/v1/type.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xff\x03\n" +
+	"'breakshare/compostlot/v1/evidence.proto\x12\x18breakshare.compostlot.v1\x1a\"breakshare/compostlot/v1/lot.proto\x1a\x1dbreakshare/type/v1/type.proto\x1a\x1bbuf/validate/validate.proto\x1a\x1fgoogle/protobuf/timestamp.proto\"\xad\x04\n" +
 	"\x10ReleaseCriterion\x12,\n" +
 	"\fcriterion_id\x18\x01 \x01(\tB\t\xbaH\x06r\x04\x10\x01\x18@R\vcriterionId\x12\x18\n" +
 	"\asubject\x18\x02 \x01(\tR\asubject\x12 \n" +
@@ -1185,7 +1205,9 @@ const file_breakshare_compostlot_v1_evidence_proto_rawDesc = "" +
 	"\x06source\x18\b \x01(\tB\b\xbaH\x05r\x03\x18\x90\x03R\x06source\x12\x12\n" +
 	"\x04note\x18\t \x01(\tR\x04note\x12;\n" +
 	"\x05kinds\x18\n" +
-	" \x03(\x0e2%.breakshare.compostlot.v1.ReadingKindR\x05kindsB\x12\n" +
+	" \x03(\x0e2%.breakshare.compostlot.v1.ReadingKindR\x05kinds\x12\x10\n" +
+	"\x03own\x18\v \x01(\bR\x03own\x12\x1a\n" +
+	"\bunbroken\x18\f \x01(\bR\bunbrokenB\x12\n" +
 	"\x10_low_thousandthsB\x13\n" +
 	"\x11_high_thousandthsB\n" +
 	"\n" +
