@@ -2,6 +2,7 @@ package fakecoop
 
 import (
 	"context"
+	"slices"
 	"strings"
 	"time"
 
@@ -120,4 +121,47 @@ func (c *Coop) fillProgrammes() {
 	brown.ProgrammeId, brown.Version, brown.Etag, brown.BuiltIn = "brown-trays", 3, "3", false
 	brown.Name, brown.Species, brown.Strain, brown.GrowingSystem = "Brown mushroom on trays", "brown mushroom", "brown strain", typev1.GrowingSystem_GROWING_SYSTEM_TRAYS
 	c.Programmes = []*schedulingv1.Programme{brown, white}
+}
+
+// SaveProgramme keeps programmes whose days do not fall and whose first pick agrees with its
+// steps.
+func (s *scheduling) SaveProgramme(_ context.Context, req *schedulingv1.SaveProgrammeRequest) (*schedulingv1.Programme, error) {
+	return once(s.c, "SaveProgramme", req, func() (*schedulingv1.Programme, error) {
+		p := proto.CloneOf(req.GetProgramme())
+		var wrong *fault.Error
+		refuse := func(path, detail string) {
+			if wrong == nil {
+				wrong = fault.New(fault.Invalid, "INVALID_PROGRAMME", "crop programme %q cannot be used", p.GetProgrammeId())
+			}
+			wrong = wrong.WithField("programme."+path, "%s", detail)
+		}
+		toPick := int64(0)
+		for i, stage := range p.GetStages() {
+			if d := stage.GetDays(); d.GetLeast() > d.GetUsual() || d.GetUsual() > d.GetMost() {
+				refuse("stages["+itoa(i)+"].days", "they must not fall")
+			}
+			switch stage.GetKind() {
+			case schedulingv1.StageKind_STAGE_KIND_CASING, schedulingv1.StageKind_STAGE_KIND_CASE_RUN, schedulingv1.StageKind_STAGE_KIND_PINNING:
+				toPick += stage.GetDays().GetUsual()
+			}
+		}
+		if p.GetBreaks().GetFirstPickDays().GetUsual() != toPick {
+			refuse("breaks.first_pick_days", "make the usual days equal")
+		}
+		if wrong != nil {
+			return nil, wrong
+		}
+		p.Version = 1
+		at := slices.IndexFunc(s.c.Programmes, func(one *schedulingv1.Programme) bool { return one.GetProgrammeId() == p.GetProgrammeId() })
+		if at >= 0 {
+			if s.c.Programmes[at].GetEtag() != p.GetEtag() {
+				return nil, fault.New(fault.Stale, "STALE_ETAG", "Piotr changed it at 13:20.")
+			}
+			p.Version = s.c.Programmes[at].GetVersion() + 1
+			s.c.Programmes = slices.Delete(s.c.Programmes, at, at+1)
+		}
+		p.Etag = itoa(int(p.GetVersion()))
+		s.c.Programmes = append(s.c.Programmes, p)
+		return proto.CloneOf(p), nil
+	})
 }

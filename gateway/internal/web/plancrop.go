@@ -11,7 +11,6 @@ import (
 	schedulingv1 "breakshare.example/proto/gen/breakshare/scheduling/v1"
 	typev1 "breakshare.example/proto/gen/breakshare/type/v1"
 	"breakshare.example/services/platform/fault"
-	"breakshare.example/services/platform/identity"
 )
 
 const (
@@ -92,10 +91,8 @@ func (p *Pages) showPlan(v *visit, f *form) (view, error) { return p.planWith(v,
 
 func (p *Pages) planWith(v *visit, f *form, refused *planRefused) (view, error) {
 	farm := v.who.FarmID
-	page := planPage{Plan: f, More: farmQuery(v), Back: navItem{Path: "/quarter", Key: "quarter.title"}, Refused: refused}
-	if v.who.Role == identity.Grower {
-		page.Back = navItem{Path: "/rooms", Key: "rooms.title"}
-	} else if page.More != "" {
+	page := planPage{Plan: f, More: farmQuery(v), Back: backFrom(v), Refused: refused}
+	if page.More != "" {
 		farm = v.r.FormValue("farm")
 		page.Back = navItem{Path: "/rooms" + strings.Replace(page.More, "&", "?", 1), Key: "rooms.title"}
 	}

@@ -150,12 +150,12 @@ const (
 
 // planningRoutes are the pages around the quarter.
 func (p *Pages) planningRoutes(mux *http.ServeMux) {
-	for path, show := range map[string]func(*visit, *form) (view, error){"/demand": p.showDemand, "/planning": p.showPlanning, "/month": p.showMonth, "/plan": p.showPlan} {
+	for path, show := range map[string]func(*visit, *form) (view, error){"/demand": p.showDemand, "/planning": p.showPlanning, "/month": p.showMonth, "/plan": p.showPlan, "/programmes": p.showProgrammes} {
 		mux.HandleFunc("GET "+path, p.page(func(v *visit) (view, error) { return show(v, newForm()) }))
 	}
 	for path, handle := range map[string]func(*visit) (view, error){
 		"/quarter/move": submit(p.moveCrop, p.showQuarter, hidden), "/quarter/shift": submit(p.shiftOverdue, p.showQuarter, nil),
-		"/plan": p.planCrop, "/demand/overrule": submit(p.overruleDemand, p.showDemand, afterDot), "/planning/weights": submit(p.saveWeights, p.showPlanning, planningField), "/planning/days": submit(p.saveDays, p.showPlanning, afterDot),
+		"/plan": p.planCrop, "/programmes": p.saveProgramme, "/demand/overrule": submit(p.overruleDemand, p.showDemand, afterDot), "/planning/weights": submit(p.saveWeights, p.showPlanning, planningField), "/planning/days": submit(p.saveDays, p.showPlanning, afterDot),
 	} {
 		mux.HandleFunc("POST "+path, p.page(handle))
 	}

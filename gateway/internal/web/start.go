@@ -42,7 +42,7 @@ var places = map[identity.Role][]navItem{
 }
 
 // under tells which place a page without a place of its own belongs to.
-var under = map[string]string{"/proposals": "/quarter", "/proposals/accept": "/quarter", "/whatif": "/quarter", "/demand": "/quarter", "/demand/overrule": "/quarter", "/planning": "/quarter", "/quarter/move": "/quarter", "/quarter/shift": "/quarter", "/planning/weights": "/quarter", "/planning/days": "/quarter", "/month": "/quarter", "/plan": "/quarter", "/kitchens": "/settings", "/notes": "/pick", "/line": "/tomorrow", "/line/pin": "/tomorrow", "/climate": "/rooms", "/fan": "/rooms", "/scored": "/scores", "/said": "/push", "/push/file": "/push"}
+var under = map[string]string{"/proposals": "/quarter", "/proposals/accept": "/quarter", "/whatif": "/quarter", "/demand": "/quarter", "/demand/overrule": "/quarter", "/planning": "/quarter", "/quarter/move": "/quarter", "/quarter/shift": "/quarter", "/planning/weights": "/quarter", "/planning/days": "/quarter", "/month": "/quarter", "/plan": "/quarter", "/programmes": "/quarter", "/kitchens": "/settings", "/releaserules": "/lots", "/notes": "/pick", "/line": "/tomorrow", "/line/pin": "/tomorrow", "/climate": "/rooms", "/fan": "/rooms", "/scored": "/scores", "/said": "/push", "/push/file": "/push"}
 
 func navOf(v *visit) []navItem {
 	var nav []navItem
