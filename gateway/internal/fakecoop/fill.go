@@ -215,6 +215,7 @@ func (c *Coop) fillYard() {
 	c.fillLog()
 	c.fillRecipes()
 	c.fillSharing()
+	c.fillReleaseRules()
 }
 
 func slot(id, ready string, capacity, free int64, state compostlotv1.SlotState) *compostlotv1.Slot {

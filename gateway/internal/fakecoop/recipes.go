@@ -23,6 +23,8 @@ type Yard struct {
 	Refused []*typev1.RefusedReading
 	// RefusedInRooms is what instruments in rooms did.
 	RefusedInRooms []*typev1.RefusedReading
+	// MustProve is what lots of phases two and three must prove.
+	MustProve *compostlotv1.ReleaseRules
 }
 
 func (c *Coop) fillRecipes() {
