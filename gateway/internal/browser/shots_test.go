@@ -18,7 +18,7 @@ const artefacts = "../../../.artefacts/pages"
 // pages are every page by who looks at it.
 var pages = []struct{ who, path string }{
 	{"coordinator", "/start"}, {"coordinator", "/tomorrow"}, {"coordinator", "/tomorrow?day=2026-12-01"}, {"coordinator", "/line?match=m-1&order=harbour-light-20261126&product=white-closed-2kg"},
-	{"coordinator", "/quarter"}, {"coordinator", "/proposals?run=yes"}, {"coordinator", "/whatif"}, {"coordinator", "/demand"}, {"coordinator", "/plan?room=birch-hollow-1"}, {"coordinator", "/programmes?programme=white-shelves"}, {"coordinator", "/programmes?programme=white-shelves"}, {"coordinator", "/planning"}, {"coordinator", "/month"}, {"coordinator", "/scores"}, {"coordinator", "/feeds"},
+	{"coordinator", "/quarter"}, {"coordinator", "/proposals?run=yes"}, {"coordinator", "/whatif"}, {"coordinator", "/demand"}, {"coordinator", "/plan?room=birch-hollow-1"}, {"coordinator", "/programmes?programme=white-shelves"}, {"coordinator", "/planning"}, {"coordinator", "/month"}, {"coordinator", "/scores"}, {"coordinator", "/feeds"},
 	{"coordinator", "/slots"}, {"coordinator", "/slots?preview=yes"}, {"coordinator", "/trace"}, {"coordinator", "/trace?code=quarry-end-26-37"}, {"coordinator", "/trace?code=ab-1125-001"}, {"coordinator", "/trace?code=nothing"},
 	{"coordinator", "/settings"}, {"coordinator", "/settings/farms"}, {"coordinator", "/kitchens"}, {"coordinator", "/kitchens/copper-pan"}, {"coordinator", "/sharing"}, {"coordinator", "/releaserules"},
 	{"grower:alder-brook", "/push"}, {"grower:alder-brook", "/pick"}, {"grower:alder-brook", "/picked?pick=w-3"}, {"grower:alder-brook", "/rooms"}, {"grower:alder-brook", "/round"}, {"grower:alder-brook", "/cold"}, {"grower:alder-brook", "/waiting"},
