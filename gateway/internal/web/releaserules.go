@@ -27,7 +27,7 @@ type releaseRule struct {
 	Asked, Own  bool
 	Kinds       []string // keys of what is measured
 	Subject     string
-	Now         string // its figures in force
+	Limits, Now string // its limits in force, and all its figures
 	Published   string // the catalogue's
 	Source      string // of the catalogue's
 	Note        string
@@ -92,7 +92,7 @@ func releaseRuleOf(v *visit, f *form, c, now *compostlotv1.ReleaseCriterion) rel
 	if now == nil {
 		now = c
 	}
-	r.Now = v.ruleFigures(now)
+	r.Limits, r.Now = v.ruleLimits(now), v.ruleFigures(now)
 	field := func(kind, name, label, value, unit string) input {
 		return newInput(f, rulesForm, kind, name+"."+id, v.words.T(label), value, unit)
 	}
@@ -120,23 +120,28 @@ func ruleKind(c *compostlotv1.ReleaseCriterion) compostlotv1.ReadingKind {
 	return c.GetKinds()[0]
 }
 
-// ruleFigures are a criterion's limits and its time in words and units.
-func (v *visit) ruleFigures(c *compostlotv1.ReleaseCriterion) string {
+// ruleLimits are a criterion's limits in words and units.
+func (v *visit) ruleLimits(c *compostlotv1.ReleaseCriterion) string {
 	low, high := v.withUnit(c, c.LowThousandths), v.withUnit(c, c.HighThousandths)
-	text := v.words.T("rules.from_to", low, high)
 	switch {
 	case high == "":
-		text = v.words.T("rules.at_least", low)
+		return v.words.T("rules.at_least", low)
 	case low == "":
-		text = v.words.T("rules.at_most", high)
+		return v.words.T("rules.at_most", high)
 	}
+	return v.words.T("rules.from_to", low, high)
+}
+
+// ruleFigures are a criterion's limits with the time within them.
+func (v *visit) ruleFigures(c *compostlotv1.ReleaseCriterion) string {
+	held := v.words.T("rules.last")
 	switch {
-	case c.Seconds == nil:
-		return text + ", " + v.words.T("rules.last")
-	case c.GetUnbroken():
-		return text + ", " + v.words.T("rules.unbroken", v.hours(c.GetSeconds()))
+	case c.Seconds != nil && c.GetUnbroken():
+		held = v.words.T("rules.unbroken", v.hours(c.GetSeconds()))
+	case c.Seconds != nil:
+		held = v.words.T("rules.in_all", v.hours(c.GetSeconds()))
 	}
-	return text + ", " + v.words.T("rules.in_all", v.hours(c.GetSeconds()))
+	return v.ruleLimits(c) + ", " + held
 }
 
 // withUnit writes a limit to read; nothing where there is none.
