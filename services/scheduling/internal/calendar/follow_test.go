@@ -17,7 +17,7 @@ func TestFollowFreesEveryRoomAndTunnel(t *testing.T) {
 	t.Parallel()
 	rapid.Check(t, func(t *rapid.T) {
 		rules := sundayRules(t)
-		crops := make([]calendar.Crop, rapid.IntRange(1, 8).Draw(t, "crops"))
+		crops := make([]calendar.Crop, rapid.IntRange(1, 5).Draw(t, "crops"))
 		for i := range crops {
 			id := rapid.SampledFrom([]string{"white-bulk-2", "white-trays", "oyster-bags"}).Draw(t, "programme")
 			c := crop(t, id, "2026-04-06")
