@@ -102,6 +102,9 @@ func requestRow(path string, m *compostlotv1.CompostRequest) (store.Request, err
 
 // saveRequests stores requests that are new or changed.
 func (s *Server) saveRequests(ctx context.Context, tx pgx.Tx, asked []*compostlotv1.CompostRequest, rows []store.Request, at place) ([]*compostlotv1.CompostRequest, error) {
+	if err := store.AwaitRound(ctx, tx); err != nil {
+		return nil, err
+	}
 	spots := convert(rows, func(r store.Request) spot { return spot{farm: r.FarmID, room: r.RoomID, crop: r.CropID} })
 	if err := checkPlaces(ctx, tx, spots, at); err != nil {
 		return nil, err

@@ -37,10 +37,23 @@ type ShareSlot struct {
 	GrantedKg                  int64
 }
 
+// roundLock is what rounds of a co-op and those who ask meet at.
+const roundLock = `hashtextextended('compostlot.round ' || current_setting('breakshare.coop'), 0)`
+
+// AwaitRound waits until no round is being reckoned, and keeps the next waiting until the
+// transaction ends: a request is in the round or comes after it for everybody to see, never
+// between what a round has read and what it gives.
+func AwaitRound(ctx context.Context, tx pgx.Tx) error {
+	if _, err := tx.Exec(ctx, `SELECT pg_advisory_xact_lock_shared(`+roundLock+`)`); err != nil {
+		return fmt.Errorf("wait for the round: %w", err)
+	}
+	return nil
+}
+
 // NextRound returns the number of the next round. Until the transaction ends no other gets
 // one in this co-op, so that rounds stand one after the other.
 func NextRound(ctx context.Context, tx pgx.Tx) (int64, error) {
-	const lock = `SELECT pg_advisory_xact_lock(hashtextextended('compostlot.round ' || current_setting('breakshare.coop'), 0))`
+	const lock = `SELECT pg_advisory_xact_lock(` + roundLock + `)`
 	if _, err := tx.Exec(ctx, lock); err != nil {
 		return 0, fmt.Errorf("lock rounds: %w", err)
 	}
