@@ -1,7 +1,6 @@
 package web
 
 import (
-	"context"
 	"net/url"
 	"strconv"
 	"strings"
@@ -36,11 +35,7 @@ type alertRow struct {
 
 // showClimate shows a day of one of the farm's rooms.
 func (p *Pages) showClimate(v *visit, f *form) (view, error) {
-	farm, err := p.farmOf(v)
-	if err != nil {
-		return view{}, err
-	}
-	day, err := v.day(v.today(0))
+	farm, day, err := p.farmDay(v)
 	if err != nil {
 		return view{}, err
 	}
@@ -66,14 +61,8 @@ func (p *Pages) showClimate(v *visit, f *form) (view, error) {
 		alerts *harvestv1.ListClimateAlertsResponse
 	)
 	err = together(v.ctx,
-		func(ctx context.Context) (err error) {
-			trace, err = p.harvest.GetClimateTrace(ctx, &harvestv1.GetClimateTraceRequest{RoomId: page.Room, Date: day})
-			return err
-		},
-		func(ctx context.Context) (err error) {
-			alerts, err = p.harvest.ListClimateAlerts(ctx, &harvestv1.ListClimateAlertsRequest{FarmId: farm})
-			return err
-		},
+		ask(&trace, p.harvest.GetClimateTrace, &harvestv1.GetClimateTraceRequest{RoomId: page.Room, Date: day}),
+		ask(&alerts, p.harvest.ListClimateAlerts, &harvestv1.ListClimateAlertsRequest{FarmId: farm}),
 	)
 	if err != nil {
 		return view{}, err

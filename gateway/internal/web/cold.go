@@ -1,7 +1,6 @@
 package web
 
 import (
-	"context"
 	"strings"
 
 	harvestv1 "breakshare.example/proto/gen/breakshare/harvest/v1"
@@ -46,14 +45,8 @@ func (p *Pages) showCold(v *visit, f *form) (view, error) {
 		n     names
 	)
 	err = together(v.ctx,
-		func(ctx context.Context) (err error) {
-			stock, err = p.harvest.GetColdStock(ctx, &harvestv1.GetColdStockRequest{FarmId: farm})
-			return err
-		},
-		func(ctx context.Context) (err error) {
-			n, err = p.names(ctx, roomNames|productNames)
-			return err
-		},
+		ask(&stock, p.harvest.GetColdStock, &harvestv1.GetColdStockRequest{FarmId: farm}),
+		p.naming(&n, roomNames|productNames),
 	)
 	if err != nil {
 		return view{}, err

@@ -60,22 +60,13 @@ func (p *Pages) showCompost(v *visit, f *form) (view, error) {
 		n        names
 	)
 	err = together(v.ctx,
-		func(ctx context.Context) (err error) {
-			asked, err = p.compostlot.ListCompostRequests(ctx, &compostlotv1.ListCompostRequestsRequest{FarmId: farm})
-			return err
-		},
-		func(ctx context.Context) (err error) {
-			calendar, err = p.scheduling.GetCalendar(ctx, &schedulingv1.GetCalendarRequest{FromDate: v.today(0), ToDate: v.today(slotsAhead), FarmId: farm})
-			return err
-		},
+		ask(&asked, p.compostlot.ListCompostRequests, &compostlotv1.ListCompostRequestsRequest{FarmId: farm}),
+		ask(&calendar, p.scheduling.GetCalendar, &schedulingv1.GetCalendarRequest{FromDate: v.today(0), ToDate: v.today(slotsAhead), FarmId: farm}),
 		func(ctx context.Context) (err error) {
 			wider, err = p.askWider(ctx, v)
 			return err
 		},
-		func(ctx context.Context) (err error) {
-			n, err = p.names(ctx, roomNames)
-			return err
-		},
+		p.naming(&n, roomNames),
 	)
 	if err != nil {
 		return view{}, err

@@ -14,14 +14,8 @@ func (p *Pages) roomChoices(ctx context.Context) ([]roomChoice, error) {
 		rooms *schedulingv1.ListRoomsResponse
 	)
 	err := together(ctx,
-		func(ctx context.Context) (err error) {
-			farms, err = p.scheduling.ListFarms(ctx, &schedulingv1.ListFarmsRequest{})
-			return err
-		},
-		func(ctx context.Context) (err error) {
-			rooms, err = p.scheduling.ListRooms(ctx, &schedulingv1.ListRoomsRequest{})
-			return err
-		},
+		ask(&farms, p.scheduling.ListFarms, &schedulingv1.ListFarmsRequest{}),
+		ask(&rooms, p.scheduling.ListRooms, &schedulingv1.ListRoomsRequest{}),
 	)
 	names := byID(farms.GetFarms(), (*schedulingv1.Farm).GetFarmId, (*schedulingv1.Farm).GetName)
 	var choices []roomChoice

@@ -1,7 +1,6 @@
 package web
 
 import (
-	"context"
 	"strings"
 
 	orderv1 "breakshare.example/proto/gen/breakshare/order/v1"
@@ -80,14 +79,8 @@ func (p *Pages) showDeliveries(v *visit, f *form) (view, error) {
 		n   names
 	)
 	err = together(v.ctx,
-		func(ctx context.Context) (err error) {
-			res, err = p.order.ListDeliveries(ctx, &orderv1.ListDeliveriesRequest{FromDate: v.today(-deliveredDays), UntilDate: v.today(1), CustomerId: customer})
-			return err
-		},
-		func(ctx context.Context) (err error) {
-			n, err = p.names(ctx, productNames)
-			return err
-		},
+		ask(&res, p.order.ListDeliveries, &orderv1.ListDeliveriesRequest{FromDate: v.today(-deliveredDays), UntilDate: v.today(1), CustomerId: customer}),
+		p.naming(&n, productNames),
 	)
 	if err != nil {
 		return view{}, err

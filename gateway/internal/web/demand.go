@@ -1,7 +1,6 @@
 package web
 
 import (
-	"context"
 	"strings"
 
 	schedulingv1 "breakshare.example/proto/gen/breakshare/scheduling/v1"
@@ -42,14 +41,8 @@ func (p *Pages) showDemand(v *visit, f *form) (view, error) {
 		n   names
 	)
 	err := together(v.ctx,
-		func(ctx context.Context) (err error) {
-			all, err = p.scheduling.GetDemand(ctx, &schedulingv1.GetDemandRequest{Weeks: quarterDays / 7})
-			return err
-		},
-		func(ctx context.Context) (err error) {
-			n, err = p.names(ctx, productNames)
-			return err
-		},
+		ask(&all, p.scheduling.GetDemand, &schedulingv1.GetDemandRequest{Weeks: quarterDays / 7}),
+		p.naming(&n, productNames),
 	)
 	if err != nil {
 		return view{}, err

@@ -1,7 +1,6 @@
 package web
 
 import (
-	"context"
 	"strings"
 	"time"
 
@@ -32,14 +31,8 @@ func (p *Pages) showFan(v *visit, _ *form) (view, error) {
 		n      names
 	)
 	err := together(v.ctx,
-		func(ctx context.Context) (err error) {
-			supply, err = p.harvest.ForecastSupply(ctx, &harvestv1.ForecastSupplyRequest{FarmId: page.Farm})
-			return err
-		},
-		func(ctx context.Context) (err error) {
-			n, err = p.names(ctx, productNames)
-			return err
-		},
+		ask(&supply, p.harvest.ForecastSupply, &harvestv1.ForecastSupplyRequest{FarmId: page.Farm}),
+		p.naming(&n, productNames),
 	)
 	if err != nil {
 		return view{}, err

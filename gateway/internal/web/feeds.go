@@ -98,20 +98,14 @@ func (p *Pages) showFeeds(v *visit, f *form) (view, error) {
 		n     names
 	)
 	err := together(v.ctx,
-		func(ctx context.Context) (err error) {
-			feeds, err = p.scheduling.ListFeeds(ctx, &schedulingv1.ListFeedsRequest{})
-			return err
-		},
+		ask(&feeds, p.scheduling.ListFeeds, &schedulingv1.ListFeedsRequest{}),
 		func(ctx context.Context) (err error) {
 			if v.who.Role != identity.YardManager {
 				rooms, err = p.scheduling.ListRooms(ctx, &schedulingv1.ListRoomsRequest{FarmId: v.who.FarmID})
 			}
 			return err
 		},
-		func(ctx context.Context) (err error) {
-			n, err = p.names(ctx, farmNames|yardNames)
-			return err
-		},
+		p.naming(&n, farmNames|yardNames),
 	)
 	if err != nil {
 		return view{}, err

@@ -1,7 +1,6 @@
 package web
 
 import (
-	"context"
 	"errors"
 	"io"
 	"net/http"
@@ -54,11 +53,7 @@ type incidentRow struct {
 
 // showRound shows the order of rooms for a day, to print, and the incidents that are open.
 func (p *Pages) showRound(v *visit, f *form) (view, error) {
-	farm, err := p.farmOf(v)
-	if err != nil {
-		return view{}, err
-	}
-	day, err := v.day(v.today(0))
+	farm, day, err := p.farmDay(v)
 	if err != nil {
 		return view{}, err
 	}
@@ -70,22 +65,10 @@ func (p *Pages) showRound(v *visit, f *form) (view, error) {
 		rooms     *schedulingv1.ListRoomsResponse
 	)
 	err = together(v.ctx,
-		func(ctx context.Context) (err error) {
-			order, err = p.harvest.GetRoomOrder(ctx, &harvestv1.GetRoomOrderRequest{FarmId: farm, Date: day})
-			return err
-		},
-		func(ctx context.Context) (err error) {
-			incidents, err = p.harvest.ListIncidents(ctx, &harvestv1.ListIncidentsRequest{FarmId: farm})
-			return err
-		},
-		func(ctx context.Context) (err error) {
-			pests, err = p.harvest.ListPests(ctx, &harvestv1.ListPestsRequest{})
-			return err
-		},
-		func(ctx context.Context) (err error) {
-			rooms, err = p.scheduling.ListRooms(ctx, &schedulingv1.ListRoomsRequest{FarmId: farm})
-			return err
-		},
+		ask(&order, p.harvest.GetRoomOrder, &harvestv1.GetRoomOrderRequest{FarmId: farm, Date: day}),
+		ask(&incidents, p.harvest.ListIncidents, &harvestv1.ListIncidentsRequest{FarmId: farm}),
+		ask(&pests, p.harvest.ListPests, &harvestv1.ListPestsRequest{}),
+		ask(&rooms, p.scheduling.ListRooms, &schedulingv1.ListRoomsRequest{FarmId: farm}),
 	)
 	if err != nil {
 		return view{}, err

@@ -1,7 +1,6 @@
 package web
 
 import (
-	"context"
 	"net/url"
 
 	"google.golang.org/protobuf/proto"
@@ -20,14 +19,8 @@ func (p *Pages) showKitchens(v *visit, _ *form) (view, error) {
 		n   names
 	)
 	err := together(v.ctx,
-		func(ctx context.Context) (err error) {
-			res, err = p.order.ListCustomers(ctx, &orderv1.ListCustomersRequest{})
-			return err
-		},
-		func(ctx context.Context) (err error) {
-			n, err = p.names(ctx, farmNames)
-			return err
-		},
+		ask(&res, p.order.ListCustomers, &orderv1.ListCustomersRequest{}),
+		p.naming(&n, farmNames),
 	)
 	if err != nil {
 		return view{}, err
@@ -171,14 +164,8 @@ func (p *Pages) kitchen(v *visit) (*orderv1.Customer, names, error) {
 		n   names
 	)
 	err := together(v.ctx,
-		func(ctx context.Context) (err error) {
-			res, err = p.order.ListCustomers(ctx, &orderv1.ListCustomersRequest{})
-			return err
-		},
-		func(ctx context.Context) (err error) {
-			n, err = p.names(ctx, farmNames|productNames)
-			return err
-		},
+		ask(&res, p.order.ListCustomers, &orderv1.ListCustomersRequest{}),
+		p.naming(&n, farmNames|productNames),
 	)
 	if err != nil {
 		return nil, n, err

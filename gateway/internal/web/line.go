@@ -75,22 +75,13 @@ func (p *Pages) showLine(v *visit, f *form) (view, error) {
 		n     names
 	)
 	err = together(v.ctx,
-		func(ctx context.Context) (err error) {
-			line, err = p.order.ExplainLine(ctx, &orderv1.ExplainLineRequest{MatchId: page.Match, OrderId: page.Order, ProductId: page.ProductID})
-			return err
-		},
+		ask(&line, p.order.ExplainLine, &orderv1.ExplainLineRequest{MatchId: page.Match, OrderId: page.Order, ProductId: page.ProductID}),
 		func(ctx context.Context) (err error) {
 			match, err = p.order.GetMatch(ctx, &orderv1.GetMatchRequest{MatchId: page.Match})
 			return unless(fault.NotFound, err)
 		},
-		func(ctx context.Context) (err error) {
-			pins, err = p.order.ListPins(ctx, &orderv1.ListPinsRequest{DeliveryDate: page.Day})
-			return err
-		},
-		func(ctx context.Context) (err error) {
-			n, err = p.names(ctx, farmNames|customerNames|productNames)
-			return err
-		},
+		ask(&pins, p.order.ListPins, &orderv1.ListPinsRequest{DeliveryDate: page.Day}),
+		p.naming(&n, farmNames|customerNames|productNames),
 	)
 	if err != nil {
 		return view{}, err

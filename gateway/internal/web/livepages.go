@@ -70,14 +70,8 @@ func (p *Pages) tomorrowParts(v *visit) (map[string]part, error) {
 			match, err = p.order.GetMatch(ctx, &orderv1.GetMatchRequest{DeliveryDate: day})
 			return unless(fault.NotFound, err)
 		},
-		func(ctx context.Context) (err error) {
-			orders, err = p.order.ListOrders(ctx, &orderv1.ListOrdersRequest{DeliveryDate: day})
-			return err
-		},
-		func(ctx context.Context) (err error) {
-			supply, err = p.harvest.GetSupply(ctx, &harvestv1.GetSupplyRequest{FromDate: day, ToDate: day})
-			return err
-		},
+		ask(&orders, p.order.ListOrders, &orderv1.ListOrdersRequest{DeliveryDate: day}),
+		ask(&supply, p.harvest.GetSupply, &harvestv1.GetSupplyRequest{FromDate: day, ToDate: day}),
 	)
 	if err != nil {
 		return nil, err

@@ -32,14 +32,8 @@ func (p *Pages) showLots(v *visit, _ *form) (view, error) {
 		n   names
 	)
 	err := together(v.ctx,
-		func(ctx context.Context) (err error) {
-			res, err = p.compostlot.ListLots(ctx, &compostlotv1.ListLotsRequest{YardId: v.who.YardID})
-			return err
-		},
-		func(ctx context.Context) (err error) {
-			n, err = p.names(ctx, yardNames)
-			return err
-		},
+		ask(&res, p.compostlot.ListLots, &compostlotv1.ListLotsRequest{YardId: v.who.YardID}),
+		p.naming(&n, yardNames),
 	)
 	if err != nil {
 		return view{}, err
@@ -129,18 +123,9 @@ func (p *Pages) showLot(v *visit, f *form) (view, error) {
 		rooms  []roomChoice
 	)
 	err := together(v.ctx,
-		func(ctx context.Context) (err error) {
-			report, err = p.compostlot.GetLotReport(ctx, &compostlotv1.GetLotReportRequest{LotId: v.r.PathValue("lot")})
-			return err
-		},
-		func(ctx context.Context) (err error) {
-			chart, err = p.compostlot.GetLotChart(ctx, &compostlotv1.GetLotChartRequest{LotId: v.r.PathValue("lot"), Points: chartPoints})
-			return err
-		},
-		func(ctx context.Context) (err error) {
-			n, err = p.names(ctx, farmNames|yardNames)
-			return err
-		},
+		ask(&report, p.compostlot.GetLotReport, &compostlotv1.GetLotReportRequest{LotId: v.r.PathValue("lot")}),
+		ask(&chart, p.compostlot.GetLotChart, &compostlotv1.GetLotChartRequest{LotId: v.r.PathValue("lot"), Points: chartPoints}),
+		p.naming(&n, farmNames|yardNames),
 		func(ctx context.Context) (err error) {
 			rooms, err = p.roomChoices(ctx)
 			return err

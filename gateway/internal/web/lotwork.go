@@ -1,7 +1,6 @@
 package web
 
 import (
-	"context"
 	"strconv"
 	"time"
 
@@ -65,14 +64,8 @@ func (p *Pages) showLotWork(v *visit, f *form) (view, error) {
 		recipes *compostlotv1.ListRecipesResponse
 	)
 	err := together(v.ctx,
-		func(ctx context.Context) (err error) {
-			report, err = p.compostlot.GetLotReport(ctx, &compostlotv1.GetLotReportRequest{LotId: v.r.PathValue("lot")})
-			return err
-		},
-		func(ctx context.Context) (err error) {
-			recipes, err = p.compostlot.ListRecipes(ctx, &compostlotv1.ListRecipesRequest{YardId: v.who.YardID})
-			return err
-		},
+		ask(&report, p.compostlot.GetLotReport, &compostlotv1.GetLotReportRequest{LotId: v.r.PathValue("lot")}),
+		ask(&recipes, p.compostlot.ListRecipes, &compostlotv1.ListRecipesRequest{YardId: v.who.YardID}),
 	)
 	if err != nil {
 		return view{}, err

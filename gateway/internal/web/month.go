@@ -67,14 +67,8 @@ func (p *Pages) showMonth(v *visit, _ *form) (view, error) {
 			}
 			return err
 		},
-		func(ctx context.Context) (err error) {
-			days, err = p.scheduling.GetWorkingDays(ctx, &schedulingv1.GetWorkingDaysRequest{})
-			return err
-		},
-		func(ctx context.Context) (err error) {
-			n, err = p.names(ctx, farmNames|yardNames)
-			return err
-		},
+		ask(&days, p.scheduling.GetWorkingDays, &schedulingv1.GetWorkingDaysRequest{}),
+		p.naming(&n, farmNames|yardNames),
 	)
 	if err != nil {
 		return view{}, err

@@ -4,6 +4,7 @@ import (
 	"context"
 
 	"golang.org/x/sync/errgroup"
+	"google.golang.org/grpc"
 
 	compostlotv1 "breakshare.example/proto/gen/breakshare/compostlot/v1"
 	orderv1 "breakshare.example/proto/gen/breakshare/order/v1"
@@ -90,6 +91,22 @@ func together(ctx context.Context, all ...func(context.Context) error) error {
 		group.Go(func() error { return one(ctx) })
 	}
 	return group.Wait()
+}
+
+// ask is a call for together, whose answer goes to out.
+func ask[Q, A any](out *A, call func(context.Context, Q, ...grpc.CallOption) (A, error), req Q) func(context.Context) error {
+	return func(ctx context.Context) (err error) {
+		*out, err = call(ctx, req)
+		return err
+	}
+}
+
+// naming is a reading of names for together.
+func (p *Pages) naming(out *names, want things) func(context.Context) error {
+	return func(ctx context.Context) (err error) {
+		*out, err = p.names(ctx, want)
+		return err
+	}
 }
 
 func (n names) product(id string) string {

@@ -24,11 +24,7 @@ type note struct {
 
 // showNotes shows what left the farm, kitchen by kitchen.
 func (p *Pages) showNotes(v *visit, _ *form) (view, error) {
-	farm, err := p.farmOf(v)
-	if err != nil {
-		return view{}, err
-	}
-	day, err := v.day(v.today(0))
+	farm, day, err := p.farmDay(v)
 	if err != nil {
 		return view{}, err
 	}
@@ -38,19 +34,13 @@ func (p *Pages) showNotes(v *visit, _ *form) (view, error) {
 		n    names
 	)
 	err = together(v.ctx,
-		func(ctx context.Context) (err error) {
-			res, err = p.order.ListDeliveries(ctx, &orderv1.ListDeliveriesRequest{FromDate: day, FarmId: farm})
-			return err
-		},
+		ask(&res, p.order.ListDeliveries, &orderv1.ListDeliveriesRequest{FromDate: day, FarmId: farm}),
 		func(ctx context.Context) (err error) {
 			// The pack list knows the kitchens' names.
 			list, err = p.order.GetPackList(ctx, &orderv1.GetPackListRequest{DeliveryDate: day, FarmId: farm})
 			return unless(fault.NotFound, unless(fault.Precondition, err))
 		},
-		func(ctx context.Context) (err error) {
-			n, err = p.names(ctx, farmNames|productNames)
-			return err
-		},
+		p.naming(&n, farmNames|productNames),
 	)
 	if err != nil {
 		return view{}, err

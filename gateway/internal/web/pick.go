@@ -81,23 +81,14 @@ func (p *Pages) showPick(v *visit, f *form) (view, error) {
 		stock *harvestv1.GetColdStockResponse
 	)
 	err = together(v.ctx,
-		func(ctx context.Context) (err error) {
-			order, err = p.harvest.GetRoomOrder(ctx, &harvestv1.GetRoomOrderRequest{FarmId: farm, Date: day})
-			return err
-		},
+		ask(&order, p.harvest.GetRoomOrder, &harvestv1.GetRoomOrderRequest{FarmId: farm, Date: day}),
 		func(ctx context.Context) error {
 			res, err := p.scheduling.ListRooms(ctx, &schedulingv1.ListRoomsRequest{FarmId: farm})
 			rooms = byID(res.GetRooms(), (*schedulingv1.Room).GetRoomId, (*schedulingv1.Room).GetName)
 			return err
 		},
-		func(ctx context.Context) (err error) {
-			stock, err = p.harvest.GetColdStock(ctx, &harvestv1.GetColdStockRequest{FarmId: farm})
-			return err
-		},
-		func(ctx context.Context) (err error) {
-			lots, err = p.harvest.ListPickLots(ctx, &harvestv1.ListPickLotsRequest{FromDate: addDays(day, -lookBack), ToDate: day, FarmId: farm})
-			return err
-		},
+		ask(&stock, p.harvest.GetColdStock, &harvestv1.GetColdStockRequest{FarmId: farm}),
+		ask(&lots, p.harvest.ListPickLots, &harvestv1.ListPickLotsRequest{FromDate: addDays(day, -lookBack), ToDate: day, FarmId: farm}),
 	)
 	if err != nil {
 		return view{}, err

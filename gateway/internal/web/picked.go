@@ -1,7 +1,6 @@
 package web
 
 import (
-	"context"
 	"net/url"
 
 	harvestv1 "breakshare.example/proto/gen/breakshare/harvest/v1"
@@ -46,11 +45,7 @@ type pickedPart struct {
 
 // showPicked shows what the grower's farm weighed on a day, today without one.
 func (p *Pages) showPicked(v *visit, f *form) (view, error) {
-	farm, err := p.farmOf(v)
-	if err != nil {
-		return view{}, err
-	}
-	day, err := v.day(v.today(0))
+	farm, day, err := p.farmDay(v)
 	if err != nil {
 		return view{}, err
 	}
@@ -60,18 +55,9 @@ func (p *Pages) showPicked(v *visit, f *form) (view, error) {
 		stock   *harvestv1.GetColdStockResponse
 	)
 	err = together(v.ctx,
-		func(ctx context.Context) (err error) {
-			n, err = p.names(ctx, roomNames|productNames)
-			return err
-		},
-		func(ctx context.Context) (err error) {
-			stock, err = p.harvest.GetColdStock(ctx, &harvestv1.GetColdStockRequest{FarmId: farm})
-			return err
-		},
-		func(ctx context.Context) (err error) {
-			weighed, err = p.harvest.ListPicks(ctx, &harvestv1.ListPicksRequest{FromDate: day, ToDate: day, FarmId: farm})
-			return err
-		},
+		p.naming(&n, roomNames|productNames),
+		ask(&stock, p.harvest.GetColdStock, &harvestv1.GetColdStockRequest{FarmId: farm}),
+		ask(&weighed, p.harvest.ListPicks, &harvestv1.ListPicksRequest{FromDate: day, ToDate: day, FarmId: farm}),
 	)
 	if err != nil {
 		return view{}, err

@@ -2,7 +2,6 @@ package web
 
 import (
 	"cmp"
-	"context"
 	"net/url"
 	"slices"
 	"strconv"
@@ -103,22 +102,10 @@ func (p *Pages) planWith(v *visit, f *form, refused *planRefused) (view, error) 
 		n          names
 	)
 	err := together(v.ctx,
-		func(ctx context.Context) (err error) {
-			rooms, err = p.scheduling.ListRooms(ctx, &schedulingv1.ListRoomsRequest{FarmId: farm})
-			return err
-		},
-		func(ctx context.Context) (err error) {
-			crops, err = p.scheduling.GetCalendar(ctx, &schedulingv1.GetCalendarRequest{FromDate: v.today(0), ToDate: v.today(planAhead), FarmId: farm})
-			return err
-		},
-		func(ctx context.Context) (err error) {
-			programmes, err = p.scheduling.ListProgrammes(ctx, &schedulingv1.ListProgrammesRequest{})
-			return err
-		},
-		func(ctx context.Context) (err error) {
-			n, err = p.names(ctx, farmNames)
-			return err
-		},
+		ask(&rooms, p.scheduling.ListRooms, &schedulingv1.ListRoomsRequest{FarmId: farm}),
+		ask(&crops, p.scheduling.GetCalendar, &schedulingv1.GetCalendarRequest{FromDate: v.today(0), ToDate: v.today(planAhead), FarmId: farm}),
+		ask(&programmes, p.scheduling.ListProgrammes, &schedulingv1.ListProgrammesRequest{}),
+		p.naming(&n, farmNames),
 	)
 	if err != nil {
 		return view{}, err

@@ -1,7 +1,6 @@
 package web
 
 import (
-	"context"
 	"fmt"
 	"net/http"
 	"slices"
@@ -169,18 +168,9 @@ func (p *Pages) showPlanning(v *visit, f *form) (view, error) {
 		n        names
 	)
 	err := together(v.ctx,
-		func(ctx context.Context) (err error) {
-			settings, err = p.scheduling.GetPlanningSettings(ctx, &schedulingv1.GetPlanningSettingsRequest{})
-			return err
-		},
-		func(ctx context.Context) (err error) {
-			days, err = p.scheduling.GetWorkingDays(ctx, &schedulingv1.GetWorkingDaysRequest{})
-			return err
-		},
-		func(ctx context.Context) (err error) {
-			n, err = p.names(ctx, productNames)
-			return err
-		},
+		ask(&settings, p.scheduling.GetPlanningSettings, &schedulingv1.GetPlanningSettingsRequest{}),
+		ask(&days, p.scheduling.GetWorkingDays, &schedulingv1.GetWorkingDaysRequest{}),
+		p.naming(&n, productNames),
 	)
 	if err != nil {
 		return view{}, err

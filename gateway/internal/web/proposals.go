@@ -140,10 +140,7 @@ func (p *Pages) propose(v *visit, f *form, page *proposalsPage) error {
 			anew, err = p.lastProposal(ctx, req, true)
 			return err
 		},
-		func(ctx context.Context) (err error) {
-			n, err = p.names(ctx, farmNames|roomNames|productNames)
-			return err
-		},
+		p.naming(&n, farmNames|roomNames|productNames),
 	)
 	if err != nil {
 		return err

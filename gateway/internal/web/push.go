@@ -1,7 +1,6 @@
 package web
 
 import (
-	"context"
 	"fmt"
 	"net/url"
 	"slices"
@@ -84,26 +83,11 @@ func (p *Pages) showPush(v *visit, f *form) (view, error) {
 		products *orderv1.ListProductsResponse
 	)
 	err = together(v.ctx,
-		func(ctx context.Context) (err error) {
-			rooms, err = p.scheduling.ListRooms(ctx, &schedulingv1.ListRoomsRequest{FarmId: farm})
-			return err
-		},
-		func(ctx context.Context) (err error) {
-			crops, err = p.scheduling.GetCalendar(ctx, &schedulingv1.GetCalendarRequest{FromDate: day, ToDate: day, FarmId: farm})
-			return err
-		},
-		func(ctx context.Context) (err error) {
-			pushed, err = p.harvest.ListExpectedPicks(ctx, &harvestv1.ListExpectedPicksRequest{FromDate: addDays(day, -lookBack), ToDate: day, FarmId: farm})
-			return err
-		},
-		func(ctx context.Context) (err error) {
-			outlooks, err = p.harvest.ListOutlooks(ctx, &harvestv1.ListOutlooksRequest{FromDate: addDays(day, -lookBack), ToDate: day, FarmId: farm})
-			return err
-		},
-		func(ctx context.Context) (err error) {
-			products, err = p.order.ListProducts(ctx, &orderv1.ListProductsRequest{})
-			return err
-		},
+		ask(&rooms, p.scheduling.ListRooms, &schedulingv1.ListRoomsRequest{FarmId: farm}),
+		ask(&crops, p.scheduling.GetCalendar, &schedulingv1.GetCalendarRequest{FromDate: day, ToDate: day, FarmId: farm}),
+		ask(&pushed, p.harvest.ListExpectedPicks, &harvestv1.ListExpectedPicksRequest{FromDate: addDays(day, -lookBack), ToDate: day, FarmId: farm}),
+		ask(&outlooks, p.harvest.ListOutlooks, &harvestv1.ListOutlooksRequest{FromDate: addDays(day, -lookBack), ToDate: day, FarmId: farm}),
+		ask(&products, p.order.ListProducts, &orderv1.ListProductsRequest{}),
 	)
 	if err != nil {
 		return view{}, err
@@ -130,6 +114,15 @@ func (p *Pages) farmOf(v *visit) (string, error) {
 		return farm, nil
 	}
 	return "", fault.New(fault.Forbidden, "NO_FARM", "%s", v.words.T("problem.no_farm"))
+}
+
+// farmDay is that farm with the day that the request names, today without one.
+func (p *Pages) farmDay(v *visit) (farm, day string, err error) {
+	if farm, err = p.farmOf(v); err != nil {
+		return "", "", err
+	}
+	day, err = v.day(v.today(0))
+	return farm, day, err
 }
 
 func pushKey(room, product string) string { return room + "." + product }

@@ -1,7 +1,6 @@
 package web
 
 import (
-	"context"
 	"strconv"
 	"strings"
 
@@ -102,14 +101,8 @@ func (p *Pages) showQuarter(v *visit, f *form) (view, error) {
 		n       names
 	)
 	err = together(v.ctx,
-		func(ctx context.Context) (err error) {
-			quarter, err = p.scheduling.GetQuarter(ctx, &schedulingv1.GetQuarterRequest{FirstWeek: from, Weeks: quarterDays / 7})
-			return err
-		},
-		func(ctx context.Context) (err error) {
-			n, err = p.names(ctx, farmNames|productNames)
-			return err
-		},
+		ask(&quarter, p.scheduling.GetQuarter, &schedulingv1.GetQuarterRequest{FirstWeek: from, Weeks: quarterDays / 7}),
+		p.naming(&n, farmNames|productNames),
 	)
 	if err != nil {
 		return view{}, err

@@ -1,7 +1,6 @@
 package web
 
 import (
-	"context"
 	"math"
 	"net/url"
 	"strconv"
@@ -86,14 +85,8 @@ func (p *Pages) recipesWith(v *visit, f *form, result *recipeResult) (view, erro
 		n   names
 	)
 	err := together(v.ctx,
-		func(ctx context.Context) (err error) {
-			res, err = p.compostlot.ListRecipes(ctx, &compostlotv1.ListRecipesRequest{YardId: v.who.YardID})
-			return err
-		},
-		func(ctx context.Context) (err error) {
-			n, err = p.names(ctx, yardNames)
-			return err
-		},
+		ask(&res, p.compostlot.ListRecipes, &compostlotv1.ListRecipesRequest{YardId: v.who.YardID}),
+		p.naming(&n, yardNames),
 	)
 	if err != nil {
 		return view{}, err

@@ -68,14 +68,8 @@ func (p *Pages) showRooms(v *visit, f *form) (view, error) {
 		asked *compostlotv1.ListCompostRequestsResponse
 	)
 	err = together(v.ctx,
-		func(ctx context.Context) (err error) {
-			rooms, err = p.scheduling.ListRooms(ctx, &schedulingv1.ListRoomsRequest{FarmId: farm})
-			return err
-		},
-		func(ctx context.Context) (err error) {
-			crops, err = p.scheduling.GetCalendar(ctx, &schedulingv1.GetCalendarRequest{FromDate: page.Today, ToDate: addDays(page.Today, ahead), FarmId: farm})
-			return err
-		},
+		ask(&rooms, p.scheduling.ListRooms, &schedulingv1.ListRoomsRequest{FarmId: farm}),
+		ask(&crops, p.scheduling.GetCalendar, &schedulingv1.GetCalendarRequest{FromDate: page.Today, ToDate: addDays(page.Today, ahead), FarmId: farm}),
 		func(ctx context.Context) (err error) {
 			// Advice is a help: without it the rooms are shown all the same, and say so.
 			if ends, err = p.harvest.AdviseEnd(ctx, &harvestv1.AdviseEndRequest{}); err != nil {
@@ -84,10 +78,7 @@ func (p *Pages) showRooms(v *visit, f *form) (view, error) {
 			}
 			return nil
 		},
-		func(ctx context.Context) (err error) {
-			asked, err = p.compostlot.ListCompostRequests(ctx, &compostlotv1.ListCompostRequestsRequest{FarmId: farm})
-			return err
-		},
+		ask(&asked, p.compostlot.ListCompostRequests, &compostlotv1.ListCompostRequestsRequest{FarmId: farm}),
 	)
 	if err != nil {
 		return view{}, err

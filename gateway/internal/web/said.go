@@ -1,8 +1,6 @@
 package web
 
 import (
-	"context"
-
 	harvestv1 "breakshare.example/proto/gen/breakshare/harvest/v1"
 )
 
@@ -34,14 +32,8 @@ func (p *Pages) showSaid(v *visit, _ *form) (view, error) {
 	of := list.GetExpectedPicks()[0]
 	var outlooks *harvestv1.ListOutlooksResponse
 	err = together(v.ctx,
-		func(ctx context.Context) (err error) {
-			outlooks, err = p.harvest.ListOutlooks(ctx, &harvestv1.ListOutlooksRequest{FromDate: of.GetDate(), ToDate: of.GetDate(), FarmId: of.GetFarmId()})
-			return err
-		},
-		func(ctx context.Context) (err error) {
-			n, err = p.names(ctx, roomNames|productNames)
-			return err
-		},
+		ask(&outlooks, p.harvest.ListOutlooks, &harvestv1.ListOutlooksRequest{FromDate: of.GetDate(), ToDate: of.GetDate(), FarmId: of.GetFarmId()}),
+		p.naming(&n, roomNames|productNames),
 	)
 	if err != nil {
 		return view{}, err

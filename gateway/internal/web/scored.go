@@ -1,7 +1,6 @@
 package web
 
 import (
-	"context"
 	"strconv"
 
 	harvestv1 "breakshare.example/proto/gen/breakshare/harvest/v1"
@@ -51,14 +50,8 @@ func (p *Pages) showScored(v *visit, _ *form) (view, error) {
 		n      names
 	)
 	err := together(v.ctx,
-		func(ctx context.Context) (err error) {
-			scores, err = p.harvest.GetScores(ctx, &harvestv1.GetScoresRequest{FarmId: page.Farm})
-			return err
-		},
-		func(ctx context.Context) (err error) {
-			n, err = p.names(ctx, farmNames|roomNames|productNames)
-			return err
-		},
+		ask(&scores, p.harvest.GetScores, &harvestv1.GetScoresRequest{FarmId: page.Farm}),
+		p.naming(&n, farmNames|roomNames|productNames),
 	)
 	if err != nil {
 		return view{}, err

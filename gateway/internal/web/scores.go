@@ -1,8 +1,6 @@
 package web
 
 import (
-	"context"
-
 	harvestv1 "breakshare.example/proto/gen/breakshare/harvest/v1"
 	orderv1 "breakshare.example/proto/gen/breakshare/order/v1"
 )
@@ -41,18 +39,9 @@ func (p *Pages) showScores(v *visit, _ *form) (view, error) {
 		n      names
 	)
 	err := together(v.ctx,
-		func(ctx context.Context) (err error) {
-			scores, err = p.harvest.GetScores(ctx, &harvestv1.GetScoresRequest{})
-			return err
-		},
-		func(ctx context.Context) (err error) {
-			season, err = p.order.GetSeason(ctx, &orderv1.GetSeasonRequest{DeliveryDate: v.today(1)})
-			return err
-		},
-		func(ctx context.Context) (err error) {
-			n, err = p.names(ctx, farmNames)
-			return err
-		},
+		ask(&scores, p.harvest.GetScores, &harvestv1.GetScoresRequest{}),
+		ask(&season, p.order.GetSeason, &orderv1.GetSeasonRequest{DeliveryDate: v.today(1)}),
+		p.naming(&n, farmNames),
 	)
 	if err != nil {
 		return view{}, err

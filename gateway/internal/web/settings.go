@@ -1,7 +1,6 @@
 package web
 
 import (
-	"context"
 	"fmt"
 	"net/http"
 	"strconv"
@@ -55,22 +54,10 @@ func (p *Pages) showSettings(v *visit, f *form) (view, error) {
 		n         names
 	)
 	err := together(v.ctx,
-		func(ctx context.Context) (err error) {
-			match, err = p.order.GetMatchSettings(ctx, &orderv1.GetMatchSettingsRequest{})
-			return err
-		},
-		func(ctx context.Context) (err error) {
-			ordering, err = p.order.GetOrderingSettings(ctx, &orderv1.GetOrderingSettingsRequest{})
-			return err
-		},
-		func(ctx context.Context) (err error) {
-			customers, err = p.order.ListCustomers(ctx, &orderv1.ListCustomersRequest{})
-			return err
-		},
-		func(ctx context.Context) (err error) {
-			n, err = p.names(ctx, farmNames|productNames)
-			return err
-		},
+		ask(&match, p.order.GetMatchSettings, &orderv1.GetMatchSettingsRequest{}),
+		ask(&ordering, p.order.GetOrderingSettings, &orderv1.GetOrderingSettingsRequest{}),
+		ask(&customers, p.order.ListCustomers, &orderv1.ListCustomersRequest{}),
+		p.naming(&n, farmNames|productNames),
 	)
 	if err != nil {
 		return view{}, err

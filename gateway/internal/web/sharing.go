@@ -1,7 +1,6 @@
 package web
 
 import (
-	"context"
 	"slices"
 	"strconv"
 	"strings"
@@ -48,18 +47,9 @@ func (p *Pages) showSharing(v *visit, f *form) (view, error) {
 		n        names
 	)
 	err := together(v.ctx,
-		func(ctx context.Context) (err error) {
-			settings, err = p.compostlot.GetShareSettings(ctx, &compostlotv1.GetShareSettingsRequest{})
-			return err
-		},
-		func(ctx context.Context) (err error) {
-			costs, err = p.compostlot.ListHaulCosts(ctx, &compostlotv1.ListHaulCostsRequest{})
-			return err
-		},
-		func(ctx context.Context) (err error) {
-			n, err = p.names(ctx, farmNames|yardNames)
-			return err
-		},
+		ask(&settings, p.compostlot.GetShareSettings, &compostlotv1.GetShareSettingsRequest{}),
+		ask(&costs, p.compostlot.ListHaulCosts, &compostlotv1.ListHaulCostsRequest{}),
+		p.naming(&n, farmNames|yardNames),
 	)
 	if err != nil {
 		return view{}, err

@@ -95,24 +95,15 @@ func (p *Pages) showSlots(v *visit, f *form) (view, error) {
 		n     names
 	)
 	err = together(v.ctx,
-		func(ctx context.Context) (err error) {
-			slots, err = p.compostlot.ListSlots(ctx, &compostlotv1.ListSlotsRequest{FromDate: from, ToDate: to, YardId: v.who.YardID})
-			return err
-		},
-		func(ctx context.Context) (err error) {
-			asked, err = p.compostlot.ListCompostRequests(ctx, &compostlotv1.ListCompostRequestsRequest{})
-			return err
-		},
+		ask(&slots, p.compostlot.ListSlots, &compostlotv1.ListSlotsRequest{FromDate: from, ToDate: to, YardId: v.who.YardID}),
+		ask(&asked, p.compostlot.ListCompostRequests, &compostlotv1.ListCompostRequestsRequest{}),
 		func(ctx context.Context) (err error) {
 			if page.Previews {
 				round, err = p.compostlot.ShareOut(ctx, &compostlotv1.ShareOutRequest{RequestId: newForm().RequestID, FromDate: from, ToDate: to})
 			}
 			return err
 		},
-		func(ctx context.Context) (err error) {
-			n, err = p.names(ctx, farmNames|roomNames|yardNames)
-			return err
-		},
+		p.naming(&n, farmNames|roomNames|yardNames),
 	)
 	if err != nil {
 		return view{}, err

@@ -1,7 +1,6 @@
 package web
 
 import (
-	"context"
 	"strings"
 
 	orderv1 "breakshare.example/proto/gen/breakshare/order/v1"
@@ -61,18 +60,9 @@ func (p *Pages) showStanding(v *visit, f *form) (view, error) {
 		n      names
 	)
 	err = together(v.ctx,
-		func(ctx context.Context) (err error) {
-			orders, err = p.order.ListStandingOrders(ctx, &orderv1.ListStandingOrdersRequest{CustomerId: customer})
-			return err
-		},
-		func(ctx context.Context) (err error) {
-			days, err = p.order.ListStandingDays(ctx, &orderv1.ListStandingDaysRequest{CustomerId: customer})
-			return err
-		},
-		func(ctx context.Context) (err error) {
-			n, err = p.names(ctx, productNames)
-			return err
-		},
+		ask(&orders, p.order.ListStandingOrders, &orderv1.ListStandingOrdersRequest{CustomerId: customer}),
+		ask(&days, p.order.ListStandingDays, &orderv1.ListStandingDaysRequest{CustomerId: customer}),
+		p.naming(&n, productNames),
 	)
 	if err != nil {
 		return view{}, err

@@ -30,18 +30,9 @@ func (p *Pages) showTomorrow(v *visit, f *form) (view, error) {
 			match, err = p.order.GetMatch(ctx, &orderv1.GetMatchRequest{DeliveryDate: day})
 			return unless(fault.NotFound, err)
 		},
-		func(ctx context.Context) (err error) {
-			supply, err = p.harvest.GetSupply(ctx, &harvestv1.GetSupplyRequest{FromDate: day, ToDate: day})
-			return err
-		},
-		func(ctx context.Context) (err error) {
-			pins, err = p.order.ListPins(ctx, &orderv1.ListPinsRequest{DeliveryDate: day})
-			return err
-		},
-		func(ctx context.Context) (err error) {
-			names, err = p.names(ctx, farmNames|customerNames|productNames)
-			return err
-		},
+		ask(&supply, p.harvest.GetSupply, &harvestv1.GetSupplyRequest{FromDate: day, ToDate: day}),
+		ask(&pins, p.order.ListPins, &orderv1.ListPinsRequest{DeliveryDate: day}),
+		p.naming(&names, farmNames|customerNames|productNames),
 	)
 	if err != nil {
 		return view{}, err

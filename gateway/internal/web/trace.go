@@ -85,10 +85,7 @@ func (p *Pages) trace(v *visit, page *tracePage) error {
 		lot  *harvestv1.TraceBackResponse
 	)
 	err := together(v.ctx,
-		func(ctx context.Context) (err error) {
-			n, err = p.names(ctx, farmNames|roomNames|yardNames|customerNames|productNames)
-			return err
-		},
+		p.naming(&n, farmNames|roomNames|yardNames|customerNames|productNames),
 		func(ctx context.Context) (err error) {
 			pack, lot, err = p.traceBack(ctx, page.Code)
 			return err

@@ -39,14 +39,8 @@ func (p *Pages) showWhatIf(v *visit, f *form) (view, error) {
 		n     names
 	)
 	err := together(v.ctx,
-		func(ctx context.Context) (err error) {
-			rooms, err = p.scheduling.ListRooms(ctx, &schedulingv1.ListRoomsRequest{})
-			return err
-		},
-		func(ctx context.Context) (err error) {
-			n, err = p.names(ctx, farmNames|yardNames)
-			return err
-		},
+		ask(&rooms, p.scheduling.ListRooms, &schedulingv1.ListRoomsRequest{}),
+		p.naming(&n, farmNames|yardNames),
 	)
 	if err != nil {
 		return view{}, err
@@ -111,14 +105,8 @@ func (p *Pages) whatIf(v *visit) (view, error) {
 		n   names
 	)
 	err = together(ctx,
-		func(ctx context.Context) (err error) {
-			res, err = p.scheduling.WhatIf(ctx, &schedulingv1.WhatIfRequest{Weeks: usualWeeks, Seconds: usualSeconds, Changes: all, Replan: v.r.PostFormValue("replan") != ""})
-			return err
-		},
-		func(ctx context.Context) (err error) {
-			n, err = p.names(ctx, farmNames|roomNames|productNames)
-			return err
-		},
+		ask(&res, p.scheduling.WhatIf, &schedulingv1.WhatIfRequest{Weeks: usualWeeks, Seconds: usualSeconds, Changes: all, Replan: v.r.PostFormValue("replan") != ""}),
+		p.naming(&n, farmNames|roomNames|productNames),
 	)
 	if err != nil {
 		return view{}, err

@@ -12,7 +12,7 @@ func (p *Pages) yardRoutes(mux *http.ServeMux) {
 	for path, handle := range map[string]func(*visit) (view, error){
 		"/recipes": p.planRecipe, "/releaserules": p.saveReleaseRules, "/slots/upload": submit(p.publishFile, p.showSlots, nil), "/openlot": submit(p.openLot, p.showOpenLot, afterDot),
 		"/lots/{lot}/recipe": submit(p.setLotRecipe, p.showLotWork, nil), "/lots/{lot}/step": submit(p.markStep, p.showLotWork, workField),
-		"/lots/{lot}/work/record": submit(p.recordWork, p.showLotWork, workField), "/lots/{lot}/sample": submit(p.recordSample, p.showLotWork, workField),
+		"/lots/{lot}/supplement": submit(p.recordWork, p.showLotWork, workField), "/lots/{lot}/sample": submit(p.recordSample, p.showLotWork, workField),
 		"/lots/{lot}/probe": submit(p.saveProbe, p.showLotWork, workField), "/lots/{lot}/readings": submit(p.uploadReadings, p.showLotWork, nil),
 		"/compost/crop":     submit(p.askForCrop, p.showCompost, afterDot),
 		"/sharing/settings": submit(p.saveShareSettings, p.showSharing, afterDot), "/sharing/haul": submit(p.saveHaul, p.showSharing, nil),

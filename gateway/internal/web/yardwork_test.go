@@ -142,9 +142,9 @@ func TestWorkOnALot(t *testing.T) {
 		t.Errorf("marked %v", m)
 	}
 
-	r.submit(p, lot+"/work/record", map[string]string{"ingredient_1": "soybean meal", "mass_1": "400"}).says("#work-moisture_1-error", "Give the moisture")
-	r.submit(p, lot+"/work/record", map[string]string{"ingredient_1": "soybean meal", "moisture_1": "10"}).says("#work-mass_1-error", "Give the mass")
-	r.submit(p, lot+"/work/record", map[string]string{"kind": "supplement", "water": "100", "ingredient_1": "soybean meal", "mass_1": "400", "moisture_1": "10", "nitrogen_1": "7"}).ok()
+	r.submit(p, lot+"/supplement", map[string]string{"ingredient_1": "soybean meal", "mass_1": "400"}).says("#work-moisture_1-error", "Give the moisture")
+	r.submit(p, lot+"/supplement", map[string]string{"ingredient_1": "soybean meal", "moisture_1": "10"}).says("#work-mass_1-error", "Give the mass")
+	r.submit(p, lot+"/supplement", map[string]string{"kind": "supplement", "water": "100", "ingredient_1": "soybean meal", "mass_1": "400", "moisture_1": "10", "nitrogen_1": "7"}).ok()
 	turn := report.GetTurns()[len(report.GetTurns())-1]
 	if len(turn.GetSupplements()) != 1 || turn.GetSupplements()[0].GetMass().GetAmount() != 400 || turn.GetSupplements()[0].GetIngredient().GetNitrogenPercent() != 7 || turn.GetWater().GetAmount() != 100 {
 		t.Errorf("written down %v", turn)

@@ -68,6 +68,18 @@ func (r *Runner) Stop(ctx context.Context) error {
 	}
 }
 
+// Pause waits for d, and tells whether ctx is still good.
+func Pause(ctx context.Context, d time.Duration) bool {
+	timer := time.NewTimer(d)
+	defer timer.Stop()
+	select {
+	case <-ctx.Done():
+		return false
+	case <-timer.C:
+		return true
+	}
+}
+
 // Every is work that looks at once, is ready after that, and looks again after each interval.
 func Every(interval time.Duration, look func(ctx context.Context)) Work {
 	return func(ctx context.Context, ready func()) {

@@ -70,7 +70,7 @@ func (c *Consumer) run(ctx context.Context, ready func()) {
 		failures++
 		pause := backoff(c.opts.Backoff, min(c.opts.MaxBackoff, 5*time.Second), failures)
 		c.log.Warn("event consumer lost its place on the bus; it takes it again", "retry_in", pause, "error", err)
-		if !sleep(ctx, pause) {
+		if !background.Pause(ctx, pause) {
 			return
 		}
 	}

@@ -116,15 +116,3 @@ func isOutageState(code string) bool {
 	}
 	return false
 }
-
-// sleep waits for d; it returns false when ctx ended first.
-func sleep(ctx context.Context, d time.Duration) bool {
-	t := time.NewTimer(d)
-	defer t.Stop()
-	select {
-	case <-t.C:
-		return true
-	case <-ctx.Done():
-		return false
-	}
-}

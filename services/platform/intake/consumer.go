@@ -79,7 +79,7 @@ func (c *Consumer) run(ctx context.Context, ready func()) {
 			return
 		}
 		c.o.Log.Warn("readings of instruments wait: their place on the bus is lost; it is taken again", "retry_in", c.o.Pause, "error", err)
-		pause(ctx, c.o.Pause)
+		background.Pause(ctx, c.o.Pause)
 	}
 }
 
@@ -128,13 +128,4 @@ func fetch(batch jetstream.MessageBatch, err error) (list []jetstream.Msg, _ err
 		return list, fmt.Errorf("fetch: %w", err)
 	}
 	return list, nil
-}
-
-func pause(ctx context.Context, d time.Duration) {
-	t := time.NewTimer(d)
-	defer t.Stop()
-	select {
-	case <-t.C:
-	case <-ctx.Done():
-	}
 }

@@ -10,6 +10,7 @@ import (
 	"github.com/jackc/pgx/v5"
 	"github.com/nats-io/nats.go/jetstream"
 
+	"breakshare.example/services/platform/background"
 	"breakshare.example/services/platform/bus"
 )
 
@@ -39,7 +40,7 @@ func (r *Relay) publishLoop(ctx context.Context, conn *pgx.Conn) error {
 			if err := r.observe(ctx, conn); err != nil {
 				return err
 			}
-			if !sleep(ctx, pause) {
+			if !background.Pause(ctx, pause) {
 				return ctx.Err()
 			}
 			continue

@@ -119,7 +119,7 @@ func (r *Relay) run(ctx context.Context, ready func()) {
 			pause = r.opts.Retry
 		}
 		r.log.Warn("outbox relay lost its database session; events wait", "retry_in", pause, "error", err)
-		if !sleep(ctx, pause) {
+		if !background.Pause(ctx, pause) {
 			return
 		}
 		pause = min(2*pause, longestRetry)
@@ -183,7 +183,7 @@ func (r *Relay) awaitLock(ctx context.Context, conn *pgx.Conn, ready func()) err
 			return nil
 		}
 		ready()
-		if !sleep(ctx, min(r.opts.Poll, longestStandby)) {
+		if !background.Pause(ctx, min(r.opts.Poll, longestStandby)) {
 			return ctx.Err()
 		}
 	}
@@ -195,16 +195,4 @@ func within(ctx context.Context, fn func(context.Context) error) error {
 	ctx, cancel := context.WithTimeout(ctx, queryTimeout)
 	defer cancel()
 	return fn(ctx)
-}
-
-// sleep waits for d; it returns false when ctx ended first.
-func sleep(ctx context.Context, d time.Duration) bool {
-	t := time.NewTimer(d)
-	defer t.Stop()
-	select {
-	case <-t.C:
-		return true
-	case <-ctx.Done():
-		return false
-	}
 }

@@ -10,6 +10,7 @@ import (
 	"breakshare.example/services/compostlot/internal/members"
 	"breakshare.example/services/compostlot/internal/store"
 	"breakshare.example/services/platform/fault"
+	"breakshare.example/services/platform/saving"
 )
 
 var shareRules = map[string]compostlotv1.ShareRule{
@@ -74,7 +75,7 @@ func settingsMessage(s store.ShareSettings) *compostlotv1.ShareSettings {
 		ChangedBy: s.By, ChangedAt: optional(&s.At),
 	}
 	if s.Version > 0 {
-		out.Etag = etag(s.Version)
+		out.Etag = saving.Etag(s.Version)
 	}
 	return out
 }
@@ -179,7 +180,7 @@ func (s *Server) haulChanges(ctx context.Context, tx pgx.Tx, costs []*compostlot
 		switch {
 		case !ok && sent != "":
 			return nil, fault.InvalidField(at(i)+"etag", "the haul from %q to %q was never saved: leave the etag empty", rows[i].YardID, rows[i].FarmID)
-		case ok && sent != "" && sent != etag(old.Version):
+		case ok && sent != "" && sent != saving.Etag(old.Version):
 			return nil, changed(at(i), "the haul from "+old.YardID+" to "+old.FarmID, old.Change)
 		case ok && sameHaul(old, rows[i]):
 			rows[i].Change = old.Change
@@ -220,7 +221,7 @@ func (s *Server) ListHaulCosts(ctx context.Context, _ *compostlotv1.ListHaulCost
 }
 
 func haulMessage(c store.HaulCost, settings store.ShareSettings) *compostlotv1.HaulCost {
-	out := &compostlotv1.HaulCost{YardId: c.YardID, FarmId: c.FarmID, CostMinorPerTonne: costOf(c, settings), Etag: etag(c.Version)}
+	out := &compostlotv1.HaulCost{YardId: c.YardID, FarmId: c.FarmID, CostMinorPerTonne: costOf(c, settings), Etag: saving.Etag(c.Version)}
 	if c.MinorPerTonne != nil {
 		out.By = &compostlotv1.HaulCost_MinorPerTonne{MinorPerTonne: *c.MinorPerTonne}
 	} else {

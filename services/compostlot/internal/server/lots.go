@@ -10,6 +10,7 @@ import (
 	typev1 "breakshare.example/proto/gen/breakshare/type/v1"
 	"breakshare.example/services/compostlot/internal/store"
 	"breakshare.example/services/platform/fault"
+	"breakshare.example/services/platform/saving"
 )
 
 // OpenLot implements CompostLotService.
@@ -161,7 +162,7 @@ func lotMessage(l store.Lot) *compostlotv1.Lot {
 		LotId: l.ID, YardId: l.YardID, SlotId: l.SlotID, Phase: typev1.CompostPhase(l.Phase), StartedDate: dateText(l.StartedDate),
 		MadeKg: l.MadeKg, RemainingKg: l.RemainingKg, State: lotStates[l.State], ReleasedBy: l.ReleasedBy, ReleasedAt: optional(l.ReleasedAt),
 		ExceptionReason: l.ExceptionReason, UnprovenCriteria: l.Unproven, HeldBy: l.HeldBy, HoldReason: l.HoldReason,
-		RecipeId: l.RecipeID, RecipeVersion: l.RecipeVersion, Version: l.Version, Etag: etag(l.Version),
+		RecipeId: l.RecipeID, RecipeVersion: l.RecipeVersion, Version: l.Version, Etag: saving.Etag(l.Version),
 	}
 }
 

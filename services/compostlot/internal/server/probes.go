@@ -13,6 +13,7 @@ import (
 	compostlotv1 "breakshare.example/proto/gen/breakshare/compostlot/v1"
 	"breakshare.example/services/compostlot/internal/store"
 	"breakshare.example/services/platform/fault"
+	"breakshare.example/services/platform/saving"
 )
 
 // SaveProbe implements CompostLotService.
@@ -58,7 +59,7 @@ func (s *Server) calibrate(ctx context.Context, tx pgx.Tx, m *compostlotv1.Probe
 	switch {
 	case old.Version == 0 && m.GetEtag() != "":
 		return fault.InvalidField(path+"etag", "probe %q was never calibrated for this: leave the etag empty", m.GetProbeId())
-	case m.GetEtag() != "" && m.GetEtag() != etag(old.Version):
+	case m.GetEtag() != "" && m.GetEtag() != saving.Etag(old.Version):
 		return changed(path, "the calibration of probe "+m.GetProbeId(), old.Change)
 	case old.Version > 0 && old.OffsetThousandths == row.OffsetThousandths:
 		return nil
@@ -93,7 +94,7 @@ func probes(ctx context.Context, tx pgx.Tx, lotID string) ([]*compostlotv1.Probe
 	}
 	for _, c := range calibrations {
 		p := at(c.Probe)
-		p.OffsetThousandths, p.CalibratedBy, p.Etag = c.OffsetThousandths, c.By, etag(c.Version)
+		p.OffsetThousandths, p.CalibratedBy, p.Etag = c.OffsetThousandths, c.By, saving.Etag(c.Version)
 	}
 	return slices.SortedFunc(maps.Values(all), func(a, b *compostlotv1.Probe) int {
 		return cmp.Or(strings.Compare(a.GetProbeId(), b.GetProbeId()), cmp.Compare(a.GetKind(), b.GetKind()))

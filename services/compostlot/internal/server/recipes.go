@@ -11,6 +11,7 @@ import (
 	"breakshare.example/services/compostlot/internal/blend"
 	"breakshare.example/services/compostlot/internal/store"
 	"breakshare.example/services/platform/fault"
+	"breakshare.example/services/platform/saving"
 )
 
 // SaveRecipe implements CompostLotService.
@@ -56,7 +57,7 @@ func (s *Server) saveRecipe(ctx context.Context, tx pgx.Tx, m *compostlotv1.Reci
 		if m.GetEtag() == "" && sameRecipe(old, before, row, rows) {
 			return recipeMessage(old, before)
 		}
-		if m.GetEtag() != etag(old.Version) {
+		if m.GetEtag() != saving.Etag(old.Version) {
 			return nil, changed("recipe.", "recipe "+row.ID, old.Change)
 		}
 	} else if m.GetEtag() != "" {
@@ -104,7 +105,7 @@ func recipeMessage(r store.Recipe, rows []store.RecipePart) (*compostlotv1.Recip
 		return nil, recipeFault(err, "recipe.parts")
 	}
 	out := &compostlotv1.Recipe{
-		RecipeId: r.ID, YardId: r.YardID, Name: r.Name, Version: r.Version, Etag: etag(r.Version),
+		RecipeId: r.ID, YardId: r.YardID, Name: r.Name, Version: r.Version, Etag: saving.Etag(r.Version),
 		ChangedBy: r.By, ChangedAt: optional(&r.At),
 	}
 	if out.Parts, err = partMessages(parts, func(i int) compostlotv1.MassUnit { return compostlotv1.MassUnit(rows[i].Unit) }); err != nil {

@@ -13,6 +13,7 @@ import (
 	"breakshare.example/services/compostlot/internal/release"
 	"breakshare.example/services/compostlot/internal/store"
 	"breakshare.example/services/platform/fault"
+	"breakshare.example/services/platform/saving"
 )
 
 // ReleaseLot implements CompostLotService.
@@ -70,7 +71,7 @@ func (s *Server) releaseLots(ctx context.Context, tx pgx.Tx, releases []*compost
 
 // releaseLot judges one lot as of its release and stores the decision, if it may stand.
 func (s *Server) releaseLot(ctx context.Context, tx pgx.Tx, lot store.Lot, r *compostlotv1.LotRelease, path string) (store.Lot, error) {
-	if sent := r.GetEtag(); sent != "" && sent != etag(lot.Version) {
+	if sent := r.GetEtag(); sent != "" && sent != saving.Etag(lot.Version) {
 		return lot, changed(path, "lot "+lot.ID, lot.Change)
 	}
 	if lot.State == store.LotReleased {

@@ -14,6 +14,7 @@ import (
 	"breakshare.example/services/compostlot/internal/release"
 	"breakshare.example/services/compostlot/internal/store"
 	"breakshare.example/services/platform/fault"
+	"breakshare.example/services/platform/saving"
 )
 
 // rulesPhase is the phase under which rules are kept: phases two and three share theirs.
@@ -150,7 +151,7 @@ func ruleMessage(c release.Criterion) *compostlotv1.ReleaseCriterion {
 func rulesMessage(phase typev1.CompostPhase, rules release.Rules, row store.ReleaseRules) *compostlotv1.ReleaseRules {
 	out := &compostlotv1.ReleaseRules{Phase: phase, Criteria: convert(rules.Criteria, ruleMessage), ChangedBy: row.By, ChangedAt: optional(&row.At)}
 	if row.Version > 0 {
-		out.Etag = etag(row.Version)
+		out.Etag = saving.Etag(row.Version)
 	}
 	return out
 }

@@ -13,6 +13,7 @@ import (
 	"breakshare.example/services/compostlot/internal/store"
 	"breakshare.example/services/platform/fault"
 	"breakshare.example/services/platform/identity"
+	"breakshare.example/services/platform/saving"
 )
 
 // RequestCompost implements CompostLotService.
@@ -136,7 +137,7 @@ func (s *Server) saveRequests(ctx context.Context, tx pgx.Tx, asked []*compostlo
 		case exists && sent == "" && sameRequest(old, row):
 			out[i] = requestMessage(old)
 			continue
-		case exists && sent != etag(old.Version):
+		case exists && sent != saving.Etag(old.Version):
 			return nil, changed(at(i), "request "+row.ID, old.Change)
 		case exists && old.RoundID != "":
 			return nil, precondition(ReasonGranted, at(i)+"compost_request_id", "request %q got its share in %s: make a new request for more", row.ID, old.RoundID)
@@ -228,6 +229,6 @@ func requestMessage(r store.Request) *compostlotv1.CompostRequest {
 		CompostRequestId: r.ID, FarmId: r.FarmID, RoomId: r.RoomID, CropId: r.CropID, WantedKg: r.WantedKg,
 		SmallestUsefulKg: r.SmallestUsefulKg, WholeFill: r.WholeFill,
 		EarliestDate: dateText(r.Earliest), LatestDate: dateText(r.Latest),
-		Phases: convert(r.Phases, func(p int16) typev1.CompostPhase { return typev1.CompostPhase(p) }), Etag: etag(r.Version),
+		Phases: convert(r.Phases, func(p int16) typev1.CompostPhase { return typev1.CompostPhase(p) }), Etag: saving.Etag(r.Version),
 	}
 }

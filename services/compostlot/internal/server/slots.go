@@ -10,6 +10,7 @@ import (
 	typev1 "breakshare.example/proto/gen/breakshare/type/v1"
 	"breakshare.example/services/compostlot/internal/store"
 	"breakshare.example/services/platform/fault"
+	"breakshare.example/services/platform/saving"
 )
 
 // PublishSlots implements CompostLotService.
@@ -107,7 +108,7 @@ func slotMessage(s store.Slot) *compostlotv1.Slot {
 	return &compostlotv1.Slot{
 		SlotId: s.ID, YardId: s.YardID, ReadyDate: dateText(s.ReadyDate), Phase: typev1.CompostPhase(s.Phase),
 		CapacityKg: s.CapacityKg, SmallestLotKg: s.SmallestLotKg, PriceMinorPerTonne: s.PriceMinorPerTonne,
-		RequestCutoff: timestamppb.New(s.RequestCutoff), State: slotStates[s.State], FreeKg: s.FreeKg, Etag: etag(s.Version),
+		RequestCutoff: timestamppb.New(s.RequestCutoff), State: slotStates[s.State], FreeKg: s.FreeKg, Etag: saving.Etag(s.Version),
 		WithdrawalNotice: s.Notice, WithdrawnBy: s.WithdrawnBy, WithdrawnAt: optional(s.WithdrawnAt),
 	}
 }

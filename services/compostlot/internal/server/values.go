@@ -1,7 +1,6 @@
 package server
 
 import (
-	"fmt"
 	"time"
 
 	"google.golang.org/protobuf/types/known/timestamppb"
@@ -54,9 +53,6 @@ func span(fromText, toText string) (from, to time.Time, err error) {
 	}
 	return from, to, nil
 }
-
-// etag names a version.
-func etag(version int64) string { return fmt.Sprintf("v%d", version) }
 
 // optional is a timestamp that may be absent.
 func optional(t *time.Time) *timestamppb.Timestamp {

@@ -10,6 +10,7 @@ import (
 
 	compostlotv1 "breakshare.example/proto/gen/breakshare/compostlot/v1"
 	"breakshare.example/services/compostlot/internal/store"
+	"breakshare.example/services/platform/saving"
 )
 
 // WithdrawSlot implements CompostLotService.
@@ -66,7 +67,7 @@ func (s *Server) mayWithdraw(ctx context.Context, tx pgx.Tx, slot store.Slot, se
 	if slot.State == store.SlotWithdrawn {
 		return precondition(ReasonWithdrawn, "slot_id", "slot %q was withdrawn by %s at %s already", slot.ID, slot.WithdrawnBy, stamp(*slot.WithdrawnAt))
 	}
-	if sent != "" && sent != etag(slot.Version) {
+	if sent != "" && sent != saving.Etag(slot.Version) {
 		return precondition(ReasonReadAgain, "etag", "slot %q was shared out or changed since it was read: read it again and send its etag", slot.ID)
 	}
 	lots, err := store.LotsOf(ctx, tx, slot.ID)

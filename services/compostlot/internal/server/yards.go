@@ -7,6 +7,7 @@ import (
 
 	compostlotv1 "breakshare.example/proto/gen/breakshare/compostlot/v1"
 	"breakshare.example/services/compostlot/internal/store"
+	"breakshare.example/services/platform/saving"
 )
 
 // SaveYard implements CompostLotService.
@@ -53,7 +54,7 @@ func (s *Server) saveYards(ctx context.Context, tx pgx.Tx, yards []*compostlotv1
 			created = append(created, row)
 		case y.GetEtag() == "" && old.Name == row.Name && old.Place == row.Place:
 			row = old
-		case y.GetEtag() != etag(old.Version):
+		case y.GetEtag() != saving.Etag(old.Version):
 			return nil, changed(at(i), "yard "+row.ID, old.Change)
 		default:
 			updated = append(updated, row)
@@ -77,5 +78,5 @@ func (s *Server) ListYards(ctx context.Context, _ *compostlotv1.ListYardsRequest
 }
 
 func yardMessage(y store.Yard) *compostlotv1.Yard {
-	return &compostlotv1.Yard{YardId: y.ID, Name: y.Name, Place: y.Place, Etag: etag(y.Version)}
+	return &compostlotv1.Yard{YardId: y.ID, Name: y.Name, Place: y.Place, Etag: saving.Etag(y.Version)}
 }

@@ -2,7 +2,6 @@ package server
 
 import (
 	"context"
-	"strconv"
 	"time"
 
 	"github.com/jackc/pgx/v5"
@@ -11,6 +10,7 @@ import (
 	"breakshare.example/services/harvest/internal/store"
 	"breakshare.example/services/platform/fault"
 	"breakshare.example/services/platform/requestlog"
+	"breakshare.example/services/platform/saving"
 )
 
 // ReasonStale is the reason of the fault for changing what another has changed
@@ -34,21 +34,13 @@ func (s *Server) SaveCropCosts(ctx context.Context, req *harvestv1.SaveCropCosts
 			if known && c == old {
 				return costsMessage(old), nil
 			}
-			if stale := in.GetEtag() != etag(old.Version) && (known || in.GetEtag() != ""); stale {
+			if stale := in.GetEtag() != saving.Etag(old.Version) && (known || in.GetEtag() != ""); stale {
 				return nil, fault.New(fault.Stale, ReasonStale, "the costs were changed by %s on %s: read them again, and send their etag with your change",
 					old.ChangedBy, old.ChangedAt.Format(time.RFC3339))
 			}
 			c.Version, c.ChangedBy, c.ChangedAt = old.Version+1, caller(ctx), s.clock.Now()
 			return costsMessage(c), store.SaveCosts(ctx, tx, c)
 		})
-}
-
-// etag is opaque to callers; empty for what was never saved.
-func etag(version int64) string {
-	if version == 0 {
-		return ""
-	}
-	return "v" + strconv.FormatInt(version, 10)
 }
 
 // ListCropCosts lists what growing costs.
@@ -68,6 +60,6 @@ func costsMessage(c store.CropCosts) *harvestv1.CropCosts {
 	return &harvestv1.CropCosts{
 		ProgrammeId: c.ProgrammeID, FillMinorPerM2: c.FillM2, SpawnMinorPerM2: c.SpawnM2, CasingMinorPerM2: c.CasingM2,
 		CookOutMinorPerM2: c.CookOutM2, RoomDayMinorPerM2: c.DayM2, PickingMinorPerKg: c.PickingKg, HandlingMinorPerKg: c.HandlingKg,
-		Etag: etag(c.Version),
+		Etag: saving.Etag(c.Version),
 	}
 }

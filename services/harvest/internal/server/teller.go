@@ -104,7 +104,7 @@ func (t *Teller) run(ctx context.Context, ready func()) {
 		case <-calm.C:
 			coops = slices.Sorted(maps.Keys(rough))
 		case <-t.server.changes.came:
-			if !pause(ctx, gather) {
+			if !background.Pause(ctx, gather) {
 				return
 			}
 			how, coops = roughly, t.server.changes.take()
@@ -112,30 +112,21 @@ func (t *Teller) run(ctx context.Context, ready func()) {
 		}
 		began := time.Now()
 		for _, coop := range coops {
-			if err == nil {
-				_, err = t.Tell(ctx, coop, how)
-				rough[coop] = how == roughly
+			if err != nil {
+				break
+			}
+			if _, err = t.Tell(ctx, coop, how); how == exactly && err == nil {
+				delete(rough, coop)
+			} else {
+				rough[coop] = true
 			}
 		}
-		maps.DeleteFunc(rough, func(_ string, still bool) bool { return !still })
 		if err != nil && ctx.Err() == nil {
 			t.log.ErrorContext(ctx, "what is used could not be told and will be tried again", "error", err)
 		}
-		if !pause(ctx, rest*time.Since(began)) {
+		if !background.Pause(ctx, rest*time.Since(began)) {
 			return
 		}
-	}
-}
-
-// pause waits, and reports whether ctx is still good.
-func pause(ctx context.Context, d time.Duration) bool {
-	t := time.NewTimer(d)
-	defer t.Stop()
-	select {
-	case <-ctx.Done():
-		return false
-	case <-t.C:
-		return true
 	}
 }
 
