@@ -95,16 +95,9 @@ func gasRows(v *visit, findings []*compostlotv1.GasFinding) []gasRow {
 
 // recordTurn records what was done to a lot now.
 func (p *Pages) recordTurn(v *visit) (view, error) {
-	water, err := v.grams("water")
+	turn, err := v.turnAt(timestamppb.New(v.renderedAt()))
 	if err != nil {
 		return view{}, err
-	}
-	turn := &compostlotv1.LotTurn{
-		LotId: v.r.PathValue("lot"), Time: timestamppb.New(v.renderedAt()), Note: strings.TrimSpace(v.r.PostFormValue("note")),
-		Kind: compostlotv1.TurnKind(compostlotv1.TurnKind_value["TURN_KIND_"+strings.ToUpper(v.r.PostFormValue("kind"))]),
-	}
-	if water > 0 {
-		turn.Water = &compostlotv1.Mass{Amount: float64(water) / 1000, Unit: compostlotv1.MassUnit_MASS_UNIT_KILOGRAM}
 	}
 	_, err = p.compostlot.RecordTurn(v.ctx, &compostlotv1.RecordTurnRequest{RequestId: v.r.PostFormValue("request_id"), Turn: turn})
 	return view{goTo: lotAddress(v) + "#log"}, err

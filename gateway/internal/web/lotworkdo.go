@@ -53,11 +53,8 @@ func (p *Pages) recordWork(v *visit) (view, error) {
 	if err != nil {
 		return view{}, err
 	}
-	turn := &compostlotv1.LotTurn{
-		LotId: v.r.PathValue("lot"), Time: when, Note: strings.TrimSpace(v.r.PostFormValue("note")),
-		Kind: compostlotv1.TurnKind(compostlotv1.TurnKind_value["TURN_KIND_"+strings.ToUpper(v.r.PostFormValue("kind"))]),
-	}
-	if turn.Water, err = v.kilogramsOf("water"); err != nil {
+	turn, err := v.turnAt(when)
+	if err != nil {
 		return view{}, err
 	}
 	for i := range additions {
@@ -71,6 +68,15 @@ func (p *Pages) recordWork(v *visit) (view, error) {
 	}
 	_, err = p.compostlot.RecordTurn(v.ctx, &compostlotv1.RecordTurnRequest{RequestId: v.r.PostFormValue("request_id"), Turn: turn})
 	return view{goTo: workAddress(v, "work")}, err
+}
+
+// turnAt is the working of the heap that a form tells of, without what was put in beside water.
+func (v *visit) turnAt(when *timestamppb.Timestamp) (*compostlotv1.LotTurn, error) {
+	water, err := v.kilogramsOf("water")
+	return &compostlotv1.LotTurn{
+		LotId: v.r.PathValue("lot"), Time: when, Water: water, Note: strings.TrimSpace(v.r.PostFormValue("note")),
+		Kind: compostlotv1.TurnKind(compostlotv1.TurnKind_value["TURN_KIND_"+strings.ToUpper(v.r.PostFormValue("kind"))]),
+	}, err
 }
 
 // addition reads what was put in beside water; nil where nothing is named.

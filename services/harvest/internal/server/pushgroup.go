@@ -22,9 +22,9 @@ import (
 // written, and writes them together: one commit, and one statement of each kind,
 // for all. Two groups are written at once, so that one is made ready while the
 // other is forced to disk. A push that comes alone is written at once and by
-// itself. What cannot
-// go with others (a refusal, a request sent before, a figure that another of the
-// group speaks of, too) goes alone, as it would without a group.
+// itself. What cannot go with others (a refusal, a request sent before, a figure
+// that another of the group speaks of, too) goes alone, as it would without a
+// group.
 type pushes struct {
 	mu    sync.Mutex
 	coops map[string]*queue // those of which something is being written
